@@ -1,0 +1,274 @@
+/* SPDX-License-Identifier: MIT */
+#include "archive/archive.h"
+
+#include "archive/manifest.h"
+#include "archive/write_csv.h"
+#include "archive/write_csvw.h"
+#include "base/memory.h"
+
+#include <assert.h>
+#include <errno.h>
+#include <limits.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+enum { NAME_KEPT = 80, DIGITS_KEPT = 16 };
+
+static bool render_csv(const struct dataset *dataset, struct text *ret, struct error *error);
+static bool render_csvw(const struct dataset *dataset, struct text *ret, struct error *error);
+static char *print_path(char ret[ARCHIVE_PATH_SIZE], const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+static void print_folder(enum archive_place place, const char *id, char *ret, size_t size);
+static void reduce_name(const char *name, char ret[NAME_KEPT + 1]);
+static bool look_at(const char *root, struct archive_file *file, struct error *error);
+static bool begin_all(const char *root, const struct archive_file *files, char **temporaries, size_t n,
+                      struct error *error);
+static bool end_all(const char *root, const struct archive_file *files, char **temporaries, size_t n,
+                    struct error *error);
+static bool sync_folders(const char *root, const struct archive_file *files, size_t n, struct error *error);
+static size_t folder_length(const char *path);
+static bool join(const char *root, const char *path, char ret[PATH_MAX], struct error *error);
+static bool make_folder_of(const char *full, struct error *error);
+
+static const struct archive_writer writers[] = {
+    {".csv", render_csv},
+    {".csv-metadata.json", render_csvw},
+};
+
+const struct archive_writer *archive_writers(size_t *ret_count)
+{
+    *ret_count = COUNT_OF(writers);
+    return writers;
+}
+
+static bool render_csv(const struct dataset *dataset, struct text *ret, struct error *error)
+{
+    (void)error;
+    write_csv(dataset, ret);
+    return true;
+}
+
+static bool render_csvw(const struct dataset *dataset, struct text *ret, struct error *error)
+{
+    (void)error;
+    write_csvw(dataset, ret);
+    return true;
+}
+
+char *archive_month_path(const char *station, int year, int month, const char *extension,
+                         char ret[ARCHIVE_PATH_SIZE])
+{
+    return print_path(ret, "stations/%s/%04d/%s_%04d-%02d%s", station, year, station, year, month, extension);
+}
+
+char *archive_original_path(enum archive_place place, const char *id, const char *sha256, const char *name,
+                            char ret[ARCHIVE_PATH_SIZE])
+{
+    char folder[128], kept[NAME_KEPT + 1];
+    print_folder(place, id, folder, sizeof folder);
+    reduce_name(name, kept);
+    return print_path(ret, "%s/originals/%.*s_%s", folder, DIGITS_KEPT, sha256, kept);
+}
+
+char *archive_manifest_path(enum archive_place place, const char *id, char ret[ARCHIVE_PATH_SIZE])
+{
+    char folder[128];
+    print_folder(place, id, folder, sizeof folder);
+    return print_path(ret, "%s/%s", folder, MANIFEST_NAME);
+}
+
+static char *print_path(char ret[ARCHIVE_PATH_SIZE], const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    int length = vsnprintf(ret, ARCHIVE_PATH_SIZE, format, arguments);
+    va_end(arguments);
+    assert(length > 0 && length < ARCHIVE_PATH_SIZE && manifest_path_is_plain(ret));
+    (void)length;
+    return ret;
+}
+
+static void print_folder(enum archive_place place, const char *id, char *ret, size_t size)
+{
+    int length = place == ARCHIVE_NETWORK
+                     ? snprintf(ret, size, "network")
+                     : snprintf(ret, size, "%s/%s", place == ARCHIVE_STATION ? "stations" : "barometers", id);
+    assert(length > 0 && (size_t)length < size);
+    (void)length;
+}
+
+/* The end of a long name tells more than its beginning: date and kind of file stand there. */
+static void reduce_name(const char *name, char ret[NAME_KEPT + 1])
+{
+    const char *slash = strrchr(name, '/');
+    const char *base = slash ? slash + 1 : name;
+    size_t length = strlen(base);
+    if (length > NAME_KEPT)
+        base += length - NAME_KEPT;
+    size_t n = 0;
+    for (; base[n]; n++) {
+        char c = base[n];
+        bool is_plain = (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
+                        c == '.' || c == '_' || c == '-';
+        ret[n] = is_plain ? c : '_';
+    }
+    ret[n] = '\0';
+}
+
+void archive_file_init(struct archive_file *file, const char *path)
+{
+    *file = (struct archive_file){0};
+    int length = snprintf(file->path, sizeof file->path, "%s", path);
+    assert(length > 0 && (size_t)length < sizeof file->path);
+    (void)length;
+    text_init(&file->content, ARCHIVE_FILE_LIMIT);
+}
+
+void archive_file_done(struct archive_file *file)
+{
+    text_done(&file->content);
+}
+
+bool archive_render_month(const struct dataset *dataset, struct archive_file *files, struct error *error)
+{
+    const char *station = dataset->station->id;
+    for (size_t i = 0; i < COUNT_OF(writers); i++) {
+        char path[ARCHIVE_PATH_SIZE];
+        archive_month_path(station, dataset->year, dataset->month, writers[i].extension, path);
+        archive_file_init(&files[i], path);
+    }
+    for (size_t i = 0; i < COUNT_OF(writers); i++)
+        if (!writers[i].render(dataset, &files[i].content, error))
+            return within(error, "writing '%s'", files[i].path);
+    return true;
+}
+
+bool archive_write_files(const char *root, struct archive_file *files, size_t n, struct error *error)
+{
+    for (size_t i = 0; i < n; i++)
+        if (!look_at(root, &files[i], error))
+            return false;
+    char **temporaries = x_array(n + 1, sizeof *temporaries);
+    bool ok = begin_all(root, files, temporaries, n, error) && end_all(root, files, temporaries, n, error);
+    for (size_t i = 0; i < n; i++) {
+        if (temporaries[i])
+            unlink(temporaries[i]);
+        free(temporaries[i]);
+    }
+    free(temporaries);
+    return ok && sync_folders(root, files, n, error);
+}
+
+bool archive_store_original(const char *root, const char *path, const void *bytes, size_t n,
+                            const char *sha256, struct error *error)
+{
+    char full[PATH_MAX], known[SHA256_HEX_SIZE];
+    if (!join(root, path, full, error))
+        return false;
+    if (!file_exists(full))
+        return make_folder_of(full, error) && file_write_whole(full, bytes, n, error);
+    if (!file_sha256(full, known, error))
+        return false;
+    if (strcmp(known, sha256) != 0)
+        return fail(error, ERROR_SYSTEM,
+                    "'%s' was changed since it was kept: move it away, and the untouched bytes are kept anew",
+                    path);
+    /* It may be there since a run that was cut off between rename and fsync. */
+    full[folder_length(full)] = '\0';
+    return file_sync_folder(full, error);
+}
+
+/* Fingerprint, whether it must be written, and whether anything but a file stands in its way. */
+static bool look_at(const char *root, struct archive_file *file, struct error *error)
+{
+    char full[PATH_MAX];
+    struct stat status;
+    if (file->content.is_full)
+        return fail(error, ERROR_INPUT, "'%s' would have more than %zu bytes", file->path,
+                    file->content.limit);
+    if (!join(root, file->path, full, error))
+        return false;
+    bool is_there = lstat(full, &status) == 0;
+    if (is_there && !S_ISREG(status.st_mode))
+        return fail(error, ERROR_SYSTEM, "'%s' is in the way: a plain file is needed there, move it away",
+                    full);
+    sha256_hex(file->content.bytes, file->content.length, file->sha256);
+    file->unchanged = is_there && strcmp(file->sha256, file->known_sha256) == 0 &&
+                      (uintmax_t)status.st_size == file->content.length;
+    return true;
+}
+
+static bool begin_all(const char *root, const struct archive_file *files, char **temporaries, size_t n,
+                      struct error *error)
+{
+    for (size_t i = 0; i < n; i++) {
+        char full[PATH_MAX], temporary[PATH_MAX];
+        if (files[i].unchanged)
+            continue;
+        if (!join(root, files[i].path, full, error) || !make_folder_of(full, error) ||
+            !file_write_begin(full, files[i].content.bytes, files[i].content.length, temporary, error))
+            return false;
+        temporaries[i] = x_strdup(temporary);
+    }
+    return true;
+}
+
+static bool end_all(const char *root, const struct archive_file *files, char **temporaries, size_t n,
+                    struct error *error)
+{
+    for (size_t i = 0; i < n; i++) {
+        char full[PATH_MAX];
+        if (!temporaries[i])
+            continue;
+        if (!join(root, files[i].path, full, error) || !file_write_end(full, temporaries[i], error))
+            return false;
+        free(temporaries[i]);
+        temporaries[i] = NULL;
+    }
+    return true;
+}
+
+static bool sync_folders(const char *root, const struct archive_file *files, size_t n, struct error *error)
+{
+    for (size_t i = 0; i < n; i++) {
+        size_t length = folder_length(files[i].path);
+        bool is_synced = files[i].unchanged;
+        for (size_t j = 0; j < i && !is_synced; j++)
+            is_synced = !files[j].unchanged && folder_length(files[j].path) == length &&
+                        memcmp(files[j].path, files[i].path, length) == 0;
+        char full[PATH_MAX];
+        if (is_synced)
+            continue;
+        if (!join(root, files[i].path, full, error))
+            return false;
+        full[folder_length(full)] = '\0';
+        if (!file_sync_folder(full, error))
+            return false;
+    }
+    return true;
+}
+
+/* Bytes of `path` before its last '/', 0 without one. */
+static size_t folder_length(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    return slash ? (size_t)(slash - path) : 0;
+}
+
+static bool join(const char *root, const char *path, char ret[PATH_MAX], struct error *error)
+{
+    if (snprintf(ret, PATH_MAX, "%s/%s", root, path) < PATH_MAX)
+        return true;
+    return fail(error, ERROR_SYSTEM, "the path of '%s' in the archive is too long", path);
+}
+
+static bool make_folder_of(const char *full, struct error *error)
+{
+    char folder[PATH_MAX];
+    snprintf(folder, sizeof folder, "%.*s", (int)folder_length(full), full);
+    return file_make_folders(folder, error);
+}

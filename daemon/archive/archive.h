@@ -1,0 +1,79 @@
+/* SPDX-License-Identifier: MIT */
+/* The archive: where each file stands, which formats a station-month is written in, and how files get there.
+ *
+ * All paths are relative to the archive's root, below PATH_MAX together with it, and made of [A-Za-z0-9._-]
+ * and '/'. A new format is one file with its render function and one row in the table of archive.c. */
+#ifndef RILLWARD_ARCHIVE_ARCHIVE_H
+#define RILLWARD_ARCHIVE_ARCHIVE_H
+
+#include "archive/dataset.h"
+#include "base/error.h"
+#include "base/file.h"
+#include "base/text.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#define ARCHIVE_PATH_SIZE 320
+#define ARCHIVE_FILE_LIMIT ((size_t)1 << 30) /* bytes of one rendered file */
+
+/* ---- Where ---- */
+
+enum archive_place {
+    ARCHIVE_STATION,
+    ARCHIVE_BAROMETER,
+    ARCHIVE_NETWORK, /* notes of several stations; the id is not used */
+};
+
+/* stations/<station>/<yyyy>/<station>_<yyyy-mm><extension>, extension with its dot. Returns ret. */
+char *archive_month_path(const char *station, int year, int month, const char *extension,
+                         char ret[ARCHIVE_PATH_SIZE]);
+
+/* stations/<id>/originals/<16 digits of sha256>_<name>, and the same below barometers/<id> and network.
+ * `name` is the path under which the drop arrived; its last part is kept, other bytes than [A-Za-z0-9._-]
+ * become '_', and of more than 80 the last 80 stay. Returns ret. */
+char *archive_original_path(enum archive_place place, const char *id, const char *sha256, const char *name,
+                            char ret[ARCHIVE_PATH_SIZE]);
+
+/* stations/<id>/manifest-sha256.txt and its like; the top one is MANIFEST_NAME itself. Returns ret. */
+char *archive_manifest_path(enum archive_place place, const char *id, char ret[ARCHIVE_PATH_SIZE]);
+
+/* ---- What ---- */
+
+struct archive_writer {
+    const char *extension; /* with its dot */
+    bool (*render)(const struct dataset *dataset, struct text *ret, struct error *error);
+};
+/* The formats of a station-month, in a fixed order. */
+const struct archive_writer *archive_writers(size_t *ret_count);
+
+/* ---- How ---- */
+
+struct archive_file {
+    char path[ARCHIVE_PATH_SIZE];
+    struct text content;                /* owned: archive_file_done() */
+    char known_sha256[SHA256_HEX_SIZE]; /* of what we wrote there last; "" where not known */
+    char sha256[SHA256_HEX_SIZE];       /* out: of content */
+    bool unchanged;                     /* out: was there already, not written again */
+};
+/* Empty content with the limit above, nothing known. */
+void archive_file_init(struct archive_file *file, const char *path);
+void archive_file_done(struct archive_file *file);
+
+/* All formats of one month: files[i] by archive_writers()[i], initialised here; also after a failure
+ * archive_file_done() them all. */
+bool archive_render_month(const struct dataset *dataset, struct archive_file *files, struct error *error);
+
+/* Put files in place, whole and durable, in the given order: a manifest belongs after what it lists; no path
+ * twice. Skips a file whose content is the known one where a file of that size is there. Everything is on
+ * disk under a temporary name before the first file is replaced, so a full disk or a missing permission
+ * leaves all old files as they were; each folder is waited for once. SYSTEM error; content that ran into its
+ * limit is an INPUT error. */
+bool archive_write_files(const char *root, struct archive_file *files, size_t n, struct error *error);
+
+/* Keep the untouched bytes of a drop, durable before it returns. Write once: the same bytes already there are
+ * fine, other bytes under that path are an error and stay. `sha256` is that of `bytes`. SYSTEM error. */
+bool archive_store_original(const char *root, const char *path, const void *bytes, size_t n,
+                            const char *sha256, struct error *error);
+
+#endif

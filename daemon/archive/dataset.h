@@ -1,0 +1,43 @@
+/* SPDX-License-Identifier: MIT */
+/* One station and one month, complete: everything that any writer may put into a file. Writers never see the store, so
+ * the formats cannot disagree. Plain data, valid as long as the arena it was loaded into. */
+#ifndef RILLWARD_ARCHIVE_DATASET_H
+#define RILLWARD_ARCHIVE_DATASET_H
+
+#include "config/config.h"
+#include "model/facts.h"
+#include "model/readings.h"
+#include "model/record.h"
+
+struct dataset_barometer {
+    uint32_t number; /* as in record.barometer */
+    const char *id;
+};
+
+struct dataset_drop { /* a drop that rows of this month came from */
+    uint32_t number;
+    const char *path;   /* where it arrived in the inbox, raw bytes */
+    const char *sha256;
+    const char *original; /* path below the archive */
+    const char *layout;
+};
+
+struct dataset {
+    const struct config *config;
+    const struct station *station;
+    int year, month;       /* by the station's standard time */
+    struct span span;      /* of the month, UTC */
+    int64_t revision;      /* of this record, from 1 */
+    struct record record;  /* finished values, rows of the month */
+    struct readings raw;   /* row i is the reading that record row i came from */
+    const struct dataset_barometer *barometers;
+    size_t barometer_count;
+    const struct dataset_drop *drops;
+    size_t drop_count;
+    const struct note *notes; /* that touch the month, ascending time */
+    size_t note_count;
+    const struct check_result *checks;
+    size_t check_count;
+};
+
+#endif

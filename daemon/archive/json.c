@@ -1,0 +1,124 @@
+/* SPDX-License-Identifier: MIT */
+#include "archive/json.h"
+
+#include "base/timestamp.h"
+
+#include <assert.h>
+#include <math.h>
+#include <string.h>
+
+enum { DEEPEST = 31 };
+
+static void start_item(struct json *json, const char *key);
+static void start_line(struct json *json);
+
+void json_begin(struct json *json, struct text *text)
+{
+    *json = (struct json){.text = text, .depth = 1};
+    text_putc(text, '{');
+}
+
+void json_end(struct json *json)
+{
+    assert(json->depth == 1);
+    json_close(json);
+    text_putc(json->text, '\n');
+}
+
+void json_open(struct json *json, const char *key, enum json_shape shape)
+{
+    start_item(json, key);
+    assert(json->depth < DEEPEST);
+    json->depth++;
+    uint32_t bit = 1u << json->depth;
+    json->has_items &= ~bit;
+    json->is_list = shape == JSON_LIST ? json->is_list | bit : json->is_list & ~bit;
+    if (shape == JSON_ROW && json->row_depth == 0)
+        json->row_depth = json->depth;
+    text_putc(json->text, shape == JSON_LIST ? '[' : '{');
+}
+
+void json_close(struct json *json)
+{
+    assert(json->depth > 0);
+    uint32_t bit = 1u << json->depth;
+    bool stands_in_row = json->row_depth != 0;
+    if (json->row_depth == json->depth)
+        json->row_depth = 0;
+    json->depth--;
+    if ((json->has_items & bit) && !stands_in_row)
+        start_line(json);
+    text_putc(json->text, json->is_list & bit ? ']' : '}');
+}
+
+void json_string(struct json *json, const char *key, const char *value)
+{
+    start_item(json, key);
+    text_json(json->text, value);
+}
+
+void json_bool(struct json *json, const char *key, bool value)
+{
+    start_item(json, key);
+    text_puts(json->text, value ? "true" : "false");
+}
+
+void json_integer(struct json *json, const char *key, int64_t value)
+{
+    start_item(json, key);
+    text_integer(json->text, value);
+}
+
+void json_number(struct json *json, const char *key, double value)
+{
+    start_item(json, key);
+    if (isfinite(value))
+        text_printf(json->text, "%.9g", value);
+    else
+        text_puts(json->text, "null");
+}
+
+void json_quantity(struct json *json, const char *key, enum quantity quantity, double value)
+{
+    start_item(json, key);
+    if (isfinite(value))
+        text_number(json->text, quantity_to_written(quantity, value), quantity_info(quantity)->decimals);
+    else
+        text_puts(json->text, "null");
+}
+
+void json_time(struct json *json, const char *key, int64_t time)
+{
+    char printed[TIMESTAMP_SIZE];
+    json_string(json, key, time == TIME_NONE || time == TIME_FOREVER ? NULL : timestamp_print(time, printed));
+}
+
+void json_offset(struct json *json, const char *key, int64_t offset)
+{
+    char printed[TIMESTAMP_SIZE];
+    timestamp_print_offset(0, offset, printed);
+    json_string(json, key, printed + strlen(printed) - strlen("+00:00"));
+}
+
+static void start_item(struct json *json, const char *key)
+{
+    uint32_t bit = 1u << json->depth;
+    bool stands_in_row = json->row_depth != 0;
+    if (json->has_items & bit)
+        text_puts(json->text, stands_in_row ? ", " : ",");
+    json->has_items |= bit;
+    if (!stands_in_row)
+        start_line(json);
+    assert((key == NULL) == ((json->is_list & bit) != 0));
+    if (key) {
+        text_json(json->text, key);
+        text_puts(json->text, ": ");
+    }
+}
+
+static void start_line(struct json *json)
+{
+    text_putc(json->text, '\n');
+    for (unsigned i = 0; i < json->depth; i++)
+        text_putc(json->text, ' ');
+}

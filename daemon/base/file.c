@@ -1,0 +1,224 @@
+/* SPDX-License-Identifier: MIT */
+#include "base/file.h"
+
+#include "base/memory.h"
+#include "base/text.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <fts.h>
+#include <limits.h>
+#include <openssl/evp.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+static const char temporary_prefix[] = ".rillward-";
+
+static bool write_all(int fd, const char *bytes, size_t length);
+static void folder_of(const char *path, char *ret, size_t size);
+static void to_hex(const unsigned char *digest, char ret[SHA256_HEX_SIZE]);
+
+bool file_read(const char *path, size_t limit, char **ret_bytes, size_t *ret_length, struct error *error)
+{
+    CLEANUP(cleanup_fd) int fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | O_NOCTTY);
+    if (fd < 0)
+        return fail_errno(error, ERROR_SYSTEM, "cannot open '%s'", path);
+    return file_read_fd(fd, path, limit, ret_bytes, ret_length, error);
+}
+
+bool file_read_fd(int fd, const char *name, size_t limit, char **ret_bytes, size_t *ret_length, struct error *error)
+{
+    struct stat status;
+    if (fstat(fd, &status) < 0)
+        return fail_errno(error, ERROR_SYSTEM, "cannot look at '%s'", name);
+    if (S_ISDIR(status.st_mode))
+        return fail(error, ERROR_SYSTEM, "'%s' is a folder, expected a file", name);
+    if (status.st_size > 0 && (uintmax_t)status.st_size > limit)
+        return fail(error, ERROR_INPUT, "'%s' has %jd bytes, more than the limit of %zu", name, (intmax_t)status.st_size,
+                    limit);
+    size_t capacity = (size_t)status.st_size + 1, length = 0;
+    CLEANUP(cleanup_free) char *bytes = x_resize(NULL, capacity + 1, 1);
+    for (;;) {
+        ssize_t got = pread(fd, bytes + length, capacity - length, (off_t)length);
+        if (got < 0 && errno == EINTR)
+            continue;
+        if (got < 0)
+            return fail_errno(error, ERROR_SYSTEM, "cannot read '%s'", name);
+        if (got == 0)
+            break;
+        length += (size_t)got;
+        if (length > limit)
+            return fail(error, ERROR_INPUT, "'%s' grew past the limit of %zu bytes while it was read", name, limit);
+        if (length == capacity) {
+            capacity *= 2;
+            bytes = x_resize(bytes, capacity + 1, 1);
+        }
+    }
+    bytes[length] = '\0';
+    *ret_bytes = bytes;
+    *ret_length = length;
+    bytes = NULL;
+    return true;
+}
+
+bool file_write_whole(const char *path, const void *bytes, size_t length, struct error *error)
+{
+    char temporary[PATH_MAX], folder[PATH_MAX];
+    if (!file_write_begin(path, bytes, length, temporary, error) || !file_write_end(path, temporary, error))
+        return false;
+    folder_of(path, folder, sizeof folder);
+    return file_sync_folder(folder, error);
+}
+
+bool file_write_begin(const char *path, const void *bytes, size_t length, char *ret_temporary, struct error *error)
+{
+    char folder[PATH_MAX];
+    folder_of(path, folder, sizeof folder);
+    const char *base = strrchr(path, '/');
+    base = base ? base + 1 : path;
+    if ((size_t)snprintf(ret_temporary, PATH_MAX, "%s/%s%.200s", folder, temporary_prefix, base) >= PATH_MAX)
+        return fail(error, ERROR_SYSTEM, "path of '%s' is too long", path);
+    CLEANUP(cleanup_fd) int fd = open(ret_temporary, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0644);
+    if (fd < 0)
+        return fail_errno(error, ERROR_SYSTEM, "cannot create '%s'", ret_temporary);
+    bool ok = write_all(fd, bytes, length);
+    if (!ok)
+        fail_errno(error, ERROR_SYSTEM, "cannot write '%s'", path);
+    /* A failed fsync is not tried again: the pages may be gone though a second call succeeds. */
+    else if (fdatasync(fd) < 0)
+        ok = fail_errno(error, ERROR_SYSTEM, "cannot make '%s' durable", path);
+    if (ok) {
+        int closing = fd;
+        fd = -1;
+        if (close(closing) < 0)
+            ok = fail_errno(error, ERROR_SYSTEM, "cannot close '%s'", path);
+    }
+    if (!ok)
+        unlink(ret_temporary);
+    return ok;
+}
+
+bool file_write_end(const char *path, const char *temporary, struct error *error)
+{
+    if (rename(temporary, path) == 0)
+        return true;
+    fail_errno(error, ERROR_SYSTEM, "cannot put '%s' in its place", path);
+    unlink(temporary);
+    return false;
+}
+
+bool file_sync_folder(const char *path, struct error *error)
+{
+    CLEANUP(cleanup_fd) int fd = open(path, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (fd < 0)
+        return fail_errno(error, ERROR_SYSTEM, "cannot open folder '%s'", path);
+    if (fsync(fd) < 0)
+        return fail_errno(error, ERROR_SYSTEM, "cannot make folder '%s' durable", path);
+    return true;
+}
+
+bool file_make_folders(const char *path, struct error *error)
+{
+    struct stat status;
+    if (stat(path, &status) == 0) {
+        if (S_ISDIR(status.st_mode))
+            return true;
+        return fail(error, ERROR_SYSTEM, "'%s' is in the way: a folder is needed there", path);
+    }
+    char parent[PATH_MAX];
+    folder_of(path, parent, sizeof parent);
+    if (strcmp(parent, path) != 0 && !file_make_folders(parent, error))
+        return false;
+    if (mkdir(path, 0755) < 0 && errno != EEXIST)
+        return fail_errno(error, ERROR_SYSTEM, "cannot make folder '%s'", path);
+    return file_sync_folder(parent, error);
+}
+
+bool file_exists(const char *path)
+{
+    struct stat status;
+    return stat(path, &status) == 0;
+}
+
+size_t file_remove_leftovers(const char *folder)
+{
+    char *roots[] = {x_strdup(folder), NULL};
+    size_t removed = 0;
+    FTS *walk = fts_open(roots, FTS_PHYSICAL | FTS_NOCHDIR | FTS_XDEV, NULL);
+    for (FTSENT *entry = walk ? fts_read(walk) : NULL; entry; entry = fts_read(walk))
+        if (entry->fts_info == FTS_F && text_starts_with(entry->fts_name, temporary_prefix))
+            removed += unlink(entry->fts_accpath) == 0;
+    if (walk)
+        fts_close(walk);
+    free(roots[0]);
+    return removed;
+}
+
+void sha256_hex(const void *bytes, size_t length, char ret[SHA256_HEX_SIZE])
+{
+    unsigned char digest[EVP_MAX_MD_SIZE] = {0};
+    EVP_Digest(bytes, length, digest, NULL, EVP_sha256(), NULL);
+    to_hex(digest, ret);
+}
+
+bool file_sha256(const char *path, char ret[SHA256_HEX_SIZE], struct error *error)
+{
+    CLEANUP(cleanup_fd) int fd = open(path, O_RDONLY | O_CLOEXEC);
+    if (fd < 0)
+        return fail_errno(error, ERROR_SYSTEM, "cannot open '%s'", path);
+    EVP_MD_CTX *context = EVP_MD_CTX_new();
+    EVP_DigestInit_ex(context, EVP_sha256(), NULL);
+    char buffer[65536];
+    ssize_t got;
+    while ((got = read(fd, buffer, sizeof buffer)) > 0 || (got < 0 && errno == EINTR))
+        EVP_DigestUpdate(context, buffer, got > 0 ? (size_t)got : 0);
+    unsigned char digest[EVP_MAX_MD_SIZE] = {0};
+    EVP_DigestFinal_ex(context, digest, NULL);
+    EVP_MD_CTX_free(context);
+    if (got < 0)
+        return fail_errno(error, ERROR_SYSTEM, "cannot read '%s'", path);
+    to_hex(digest, ret);
+    return true;
+}
+
+void cleanup_fd(int *fd)
+{
+    if (*fd >= 0)
+        close(*fd);
+}
+
+static bool write_all(int fd, const char *bytes, size_t length)
+{
+    while (length > 0) {
+        ssize_t written = write(fd, bytes, length);
+        if (written < 0 && errno == EINTR)
+            continue;
+        if (written < 0)
+            return false;
+        bytes += written;
+        length -= (size_t)written;
+    }
+    return true;
+}
+
+static void folder_of(const char *path, char *ret, size_t size)
+{
+    const char *slash = strrchr(path, '/');
+    if (!slash)
+        snprintf(ret, size, ".");
+    else
+        snprintf(ret, size, "%.*s", slash == path ? 1 : (int)(slash - path), path);
+}
+
+static void to_hex(const unsigned char *digest, char ret[SHA256_HEX_SIZE])
+{
+    static const char digits[] = "0123456789abcdef";
+    for (size_t i = 0; i < 32; i++) {
+        ret[2 * i] = digits[digest[i] >> 4];
+        ret[2 * i + 1] = digits[digest[i] & 15];
+    }
+    ret[64] = '\0';
+}

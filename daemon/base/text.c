@@ -1,0 +1,433 @@
+/* SPDX-License-Identifier: MIT */
+#include "base/text.h"
+
+#include "base/memory.h"
+
+#include <assert.h>
+#include <ctype.h>
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const double power_of_ten[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
+                                      1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
+
+static bool reserve(struct text *text, size_t more);
+static size_t digits_backwards(uint64_t value, char *end);
+static bool parse_slowly(const char *start, const char *end, char decimal, double *ret);
+static bool is_bidirectional_control(const unsigned char *bytes, size_t length);
+
+void text_init(struct text *text, size_t limit)
+{
+    *text = (struct text){.limit = limit};
+}
+
+void text_done(struct text *text)
+{
+    free(text->bytes);
+    *text = (struct text){.limit = text->limit};
+}
+
+void text_clear(struct text *text)
+{
+    text->length = 0;
+    text->is_full = false;
+    if (text->bytes)
+        text->bytes[0] = '\0';
+}
+
+void text_add(struct text *text, const char *bytes, size_t length)
+{
+    if (!reserve(text, length))
+        return;
+    memcpy(text->bytes + text->length, bytes, length);
+    text->length += length;
+    text->bytes[text->length] = '\0';
+}
+
+void text_puts(struct text *text, const char *string)
+{
+    text_add(text, string, strlen(string));
+}
+
+void text_putc(struct text *text, char c)
+{
+    text_add(text, &c, 1);
+}
+
+void text_printf(struct text *text, const char *format, ...)
+{
+    va_list arguments, again;
+    va_start(arguments, format);
+    va_copy(again, arguments);
+    int length = vsnprintf(NULL, 0, format, arguments);
+    va_end(arguments);
+    if (length >= 0 && reserve(text, (size_t)length)) {
+        vsnprintf(text->bytes + text->length, (size_t)length + 1, format, again);
+        text->length += (size_t)length;
+    }
+    va_end(again);
+}
+
+void text_integer(struct text *text, int64_t value)
+{
+    char digits[24];
+    char *end = digits + sizeof digits;
+    size_t length = digits_backwards(value < 0 ? 0 - (uint64_t)value : (uint64_t)value, end);
+    if (value < 0)
+        *(end - ++length) = '-';
+    text_add(text, end - length, length);
+}
+
+void text_number(struct text *text, double value, int decimals)
+{
+    assert(decimals >= 0 && decimals <= 9);
+    if (!isfinite(value))
+        return;
+    double scaled = fabs(value) * power_of_ten[decimals];
+    if (scaled >= 9e15) { /* past the exact integers: leave it to the library */
+        text_printf(text, "%.*f", decimals, value);
+        return;
+    }
+    uint64_t units = (uint64_t)(scaled + 0.5);
+    char digits[40];
+    char *end = digits + sizeof digits;
+    size_t length = digits_backwards(units, end);
+    while (length <= (size_t)decimals)
+        *(end - ++length) = '0';
+    if (decimals > 0) { /* make room for the point: move the whole digits one place down */
+        size_t whole = length - (size_t)decimals;
+        memmove(end - length - 1, end - length, whole);
+        *(end - decimals - 1) = '.';
+        length++;
+    }
+    if (value < 0 && units > 0)
+        *(end - ++length) = '-';
+    text_add(text, end - length, length);
+}
+
+void text_json(struct text *text, const char *string)
+{
+    if (string)
+        text_json_bytes(text, string, strlen(string));
+    else
+        text_puts(text, "null");
+}
+
+void text_json_bytes(struct text *text, const char *string, size_t length)
+{
+    text_putc(text, '"');
+    for (size_t i = 0; i < length;) {
+        unsigned char c = (unsigned char)string[i];
+        size_t step = text_utf8_length(string + i, length - i);
+        if (step == 0) {
+            text_puts(text, "\xEF\xBF\xBD");
+            step = 1;
+        } else if (c == '"' || c == '\\') {
+            text_putc(text, '\\');
+            text_putc(text, (char)c);
+        } else if (c < 0x20 || c == 0x7F || c == '<') { /* '<' too: the text may stand inside a script element */
+            text_printf(text, "\\u%04x", c);
+        } else {
+            text_add(text, string + i, step);
+        }
+        i += step;
+    }
+    text_putc(text, '"');
+}
+
+void text_markup(struct text *text, const char *string)
+{
+    for (const char *c = string; *c; c++) {
+        switch (*c) {
+        case '&': text_puts(text, "&amp;"); break;
+        case '<': text_puts(text, "&lt;"); break;
+        case '>': text_puts(text, "&gt;"); break;
+        case '"': text_puts(text, "&quot;"); break;
+        case '\'': text_puts(text, "&#39;"); break;
+        default:
+            /* XML has no way to write most control characters at all */
+            text_putc(text, (unsigned char)*c < 0x20 && *c != '\n' && *c != '\t' ? ' ' : *c);
+        }
+    }
+}
+
+void text_csv_cell(struct text *text, const char *string)
+{
+    bool runs = *string && strchr("=+-@\t\r", *string);
+    if (!runs && !strpbrk(string, ",\"\r\n")) {
+        text_puts(text, string);
+        return;
+    }
+    text_putc(text, '"');
+    if (runs)
+        text_putc(text, '\'');
+    for (const char *c = string; *c; c++) {
+        if (*c == '"')
+            text_putc(text, '"');
+        text_putc(text, *c);
+    }
+    text_putc(text, '"');
+}
+
+size_t text_make_visible(const char *string, char *ret, size_t size)
+{
+    size_t used = 0, available = strlen(string);
+    if (size == 0)
+        return 0;
+    while (available > 0) {
+        const unsigned char *at = (const unsigned char *)string;
+        size_t step = text_utf8_length(string, available);
+        char piece[16];
+        size_t length;
+        if (step == 0 || *at < 0x20 || *at == 0x7F || (step == 2 && at[0] == 0xC2 && at[1] < 0xA0)) {
+            step = 1;
+            length = (size_t)snprintf(piece, sizeof piece, "\\x%02X", *at);
+        } else if (is_bidirectional_control(at, step)) {
+            unsigned code = (at[0] & 0x0Fu) << 12 | (at[1] & 0x3Fu) << 6 | (at[2] & 0x3Fu);
+            length = (size_t)snprintf(piece, sizeof piece, "\\u{%X}", code);
+        } else {
+            memcpy(piece, at, step);
+            length = step;
+        }
+        if (used + length >= size)
+            break;
+        memcpy(ret + used, piece, length);
+        used += length;
+        string += step;
+        available -= step;
+    }
+    ret[used] = '\0';
+    return used;
+}
+
+bool text_parse_number(const char *string, size_t length, char decimal, double *ret)
+{
+    const char *at = string, *end = string + length;
+    while (at < end && (*at == ' ' || *at == '\t'))
+        at++;
+    while (at < end && (end[-1] == ' ' || end[-1] == '\t'))
+        end--;
+    const char *start = at;
+    bool negative = false;
+    if (end - at >= 3 && memcmp(at, "\xE2\x88\x92", 3) == 0) {
+        negative = true;
+        at += 3;
+        start = at;
+    } else if (at < end && (*at == '-' || *at == '+')) {
+        negative = *at == '-';
+        at++;
+        start = at;
+    }
+    uint64_t mantissa = 0;
+    int digits = 0, fraction = 0, significant = 0;
+    bool seen_point = false;
+    for (; at < end; at++) {
+        if (*at == decimal && !seen_point) {
+            seen_point = true;
+        } else if (*at >= '0' && *at <= '9') {
+            digits++;
+            if (significant < 19) {
+                mantissa = mantissa * 10 + (uint64_t)(*at - '0');
+                significant += mantissa > 0;
+                fraction += seen_point;
+            } else {
+                significant++;
+                fraction -= !seen_point;
+            }
+        } else {
+            break;
+        }
+    }
+    if (digits == 0)
+        return false;
+    int exponent = 0;
+    if (at < end && (*at == 'e' || *at == 'E')) {
+        at++;
+        bool minus = at < end && *at == '-';
+        at += at < end && (*at == '-' || *at == '+');
+        if (at >= end)
+            return false;
+        for (; at < end && *at >= '0' && *at <= '9'; at++)
+            exponent = exponent < 10000 ? exponent * 10 + (*at - '0') : exponent;
+        exponent = minus ? -exponent : exponent;
+    }
+    if (at != end)
+        return false;
+    int scale = exponent - fraction;
+    double value;
+    /* Exact by IEEE 754: a mantissa below 2^53 and a power of ten up to 1e22 are both exact, so one rounding remains. */
+    if (significant <= 19 && mantissa < ((uint64_t)1 << 53) && scale >= -22 && scale <= 22)
+        value = scale < 0 ? (double)mantissa / power_of_ten[-scale] : (double)mantissa * power_of_ten[scale];
+    else if (!parse_slowly(start, end, decimal, &value))
+        return false;
+    *ret = negative ? -value : value;
+    return true;
+}
+
+bool text_parse_integer(const char *string, size_t length, int64_t *ret)
+{
+    size_t i = 0;
+    bool negative = length > 0 && string[0] == '-';
+    i += length > 0 && (string[0] == '-' || string[0] == '+');
+    if (i == length || length - i > 18)
+        return false;
+    int64_t value = 0;
+    for (; i < length; i++) {
+        if (string[i] < '0' || string[i] > '9')
+            return false;
+        value = value * 10 + (string[i] - '0');
+    }
+    *ret = negative ? -value : value;
+    return true;
+}
+
+bool text_equal_ignoring_case(const char *a, const char *b)
+{
+    for (; *a && *b; a++, b++)
+        if (tolower((unsigned char)*a) != tolower((unsigned char)*b))
+            return false;
+    return *a == *b;
+}
+
+bool text_starts_with(const char *string, const char *prefix)
+{
+    return strncmp(string, prefix, strlen(prefix)) == 0;
+}
+
+bool text_ends_with(const char *string, const char *suffix)
+{
+    size_t length = strlen(string), wanted = strlen(suffix);
+    return length >= wanted && memcmp(string + length - wanted, suffix, wanted) == 0;
+}
+
+/* Iterative matching with one remembered star of each kind: a hostile pattern cannot make it exponential. */
+bool text_matches(const char *pattern, const char *string, bool ignore_case)
+{
+    const char *star = NULL, *star_at = NULL, *wide = NULL, *wide_at = NULL;
+    while (*string) {
+        char p = ignore_case ? (char)tolower((unsigned char)*pattern) : *pattern;
+        char s = ignore_case ? (char)tolower((unsigned char)*string) : *string;
+        if (pattern[0] == '*' && pattern[1] == '*') {
+            wide = pattern += 2;
+            wide_at = string;
+            star = NULL;
+        } else if (*pattern == '*') {
+            star = ++pattern;
+            star_at = string;
+        } else if (*pattern && (p == s || (*pattern == '?' && *string != '/'))) {
+            pattern++;
+            string++;
+        } else if (star && *star_at != '/') {
+            pattern = star;
+            string = ++star_at;
+        } else if (wide) {
+            pattern = wide;
+            string = ++wide_at;
+            star = NULL;
+        } else {
+            return false;
+        }
+    }
+    while (*pattern == '*')
+        pattern++;
+    return *pattern == '\0';
+}
+
+unsigned text_distance(const char *a, const char *b)
+{
+    enum { LIMIT = 4, LONGEST = 64 };
+    size_t length_a = strlen(a), length_b = strlen(b);
+    if (length_a > LONGEST || length_b > LONGEST)
+        return LIMIT;
+    unsigned row[LONGEST + 1];
+    for (size_t j = 0; j <= length_b; j++)
+        row[j] = (unsigned)j;
+    for (size_t i = 1; i <= length_a; i++) {
+        unsigned diagonal = row[0];
+        row[0] = (unsigned)i;
+        for (size_t j = 1; j <= length_b; j++) {
+            unsigned above = row[j];
+            unsigned changed = diagonal + (a[i - 1] != b[j - 1]);
+            unsigned best = above + 1 < row[j - 1] + 1 ? above + 1 : row[j - 1] + 1;
+            row[j] = changed < best ? changed : best;
+            diagonal = above;
+        }
+    }
+    return row[length_b] < LIMIT ? row[length_b] : LIMIT;
+}
+
+size_t text_utf8_length(const char *bytes, size_t available)
+{
+    const unsigned char *b = (const unsigned char *)bytes;
+    if (available == 0)
+        return 0;
+    if (b[0] < 0x80)
+        return 1;
+    size_t length = b[0] >= 0xC2 && b[0] < 0xE0 ? 2 : (b[0] & 0xF0) == 0xE0 ? 3 : b[0] >= 0xF0 && b[0] < 0xF5 ? 4 : 0;
+    if (length == 0 || length > available)
+        return 0;
+    for (size_t i = 1; i < length; i++)
+        if ((b[i] & 0xC0) != 0x80)
+            return 0;
+    bool overlong = (b[0] == 0xE0 && b[1] < 0xA0) || (b[0] == 0xF0 && b[1] < 0x90);
+    bool beyond = (b[0] == 0xED && b[1] >= 0xA0) || (b[0] == 0xF4 && b[1] >= 0x90);
+    return overlong || beyond ? 0 : length;
+}
+
+static bool reserve(struct text *text, size_t more)
+{
+    if (text->is_full || more > text->limit - text->length) {
+        text->is_full = true;
+        return false;
+    }
+    size_t needed = text->length + more + 1;
+    if (needed > text->capacity) {
+        size_t capacity = text->capacity ? text->capacity : 64;
+        while (capacity < needed)
+            capacity *= 2;
+        text->bytes = x_resize(text->bytes, capacity, 1);
+        text->capacity = capacity;
+    }
+    return true;
+}
+
+static size_t digits_backwards(uint64_t value, char *end)
+{
+    size_t length = 0;
+    do {
+        *(end - ++length) = (char)('0' + value % 10);
+        value /= 10;
+    } while (value > 0);
+    return length;
+}
+
+/* More digits than a double holds: let the library round. The process never sets a locale, so the point is '.'. */
+static bool parse_slowly(const char *start, const char *end, char decimal, double *ret)
+{
+    char copy[512];
+    size_t length = (size_t)(end - start);
+    if (length >= sizeof copy)
+        return false;
+    memcpy(copy, start, length);
+    copy[length] = '\0';
+    char *comma = decimal != '.' ? strchr(copy, decimal) : NULL;
+    if (comma)
+        *comma = '.';
+    char *stop;
+    double value = strtod(copy, &stop);
+    if (*stop != '\0' || !isfinite(value))
+        return false;
+    *ret = value;
+    return true;
+}
+
+static bool is_bidirectional_control(const unsigned char *bytes, size_t length)
+{
+    if (length != 3 || bytes[0] != 0xE2)
+        return false;
+    return (bytes[1] == 0x80 && (bytes[2] == 0x8E || bytes[2] == 0x8F || (bytes[2] >= 0xA8 && bytes[2] <= 0xAE))) ||
+           (bytes[1] == 0x81 && bytes[2] >= 0xA6 && bytes[2] <= 0xA9);
+}

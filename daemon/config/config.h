@@ -1,0 +1,280 @@
+/* SPDX-License-Identifier: MIT */
+/* The settings: what the operator can say, as plain data.
+ *
+ * Filled once by config_load(), passed const to everything, never changed; a reload builds a second one. Every quantity is
+ * already in inside units (Pa, m, degC, mS/cm, mg/L, %, ms). Texts live in the config's arena. Places in the file are kept
+ * so that later complaints can still cite the line. The words users write are enums here; what they do lies higher up. */
+#ifndef RILLWARD_CONFIG_CONFIG_H
+#define RILLWARD_CONFIG_CONFIG_H
+
+#include "base/error.h"
+#include "base/memory.h"
+#include "base/zone.h"
+#include "model/facts.h"
+#include "model/quantity.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+struct place {
+    const char *file; /* as named on the command line or by an include; valid as long as the config */
+    int line, column; /* from 1 */
+};
+
+struct word_list {
+    const char **words;
+    size_t count;
+};
+
+/* Where a secret is kept. The secret itself is never in the settings. */
+enum secret_kind { SECRET_NONE, SECRET_FILE, SECRET_CREDENTIAL };
+struct secret {
+    enum secret_kind kind;
+    const char *name; /* path, or name of a systemd credential (read below $CREDENTIALS_DIRECTORY) */
+    struct place where;
+};
+
+/* ---- Quality limits of one quantity; NaN or 0 means: test is off ---- */
+
+struct quality_limits {
+    double sensor_min, sensor_max; /* outside: fail */
+    double usual_min, usual_max;   /* outside: suspect */
+    double spike_suspect, spike_fail; /* distance from the mean of both neighbours */
+    double rate;                   /* largest change per hour before suspect */
+    double flat_tolerance;         /* values within this are equal */
+    int64_t flat_suspect, flat_fail; /* ms of equal values; 0 = off */
+};
+
+struct quality_override { /* one quantity of one station; NaN (or -1) fields are taken from the network's limits */
+    enum quantity quantity;
+    struct quality_limits limits;
+};
+
+/* ---- Places ---- */
+
+enum salinity_source {
+    SALINITY_MEASURED, /* from conductivity; falls back to `salinity` where it is missing */
+    SALINITY_STATED,   /* a given practical salinity */
+    SALINITY_FRESH,    /* 0, and density of pure water */
+};
+
+struct station {
+    const char *id, *name; /* id: [A-Za-z0-9._-]{1,64}, starts with a letter or digit */
+    double latitude, longitude; /* degrees, WGS 84 */
+    double elevation;           /* of the water surface, about [m above sea level]: air pressure is reduced to it */
+    int64_t utc_offset;         /* station's standard time, ms ahead of UTC; never daylight saving */
+    const char *datum;          /* what level 0 is, for people: "gauge zero, 1.204 m above ..." ; may be "" */
+    double sensor_elevation;    /* of the sensor above the datum [m]; NaN unknown. Level = this + depth where no reading ties it */
+    double tape_point;          /* elevation above the datum of the point that tape readings hang from [m]; NaN none */
+    struct word_list drops;     /* path patterns relative to the inbox that belong here */
+    struct word_list serials;   /* serial numbers of loggers that hang here */
+    struct word_list labels;    /* other names that files and notes use for the station */
+    struct word_list barometers; /* ranked ids; empty: nearest within the pairing distance */
+    enum salinity_source salinity_source;
+    double salinity;            /* stated or fallback practical salinity; NaN none */
+    double conductance_coefficient; /* linear temperature compensation per degC, 0.0191 */
+    double oxygen_sensor_salinity;  /* the salinity that the oxygen sensor was told */
+    double oxygen_sensor_pressure;  /* the air pressure that a % reading refers to [Pa] */
+    int64_t interval;           /* sampling interval [ms]; 0: found from the data */
+    int64_t settling;           /* after entering the water, values are suspect for this long [ms] */
+    struct quality_override *quality;
+    size_t quality_count;
+    struct place where;
+};
+
+struct barometer {
+    const char *id, *name;
+    double latitude, longitude, elevation;
+    int64_t utc_offset;
+    struct word_list drops, serials, labels;
+    struct place where;
+};
+
+/* ---- Layouts: how one kind of drop is read ---- */
+
+enum layout_holds { LAYOUT_READINGS, LAYOUT_NOTES };
+
+enum column_role {
+    COLUMN_QUANTITY,    /* a measured value: quantity + unit */
+    COLUMN_STATION,     /* station id or label in each row */
+    COLUMN_SERIAL,      /* logger serial number in each row */
+    COLUMN_NOTE,        /* notes, one column a kind: note_kind (+ quantity, unit): a filled cell is a note */
+    COLUMN_KIND,        /* notes, one row a note: word of the kind */
+    COLUMN_QUANTITY_NAME, /* notes: which quantity the row is about */
+    COLUMN_VALUE,       /* notes: the value; for clock checks the logger's time */
+    COLUMN_UNIT,        /* notes: unit of value and reference in this row */
+    COLUMN_REFERENCE,   /* notes: field meter or standard */
+    COLUMN_UNTIL,       /* notes: end time */
+    COLUMN_TEXT,        /* notes: remark */
+    COLUMN_IGNORED,     /* known and not wanted */
+};
+
+struct column {
+    const char *header;     /* pattern with * and ?, case ignored; matched against the trimmed header cell */
+    enum column_role role;
+    enum quantity quantity; /* COLUMN_QUANTITY; COLUMN_NOTE of checks */
+    enum note_kind note_kind; /* COLUMN_NOTE */
+    const char *unit;       /* NULL: taken from the header cell, "Depth (ft)", "Temp [°C]", "Pressure, kPa" */
+    bool is_reference;      /* COLUMN_NOTE of a check: this column is the field meter's side */
+    bool is_optional;       /* the layout also fits files without it */
+    struct place where;
+};
+
+enum repeated_hour { REPEATED_IN_ORDER, REPEATED_FIRST, REPEATED_SECOND };
+enum missing_hour { MISSING_REFUSED, MISSING_SHIFTED };
+
+struct word_meaning { /* a crew's word and what it means here */
+    const char *word;
+    int meaning; /* enum note_kind, or enum quantity */
+};
+
+struct layout {
+    const char *id;
+    enum layout_holds holds;
+    struct word_list files;   /* path patterns; empty: any path whose header fits */
+    char delimiter;           /* 0: found from the bytes (comma, semicolon, tab, bar) */
+    char decimal;             /* '.' or ',' */
+    struct word_list missing; /* cells that mean "no value", beside the empty cell */
+    struct word_list end_marks; /* a row whose first cell begins with one of these ends the data (footer) */
+    const char *comment;      /* lines beginning with this are skipped; "" none */
+    bool may_end_open;        /* the last line never has a line end: take it at once */
+    const char *serial_label, *station_label; /* preamble: the cell after (or after ':' in) this one names them; NULL none */
+    const char *time_columns[2]; /* header patterns; [1] NULL where one column holds date and time */
+    const char *time_format;  /* "YYYY-MM-DD hh:mm:ss", "D/M/YYYY h:mm AM", "iso": see intake/clock.h; */
+    const char *zone_name;    /* "station", an offset, or an IANA name */
+    struct zone *zone;        /* NULL for "station" */
+    enum repeated_hour repeated_hour;
+    enum missing_hour missing_hour;
+    struct column *columns;
+    size_t column_count;
+    struct word_meaning *kinds; /* LAYOUT_NOTES */
+    size_t kind_count;
+    struct word_meaning *quantities; /* LAYOUT_NOTES */
+    size_t quantity_count;
+    struct place where;
+};
+
+/* ---- Rules and recipients ---- */
+
+enum rule_kind {
+    RULE_BELOW,           /* quantity < limit */
+    RULE_ABOVE,           /* quantity > limit */
+    RULE_RISE,            /* rose by more than limit within window */
+    RULE_FALL,            /* fell by more than limit within window */
+    RULE_DRIFT,           /* a check or second level reading disagrees by more than limit */
+    RULE_SILENCE,         /* no data of a station or barometer for longer than window */
+    RULE_UNREADABLE_DROP, /* a drop was set aside, or waits for longer than window */
+    RULE_KIND_COUNT
+};
+const char *rule_kind_word(enum rule_kind kind);
+
+struct rule {
+    const char *id, *title;   /* title: for people; the id where none is given */
+    enum rule_kind kind;
+    enum quantity quantity;   /* QUANTITY_COUNT where the kind has none */
+    double limit, deadband;   /* inside units */
+    int64_t window, on_delay, off_delay; /* ms */
+    bool counts_suspect;      /* values flagged 3 count too; 4 and 9 never do */
+    enum priority priority;
+    struct word_list stations; /* ids or patterns; empty: all */
+    struct word_list tell;     /* recipient ids */
+    const char *advice;       /* what to do, for the message; may be "" */
+    struct place where;
+};
+
+enum recipient_kind { RECIPIENT_WEBHOOK, RECIPIENT_MAIL };
+
+struct recipient {
+    const char *id;
+    enum recipient_kind kind;
+    const char *url;            /* webhook: https, or http to a private address only where allowed */
+    struct secret secret;       /* webhook: signing secret, "whsec_" + base64 */
+    struct secret old_secret;   /* webhook: previous one while keys are rotated */
+    const char *address;        /* mail */
+    const char *ca_file;        /* extra certificate authority, NULL: the system's */
+    bool allows_private_address; /* webhook may point into private or loopback networks */
+    struct place where;
+};
+
+enum mail_security { MAIL_STARTTLS, MAIL_TLS, MAIL_PLAIN /* loopback only */ };
+
+struct mail_server {
+    const char *host; /* NULL: no mail server is set */
+    int port;
+    enum mail_security security;
+    const char *user; /* NULL: no authentication */
+    struct secret password;
+    const char *from, *hello_name; /* hello_name: what we call ourselves in EHLO; NULL: the host's name */
+    const char *ca_file;
+    struct place where;
+};
+
+/* ---- The whole ---- */
+
+struct config {
+    struct arena *arena;
+    const char *network_id, *network_name, *operator_name, *contact; /* operator_name, contact: may be "" */
+    const char *public_url;  /* where the archive is served, "" where it is not; used as CloudEvents source */
+    const char *inbox, *archive, *state; /* absolute paths */
+    int64_t settle, rescan;  /* ms */
+    int64_t hold_open_end;   /* ms that a file without its last line end must rest before it is taken */
+    int64_t largest_drop;    /* bytes */
+    struct word_list ignore; /* more name patterns to ignore */
+    double pairing_distance; /* m: barometers farther than this are not paired by themselves */
+    int64_t largest_air_gap; /* ms between barometer samples that may be interpolated at all */
+    int64_t good_air_gap;    /* ms: beyond this the interpolated value is suspect */
+    int64_t news_age;        /* ms: an episode whose last moment is older than this wakes nobody */
+    struct quality_limits quality[QUANTITY_COUNT];
+    struct station *stations;
+    size_t station_count;
+    struct barometer *barometers;
+    size_t barometer_count;
+    struct layout *layouts;
+    size_t layout_count;
+    struct rule *rules;
+    size_t rule_count;
+    struct recipient *recipients;
+    size_t recipient_count;
+    struct mail_server mail;
+    uint64_t digest; /* of everything that shapes finished values: a change makes spans dirty */
+};
+
+/* Every mistake, not only the first. */
+struct config_problem {
+    struct place where;
+    const char *text; /* "unknown key 'latitud', expected 'latitude'" */
+};
+struct config_problems {
+    struct arena *arena; /* owns the texts */
+    struct config_problem *list;
+    size_t count, capacity;
+};
+void config_problems_init(struct config_problems *problems);
+void config_problems_done(struct config_problems *problems);
+/* "file:line:column: text" */
+char *config_problem_print(const struct config_problem *problem, struct arena *arena);
+
+/* Read `path` and its includes. NULL when anything is wrong; then `problems` holds at least one entry, sorted by place. */
+struct config *config_load(const char *path, struct config_problems *problems);
+void config_free(struct config *config); /* NULL is fine */
+
+/* Every key that settings may have, with type, default, limits and one line of help, from the table that the parser uses. */
+struct text;
+void config_print_reference(struct text *text);
+
+/* Index in the array, or the count where there is none. */
+size_t config_find_station(const struct config *config, const char *id);
+size_t config_find_barometer(const struct config *config, const char *id);
+size_t config_find_rule(const struct config *config, const char *id);
+size_t config_find_recipient(const struct config *config, const char *id);
+
+/* The limits in force at a station. */
+struct quality_limits config_quality(const struct config *config, const struct station *station, enum quantity quantity);
+/* Does a rule watch this station (or barometer) id? */
+bool rule_watches(const struct rule *rule, const char *id);
+
+/* Digest of what shapes the finished values of one station: its own settings, the pairing, the limits. */
+uint64_t config_station_digest(const struct config *config, const struct station *station);
+
+#endif

@@ -1,0 +1,185 @@
+/* SPDX-License-Identifier: MIT */
+#include "config/digest.h"
+
+#include <math.h>
+#include <string.h>
+
+#define FNV_START 0xCBF29CE484222325u
+#define FNV_PRIME 0x100000001B3u
+
+static void add_bytes(uint64_t *digest, const void *bytes, size_t length);
+static void add_text(uint64_t *digest, const char *text);
+static void add_number(uint64_t *digest, double value);
+static void add_whole(uint64_t *digest, int64_t value);
+static void add_words(uint64_t *digest, const struct word_list *list);
+static void add_limits(uint64_t *digest, const struct quality_limits *limits);
+static void add_position(uint64_t *digest, const struct barometer *barometer);
+static void add_barometers(uint64_t *digest, const struct config *config, const struct station *station);
+static bool may_be_near(const struct config *config, const struct station *station, const struct barometer *barometer);
+static void add_layout(uint64_t *digest, const struct layout *layout);
+static void add_meanings(uint64_t *digest, const struct word_meaning *list, size_t count);
+
+uint64_t config_digest(const struct config *config)
+{
+    uint64_t digest = FNV_START;
+    add_text(&digest, config->network_id);
+    add_text(&digest, config->network_name);
+    add_text(&digest, config->operator_name);
+    add_text(&digest, config->contact);
+    add_text(&digest, config->public_url);
+    for (size_t i = 0; i < config->barometer_count; i++)
+        add_position(&digest, &config->barometers[i]);
+    for (size_t i = 0; i < config->layout_count; i++)
+        add_layout(&digest, &config->layouts[i]);
+    for (size_t i = 0; i < config->station_count; i++) {
+        uint64_t station = config_station_digest(config, &config->stations[i]);
+        add_bytes(&digest, &station, sizeof station);
+    }
+    return digest;
+}
+
+uint64_t config_station_digest(const struct config *config, const struct station *station)
+{
+    uint64_t digest = FNV_START;
+    add_text(&digest, station->id);
+    add_text(&digest, station->name); /* name and datum stand in the record's own metadata */
+    add_text(&digest, station->datum);
+    const double numbers[] = {station->latitude,
+                              station->longitude,
+                              station->elevation,
+                              station->sensor_elevation,
+                              station->tape_point,
+                              station->salinity,
+                              station->conductance_coefficient,
+                              station->oxygen_sensor_salinity,
+                              station->oxygen_sensor_pressure,
+                              config->pairing_distance};
+    for (size_t i = 0; i < COUNT_OF(numbers); i++)
+        add_number(&digest, numbers[i]);
+    const int64_t wholes[] = {station->utc_offset, (int64_t)station->salinity_source, station->interval,
+                              station->settling,   config->largest_air_gap,           config->good_air_gap};
+    for (size_t i = 0; i < COUNT_OF(wholes); i++)
+        add_whole(&digest, wholes[i]);
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
+        struct quality_limits limits = config_quality(config, station, q);
+        add_limits(&digest, &limits);
+    }
+    add_words(&digest, &station->barometers);
+    add_barometers(&digest, config, station);
+    return digest;
+}
+
+static void add_bytes(uint64_t *digest, const void *bytes, size_t length)
+{
+    const unsigned char *byte = bytes;
+    for (size_t i = 0; i < length; i++)
+        *digest = (*digest ^ byte[i]) * FNV_PRIME;
+}
+
+/* With its end, so that "ab" "c" and "a" "bc" differ; none and "" differ too. */
+static void add_text(uint64_t *digest, const char *text)
+{
+    if (text)
+        add_bytes(digest, text, strlen(text) + 1);
+    else
+        add_bytes(digest, "\xFF", 1);
+}
+
+static void add_number(uint64_t *digest, double value)
+{
+    double canonical = isnan(value) ? (double)NAN : value == 0 ? 0.0 : value; /* one NaN, one zero */
+    add_bytes(digest, &canonical, sizeof canonical);
+}
+
+static void add_whole(uint64_t *digest, int64_t value)
+{
+    add_bytes(digest, &value, sizeof value);
+}
+
+static void add_words(uint64_t *digest, const struct word_list *list)
+{
+    add_whole(digest, (int64_t)list->count);
+    for (size_t i = 0; i < list->count; i++)
+        add_text(digest, list->words[i]);
+}
+
+static void add_limits(uint64_t *digest, const struct quality_limits *limits)
+{
+    const double numbers[] = {limits->sensor_min,    limits->sensor_max, limits->usual_min, limits->usual_max,
+                              limits->spike_suspect, limits->spike_fail, limits->rate,      limits->flat_tolerance};
+    for (size_t i = 0; i < COUNT_OF(numbers); i++)
+        add_number(digest, numbers[i]);
+    add_whole(digest, limits->flat_suspect);
+    add_whole(digest, limits->flat_fail);
+}
+
+static void add_position(uint64_t *digest, const struct barometer *barometer)
+{
+    add_text(digest, barometer->id);
+    add_number(digest, barometer->latitude);
+    add_number(digest, barometer->longitude);
+    add_number(digest, barometer->elevation);
+}
+
+/* Those that may be used, so that a new barometer far away changes nothing here. */
+static void add_barometers(uint64_t *digest, const struct config *config, const struct station *station)
+{
+    for (size_t i = 0; i < station->barometers.count; i++) {
+        size_t at = config_find_barometer(config, station->barometers.words[i]);
+        if (at < config->barometer_count)
+            add_position(digest, &config->barometers[at]);
+    }
+    for (size_t i = 0; station->barometers.count == 0 && i < config->barometer_count; i++)
+        if (may_be_near(config, station, &config->barometers[i]))
+            add_position(digest, &config->barometers[i]);
+}
+
+/* A little generous: the exact distance is the business of the pairing. */
+static bool may_be_near(const struct config *config, const struct station *station, const struct barometer *barometer)
+{
+    const double radians = acos(-1.0) / 180, radius = 6371008.8, margin = 1.001;
+    double angle = config->pairing_distance * margin / radius;
+    double north = (station->latitude - barometer->latitude) * radians;
+    if (fabs(north) > angle)
+        return false;
+    double s = sin(north / 2), t = sin((station->longitude - barometer->longitude) * radians / 2);
+    double h = s * s + cos(station->latitude * radians) * cos(barometer->latitude * radians) * t * t;
+    return 2 * asin(fmin(1, sqrt(h))) <= angle;
+}
+
+static void add_layout(uint64_t *digest, const struct layout *layout)
+{
+    const char *const texts[] = {layout->id,          layout->comment,     layout->serial_label,    layout->station_label,
+                                 layout->time_columns[0], layout->time_columns[1], layout->time_format, layout->zone_name};
+    for (size_t i = 0; i < COUNT_OF(texts); i++)
+        add_text(digest, texts[i]);
+    const int64_t wholes[] = {(int64_t)layout->holds,         layout->delimiter,
+                              layout->decimal,                layout->may_end_open,
+                              (int64_t)layout->repeated_hour, (int64_t)layout->missing_hour,
+                              (int64_t)layout->column_count};
+    for (size_t i = 0; i < COUNT_OF(wholes); i++)
+        add_whole(digest, wholes[i]);
+    add_words(digest, &layout->files);
+    add_words(digest, &layout->missing);
+    add_words(digest, &layout->end_marks);
+    for (size_t i = 0; i < layout->column_count; i++) {
+        const struct column *column = &layout->columns[i];
+        add_text(digest, column->header);
+        add_text(digest, column->unit);
+        add_whole(digest, (int64_t)column->role);
+        add_whole(digest, (int64_t)column->quantity);
+        add_whole(digest, (int64_t)column->note_kind);
+        add_whole(digest, column->is_reference * 2 + column->is_optional);
+    }
+    add_meanings(digest, layout->kinds, layout->kind_count);
+    add_meanings(digest, layout->quantities, layout->quantity_count);
+}
+
+static void add_meanings(uint64_t *digest, const struct word_meaning *list, size_t count)
+{
+    add_whole(digest, (int64_t)count);
+    for (size_t i = 0; i < count; i++) {
+        add_text(digest, list[i].word);
+        add_whole(digest, list[i].meaning);
+    }
+}

@@ -1,0 +1,375 @@
+/* SPDX-License-Identifier: MIT */
+#include "config/options.h"
+
+#include "base/memory.h"
+#include "base/timestamp.h"
+#include "config/value.h"
+#include "config/vocabulary.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#define MINUTE ((double)MINUTE_MS)
+#define HOUR ((double)HOUR_MS)
+#define DAY ((double)DAY_MS)
+#define MEBIBYTE 1048576.0
+
+#define SECTION(name, path_text, title_text)                                                                          \
+    const struct section section_##name = {                                                                           \
+        .path = path_text, .title = title_text, .options = name##_options, .count = COUNT_OF(name##_options)};        \
+    _Static_assert(COUNT_OF(name##_options) <= 64, "the loader marks seen keys in 64 bits")
+
+#define FIELD(name) offsetof(struct config, name)
+static const struct option network_options[] = {
+    {.key = "id", .type = OPTION_TEXT, .offset = FIELD(network_id), .is_required = true,
+     .help = "short name for files and messages: letters, digits, '.', '_', '-'"},
+    {.key = "name", .type = OPTION_TEXT, .offset = FIELD(network_name),
+     .help = "name for people; default: the id"},
+    {.key = "operator", .type = OPTION_TEXT, .offset = FIELD(operator_name), .standard = "", .may_be_empty = true,
+     .help = "who runs the network, for pages and records"},
+    {.key = "contact", .type = OPTION_TEXT, .offset = FIELD(contact), .standard = "", .may_be_empty = true,
+     .help = "where readers of the archive can ask"},
+    {.key = "url", .type = OPTION_TEXT, .offset = FIELD(public_url), .standard = "", .may_be_empty = true,
+     .help = "web address under which the archive is served; messages link to it"},
+};
+SECTION(network, "network", "the network");
+
+static const struct option intake_options[] = {
+    {.key = "settle", .type = OPTION_DURATION, .offset = FIELD(settle), .standard = "5 s", .minimum = 0,
+     .maximum = HOUR, .help = "how long size and times of a file that was not renamed into place must rest before it is read"},
+    {.key = "rescan", .type = OPTION_DURATION, .offset = FIELD(rescan), .standard = "10 min", .minimum = 1000,
+     .maximum = DAY, .help = "pause between full scans of the inbox, for folders that send no events"},
+    {.key = "hold_open_end", .type = OPTION_DURATION, .offset = FIELD(hold_open_end), .standard = "10 min",
+     .minimum = 0, .maximum = 7 * DAY, .help = "how long a file whose last line has no end must rest before it is taken all the same"},
+    {.key = "largest_drop", .type = OPTION_SIZE, .offset = FIELD(largest_drop), .standard = "64 MiB",
+     .minimum = 1024, .maximum = 1024 * MEBIBYTE, .help = "larger files are set aside unread"},
+    {.key = "ignore", .type = OPTION_WORDS, .offset = FIELD(ignore),
+     .help = "patterns of file names that are never drops, beside temporary and hidden names"},
+};
+SECTION(intake, "intake", "the intake");
+
+static const struct option pairing_options[] = {
+    {.key = "distance", .type = OPTION_QUANTITY, .offset = FIELD(pairing_distance), .dimension = UNIT_LENGTH,
+     .standard = "25 km", .minimum = 0, .maximum = 1e6, .help = "a station that names no barometers uses those within this distance, nearest first"},
+    {.key = "largest_gap", .type = OPTION_DURATION, .offset = FIELD(largest_air_gap), .standard = "3 h",
+     .minimum = 1000, .maximum = 7 * DAY, .help = "longest pause between air pressure samples that is interpolated at all"},
+    {.key = "good_gap", .type = OPTION_DURATION, .offset = FIELD(good_air_gap), .standard = "1 h",
+     .minimum = 1000, .maximum = 7 * DAY, .help = "beyond this pause the interpolated air pressure makes values suspect"},
+};
+SECTION(pairing, "pairing", "the pairing");
+
+static const struct option alarms_options[] = {
+    {.key = "news_age", .type = OPTION_DURATION, .offset = FIELD(news_age), .standard = "3 d", .minimum = MINUTE,
+     .maximum = 3650 * DAY, .help = "an episode whose last moment is older than this when learnt of is recorded and wakes nobody"},
+};
+SECTION(alarms, "alarms", "the alarms");
+
+#define SENDER(name) offsetof(struct mail_server, name)
+static const struct option mail_options[] = {
+    {.key = "server", .type = OPTION_TEXT, .offset = SENDER(host), .is_required = true,
+     .help = "name or address of the mail server"},
+    {.key = "port", .type = OPTION_INTEGER, .offset = SENDER(port), .minimum = 1, .maximum = 65535,
+     .help = "default: 587 with starttls, 465 with tls, 25 with plain"},
+    {.key = "security", .type = OPTION_CHOICE, .offset = SENDER(security), .standard = "starttls",
+     .choice = mail_security_choice, .help = "plain is for a server on this machine only"},
+    {.key = "user", .type = OPTION_TEXT, .offset = SENDER(user), .help = "name to log in with; none: no log-in"},
+    {.key = "password", .type = OPTION_SECRET, .offset = SENDER(password), .help = "where the password is kept"},
+    {.key = "from", .type = OPTION_TEXT, .offset = SENDER(from), .is_required = true,
+     .help = "sender address of all messages"},
+    {.key = "hello_name", .type = OPTION_TEXT, .offset = SENDER(hello_name),
+     .help = "what this machine calls itself to the mail server; default: its host name"},
+    {.key = "ca_file", .type = OPTION_PATH, .offset = SENDER(ca_file),
+     .help = "certificate authority to trust; default: the system's"},
+};
+SECTION(mail, "mail", "the mail section");
+
+/* The first five may also stand in included files. */
+static const struct option top_options[] = {
+    {.key = "stations", .type = OPTION_OWN, .help = "map of id to station: places in the water"},
+    {.key = "barometers", .type = OPTION_OWN, .help = "map of id to barometer: places in air"},
+    {.key = "layouts", .type = OPTION_OWN, .help = "map of id to layout: how drops are read"},
+    {.key = "recipients", .type = OPTION_OWN, .help = "map of id to recipient: who is told"},
+    {.key = "rules", .type = OPTION_OWN, .help = "map of id to rule: what is told"},
+    {.key = "network", .type = OPTION_SECTION, .section = &section_network, .is_required = true,
+     .help = "names of the network"},
+    {.key = "inbox", .type = OPTION_PATH, .offset = FIELD(inbox), .is_required = true,
+     .help = "the synced folder; it is only ever read"},
+    {.key = "archive", .type = OPTION_PATH, .offset = FIELD(archive), .is_required = true,
+     .help = "folder for finished records, pages and originals"},
+    {.key = "state", .type = OPTION_PATH, .offset = FIELD(state), .is_required = true,
+     .help = "folder for the database"},
+    {.key = "include", .type = OPTION_OWN, .help = "patterns of more files with stations, barometers, layouts, recipients, rules"},
+    {.key = "intake", .type = OPTION_SECTION, .section = &section_intake, .help = "when drops are read"},
+    {.key = "pairing", .type = OPTION_SECTION, .section = &section_pairing,
+     .help = "how barometers are found for stations"},
+    {.key = "alarms", .type = OPTION_SECTION, .section = &section_alarms, .help = "what counts as news"},
+    {.key = "quality", .type = OPTION_OWN, .help = "map of quantity to limits, for all stations"},
+    {.key = "mail", .type = OPTION_OWN, .help = "the mail server, where a recipient has a mail address"},
+};
+SECTION(top, "", "the file");
+const struct section section_included = {
+    .path = "", .title = "an included file", .options = top_options, .count = 5};
+#undef FIELD
+#undef SENDER
+
+#define FIELD(name) offsetof(struct quality_limits, name)
+static const struct option limits_options[] = {
+    {.key = "sensor", .type = OPTION_RANGE, .offset = FIELD(sensor_min), .dimension = OF_QUANTITY,
+     .may_be_none = true, .help = "[lowest, highest] that the sensor can give: outside it a value fails"},
+    {.key = "usual", .type = OPTION_RANGE, .offset = FIELD(usual_min), .dimension = OF_QUANTITY, .may_be_none = true,
+     .help = "[lowest, highest] that the place has: outside it a value is suspect"},
+    {.key = "spike", .type = OPTION_DIFFERENCES, .offset = FIELD(spike_suspect), .dimension = OF_QUANTITY,
+     .may_be_none = true, .help = "[suspect, fail] distance from the mean of both neighbours"},
+    {.key = "rate", .type = OPTION_RATE, .offset = FIELD(rate), .dimension = OF_QUANTITY, .may_be_none = true,
+     .help = "largest change per hour: beyond it a value is suspect"},
+    {.key = "flat", .type = OPTION_OWN, .may_be_none = true, .help = "how long a value may stay the same"},
+};
+SECTION(limits, "quality.<quantity>", "the limits of a quantity");
+_Static_assert(FIELD(sensor_max) == FIELD(sensor_min) + sizeof(double), "a range is two doubles in a row");
+_Static_assert(FIELD(usual_max) == FIELD(usual_min) + sizeof(double), "a range is two doubles in a row");
+_Static_assert(FIELD(spike_fail) == FIELD(spike_suspect) + sizeof(double), "a pair is two doubles in a row");
+
+static const struct option flat_options[] = {
+    {.key = "tolerance", .type = OPTION_DIFFERENCE, .offset = FIELD(flat_tolerance), .dimension = OF_QUANTITY,
+     .maximum = INFINITY, .help = "values within this are the same; half the resolution of the sensor fits"},
+    {.key = "suspect", .type = OPTION_DURATION, .offset = FIELD(flat_suspect), .minimum = MINUTE,
+     .maximum = 365 * DAY, .may_be_none = true, .help = "the same for this long is suspect"},
+    {.key = "fail", .type = OPTION_DURATION, .offset = FIELD(flat_fail), .minimum = MINUTE, .maximum = 365 * DAY,
+     .may_be_none = true, .help = "the same for this long fails"},
+};
+SECTION(flat, "quality.<quantity>.flat", "the flat test");
+#undef FIELD
+
+#define FIELD(name) offsetof(struct station, name)
+static const struct option station_options[] = {
+    {.key = "name", .type = OPTION_TEXT, .offset = FIELD(name), .help = "name for people; default: the id"},
+    {.key = "latitude", .type = OPTION_QUANTITY, .offset = FIELD(latitude), .dimension = NO_DIMENSION,
+     .is_required = true, .minimum = -90, .maximum = 90, .help = "degrees north, WGS 84"},
+    {.key = "longitude", .type = OPTION_QUANTITY, .offset = FIELD(longitude), .dimension = NO_DIMENSION,
+     .is_required = true, .minimum = -180, .maximum = 180, .help = "degrees east, WGS 84; negative in the west"},
+    {.key = "elevation", .type = OPTION_QUANTITY, .offset = FIELD(elevation), .dimension = UNIT_LENGTH,
+     .is_required = true, .minimum = -500, .maximum = 9000, .help = "of the water surface above sea level, about: air pressure is reduced to it"},
+    {.key = "standard_time", .type = OPTION_OFFSET, .offset = FIELD(utc_offset), .is_required = true,
+     .help = "offset of the place's standard time from UTC, never daylight saving"},
+    {.key = "datum", .type = OPTION_TEXT, .offset = FIELD(datum), .standard = "", .may_be_empty = true,
+     .help = "what level 0 is, for people"},
+    {.key = "sensor_elevation", .type = OPTION_QUANTITY, .offset = FIELD(sensor_elevation), .dimension = UNIT_LENGTH,
+     .minimum = -12000, .maximum = 9000, .help = "of the sensor above the datum: gives the level where no reading ties it"},
+    {.key = "tape_point", .type = OPTION_QUANTITY, .offset = FIELD(tape_point), .dimension = UNIT_LENGTH,
+     .minimum = -1000, .maximum = 9000, .help = "elevation above the datum of the point that tape-down readings hang from"},
+    {.key = "drops", .type = OPTION_WORDS, .offset = FIELD(drops),
+     .help = "path patterns below the inbox whose files belong here; '**' crosses folders"},
+    {.key = "serials", .type = OPTION_WORDS, .offset = FIELD(serials),
+     .help = "serial numbers of the loggers that hang here"},
+    {.key = "labels", .type = OPTION_WORDS, .offset = FIELD(labels),
+     .help = "other names that files and notes use for the place"},
+    {.key = "barometers", .type = OPTION_WORDS, .offset = FIELD(barometers),
+     .help = "ids of its barometers, best first; default: those within the pairing distance"},
+    {.key = "salinity", .type = OPTION_OWN, .is_required = true,
+     .help = "'measured' (from conductivity), 'fresh', or practical salinity such as 13"},
+    {.key = "salinity_if_missing", .type = OPTION_QUANTITY, .offset = FIELD(salinity), .dimension = UNIT_SALINITY,
+     .maximum = 42, .help = "practical salinity used where it is measured and missing"},
+    {.key = "conductance_coefficient", .type = OPTION_QUANTITY, .offset = FIELD(conductance_coefficient),
+     .dimension = UNIT_TEMPERATURE_COEFFICIENT, .standard = "0.0191", .minimum = 0.001, .maximum = 0.05,
+     .help = "fraction per degree that refers conductivity to 25 degC"},
+    {.key = "oxygen_sensor_salinity", .type = OPTION_QUANTITY, .offset = FIELD(oxygen_sensor_salinity),
+     .dimension = UNIT_SALINITY, .standard = "0", .maximum = 42, .help = "salinity that the oxygen sensor was told"},
+    {.key = "oxygen_sensor_pressure", .type = OPTION_QUANTITY, .offset = FIELD(oxygen_sensor_pressure),
+     .dimension = UNIT_PRESSURE, .standard = "1013.25 hPa", .minimum = 40000, .maximum = 110000,
+     .help = "air pressure that a reading in % refers to"},
+    {.key = "interval", .type = OPTION_DURATION, .offset = FIELD(interval), .minimum = 1000, .maximum = DAY,
+     .help = "sampling interval; default: found from the data"},
+    {.key = "settling", .type = OPTION_DURATION, .offset = FIELD(settling), .standard = "15 min", .minimum = 0,
+     .maximum = 7 * DAY, .help = "how long values are suspect after the logger went into the water"},
+    {.key = "quality", .type = OPTION_OWN, .help = "map of quantity to limits, where they differ from the network's"},
+};
+SECTION(station, "stations.<id>", "a station");
+#undef FIELD
+
+#define FIELD(name) offsetof(struct barometer, name)
+static const struct option barometer_options[] = {
+    {.key = "name", .type = OPTION_TEXT, .offset = FIELD(name), .help = "name for people; default: the id"},
+    {.key = "latitude", .type = OPTION_QUANTITY, .offset = FIELD(latitude), .dimension = NO_DIMENSION,
+     .is_required = true, .minimum = -90, .maximum = 90, .help = "degrees north, WGS 84"},
+    {.key = "longitude", .type = OPTION_QUANTITY, .offset = FIELD(longitude), .dimension = NO_DIMENSION,
+     .is_required = true, .minimum = -180, .maximum = 180, .help = "degrees east, WGS 84; negative in the west"},
+    {.key = "elevation", .type = OPTION_QUANTITY, .offset = FIELD(elevation), .dimension = UNIT_LENGTH,
+     .is_required = true, .minimum = -500, .maximum = 9000, .help = "of the sensor above sea level"},
+    {.key = "standard_time", .type = OPTION_OFFSET, .offset = FIELD(utc_offset), .is_required = true,
+     .help = "offset of the place's standard time from UTC, never daylight saving"},
+    {.key = "drops", .type = OPTION_WORDS, .offset = FIELD(drops),
+     .help = "path patterns below the inbox whose files belong here"},
+    {.key = "serials", .type = OPTION_WORDS, .offset = FIELD(serials),
+     .help = "serial numbers of the loggers that hang here"},
+    {.key = "labels", .type = OPTION_WORDS, .offset = FIELD(labels), .help = "other names that files use for the place"},
+};
+SECTION(barometer, "barometers.<id>", "a barometer");
+#undef FIELD
+
+#define FIELD(name) offsetof(struct layout, name)
+static const struct option time_options[] = {
+    {.key = "columns", .type = OPTION_OWN, .is_required = true,
+     .help = "header pattern of the column with date and time, or of both columns"},
+    {.key = "format", .type = OPTION_TEXT, .offset = FIELD(time_format), .is_required = true,
+     .help = "as in 'YYYY-MM-DD hh:mm:ss' or 'M/D/YY h:mm AM', or 'iso'"},
+    {.key = "zone", .type = OPTION_TEXT, .offset = FIELD(zone_name), .is_required = true,
+     .help = "clock of the file: 'station' (its standard time), an offset such as '-08:00', or an IANA name"},
+    {.key = "repeated_hour", .type = OPTION_CHOICE, .offset = FIELD(repeated_hour), .standard = "in order",
+     .choice = repeated_hour_choice, .help = "what a time means that the clock showed twice when summer ended"},
+    {.key = "missing_hour", .type = OPTION_CHOICE, .offset = FIELD(missing_hour), .standard = "refuse",
+     .choice = missing_hour_choice, .help = "what to do with a time that the clock never showed"},
+};
+SECTION(time, "layouts.<id>.time", "the time of a layout");
+
+static const struct option layout_options[] = {
+    {.key = "holds", .type = OPTION_CHOICE, .offset = FIELD(holds), .standard = "readings", .choice = holds_choice,
+     .help = "what its files hold"},
+    {.key = "files", .type = OPTION_WORDS, .offset = FIELD(files),
+     .help = "path patterns below the inbox; default: any file whose header fits"},
+    {.key = "delimiter", .type = OPTION_CHARACTER, .offset = FIELD(delimiter), .standard = "found",
+     .choice = delimiter_choice, .characters = "\0,;\t|", .help = "what stands between cells"},
+    {.key = "decimal", .type = OPTION_CHARACTER, .offset = FIELD(decimal), .standard = ".", .choice = decimal_choice,
+     .characters = ".,", .help = "decimal mark of numbers"},
+    {.key = "missing", .type = OPTION_WORDS, .offset = FIELD(missing),
+     .help = "cells that mean 'no value', beside the empty one"},
+    {.key = "end_marks", .type = OPTION_WORDS, .offset = FIELD(end_marks),
+     .help = "a row whose first cell begins with one of these ends the data"},
+    {.key = "comment", .type = OPTION_TEXT, .offset = FIELD(comment), .standard = "", .may_be_empty = true,
+     .help = "lines that begin with this are skipped"},
+    {.key = "may_end_open", .type = OPTION_BOOLEAN, .offset = FIELD(may_end_open), .standard = "false",
+     .help = "the last line never has a line end, so do not wait for it"},
+    {.key = "serial_label", .type = OPTION_TEXT, .offset = FIELD(serial_label),
+     .help = "words before the serial number of the logger, above the header"},
+    {.key = "station_label", .type = OPTION_TEXT, .offset = FIELD(station_label),
+     .help = "words before the name of the place, above the header"},
+    {.key = "time", .type = OPTION_SECTION, .section = &section_time, .is_required = true,
+     .help = "where the time stands and which clock it is"},
+    {.key = "columns", .type = OPTION_OWN, .is_required = true, .help = "list of columns, in any order"},
+    {.key = "kinds", .type = OPTION_OWN, .help = "notes: map of the crew's words to kinds of note"},
+    {.key = "quantities", .type = OPTION_OWN, .help = "notes: map of the crew's words to quantities"},
+};
+SECTION(layout, "layouts.<id>", "a layout");
+#undef FIELD
+
+#define FIELD(name) offsetof(struct column, name)
+static const struct option column_options[] = {
+    {.key = "header", .type = OPTION_TEXT, .offset = FIELD(header), .is_required = true,
+     .help = "pattern for the header cell; case does not count"},
+    {.key = "is", .type = OPTION_OWN, .is_required = true,
+     .help = "a quantity, or station, serial, note, kind, quantity_name, value, unit, reference, until, text, ignored"},
+    {.key = "unit", .type = OPTION_TEXT, .offset = FIELD(unit),
+     .help = "unit of the values; default: the one that the header cell names"},
+    {.key = "note", .type = OPTION_NOTE_KIND, .offset = FIELD(note_kind),
+     .help = "is: note: which kind a filled cell is"},
+    {.key = "quantity", .type = OPTION_QUANTITY_NAME, .offset = FIELD(quantity),
+     .help = "is: note: what was checked"},
+    {.key = "reference", .type = OPTION_BOOLEAN, .offset = FIELD(is_reference), .standard = "false",
+     .help = "is: note: the cell is the field meter's or the standard's side of a check"},
+    {.key = "optional", .type = OPTION_BOOLEAN, .offset = FIELD(is_optional), .standard = "false",
+     .help = "the layout also fits files without this column"},
+};
+SECTION(column, "layouts.<id>.columns", "a column");
+#undef FIELD
+
+#define FIELD(name) offsetof(struct recipient, name)
+static const struct option recipient_options[] = {
+    {.key = "webhook", .type = OPTION_TEXT, .offset = FIELD(url), .help = "https address that notices are posted to"},
+    {.key = "secret", .type = OPTION_SECRET, .offset = FIELD(secret),
+     .help = "webhook: where the signing secret is kept ('whsec_' and base64)"},
+    {.key = "old_secret", .type = OPTION_SECRET, .offset = FIELD(old_secret),
+     .help = "webhook: where the former secret is kept while keys are changed"},
+    {.key = "ca_file", .type = OPTION_PATH, .offset = FIELD(ca_file),
+     .help = "webhook: certificate authority to trust; default: the system's"},
+    {.key = "allow_private_address", .type = OPTION_BOOLEAN, .offset = FIELD(allows_private_address),
+     .standard = "false", .help = "webhook: may point into private networks and this machine, and use http"},
+    {.key = "mail", .type = OPTION_TEXT, .offset = FIELD(address), .help = "mail address, instead of a webhook"},
+};
+SECTION(recipient, "recipients.<id>", "a recipient");
+#undef FIELD
+
+static const struct option secret_options[] = {
+    {.key = "file", .type = OPTION_PATH, .offset = offsetof(struct secret_words, file), .help = "path of a file that holds the secret and nothing else"},
+    {.key = "credential", .type = OPTION_TEXT, .offset = offsetof(struct secret_words, credential),
+     .help = "name of a credential that the service manager hands over"},
+};
+SECTION(secret, "recipients.<id>.secret", "a secret");
+
+#define FIELD(name) offsetof(struct rule, name)
+static const struct option rule_options[] = {
+    {.key = "kind", .type = OPTION_CHOICE, .offset = FIELD(kind), .is_required = true, .choice = rule_kind_choice,
+     .help = "what is looked for"},
+    {.key = "title", .type = OPTION_TEXT, .offset = FIELD(title), .help = "for people; default: the id"},
+    {.key = "quantity", .type = OPTION_QUANTITY_NAME, .offset = FIELD(quantity), .help = "what is looked at"},
+    {.key = "limit", .type = OPTION_OWN, .help = "value of below and above, change of rise and fall, difference of drift"},
+    {.key = "deadband", .type = OPTION_DIFFERENCE, .offset = FIELD(deadband), .dimension = OF_QUANTITY,
+     .maximum = INFINITY, .help = "how far back over the limit it must come to be over; default 0"},
+    {.key = "window", .type = OPTION_DURATION, .offset = FIELD(window), .minimum = MINUTE, .maximum = 365 * DAY,
+     .help = "rise, fall: time for the change; silence: longest silence; unreadable_drop: longest wait"},
+    {.key = "on_delay", .type = OPTION_DURATION, .offset = FIELD(on_delay), .standard = "0 s", .minimum = 0,
+     .maximum = 30 * DAY, .help = "how long it must be so, by the time of the data, to begin"},
+    {.key = "off_delay", .type = OPTION_DURATION, .offset = FIELD(off_delay), .standard = "0 s", .minimum = 0,
+     .maximum = 30 * DAY, .help = "how long it must not be so to end"},
+    {.key = "count_suspect", .type = OPTION_BOOLEAN, .offset = FIELD(counts_suspect), .standard = "true",
+     .help = "values flagged suspect count too"},
+    {.key = "priority", .type = OPTION_CHOICE, .offset = FIELD(priority), .standard = "medium",
+     .choice = priority_choice, .help = "how urgent it is"},
+    {.key = "stations", .type = OPTION_WORDS, .offset = FIELD(stations),
+     .help = "ids or patterns of stations (silence: barometers too); default: all"},
+    {.key = "tell", .type = OPTION_WORDS, .offset = FIELD(tell),
+     .help = "ids of the recipients; none: it only stands on the pages"},
+    {.key = "advice", .type = OPTION_PROSE, .offset = FIELD(advice), .standard = "", .may_be_empty = true,
+     .help = "what to do, for the message"},
+};
+SECTION(rule, "rules.<id>", "a rule");
+#undef FIELD
+
+static const struct section *const sections[] = {
+    &section_top,     &section_network,   &section_intake, &section_pairing, &section_alarms, &section_limits,
+    &section_flat,    &section_station,   &section_barometer, &section_layout, &section_time, &section_column,
+    &section_recipient, &section_secret,  &section_mail,   &section_rule,
+};
+
+const struct section *option_section(size_t index)
+{
+    return index < COUNT_OF(sections) ? sections[index] : NULL;
+}
+
+const struct option *option_find(const struct section *section, const char *key)
+{
+    for (size_t i = 0; i < section->count; i++)
+        if (strcmp(section->options[i].key, key) == 0)
+            return &section->options[i];
+    return NULL;
+}
+
+const char *option_nearest(const char *mistyped, const char *(*word_at)(const void *context, size_t index),
+                           const void *context)
+{
+    const char *nearest = NULL, *word;
+    size_t length = strlen(mistyped);
+    unsigned least = length < 4 ? 2 : length < 8 ? 3 : 4; /* one letter of three is the most that is still a slip */
+    for (size_t i = 0; (word = word_at(context, i)) != NULL; i++) {
+        unsigned distance = value_same_word(mistyped, word) ? 0 : text_distance(mistyped, word);
+        if (distance < least && distance < strlen(word)) {
+            least = distance;
+            nearest = word;
+        }
+    }
+    return nearest;
+}
+
+void option_print_bound(const struct option *option, double bound, char *ret, size_t size)
+{
+    char duration[TIMESTAMP_SIZE];
+    if (option->type == OPTION_DURATION)
+        snprintf(ret, size, "%s", duration_print((int64_t)bound, duration));
+    else if (option->type == OPTION_SIZE && bound < MEBIBYTE)
+        snprintf(ret, size, "%.0f B", bound);
+    else if (option->type == OPTION_SIZE)
+        snprintf(ret, size, "%.0f MiB", bound / MEBIBYTE);
+    else if (option->type == OPTION_INTEGER || option->dimension < 0 || option->dimension == UNIT_SALINITY)
+        snprintf(ret, size, "%.0f", bound);
+    else
+        snprintf(ret, size, "%.10g %s", bound, unit_base((enum unit_dimension)option->dimension)->name);
+}

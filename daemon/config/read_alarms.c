@@ -1,0 +1,139 @@
+/* SPDX-License-Identifier: MIT */
+#include "config/sections.h"
+
+#include "config/value.h"
+#include "config/vocabulary.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+static void take_recipient(struct reader *reader, const struct entry *entry, struct capacities *room);
+static void take_rule(struct reader *reader, const struct entry *entry, struct capacities *room);
+static enum rule_kind peek_kind(struct reader *reader, const yaml_node_t *map);
+static enum quantity peek_quantity(struct reader *reader, const yaml_node_t *map);
+static void read_rule_limit(struct reader *reader, const yaml_node_t *map, struct rule *rule);
+static void check_rule_keys(struct reader *reader, const struct entry *entry, enum rule_kind kind);
+
+void read_recipients(struct reader *reader, const yaml_node_t *map, struct capacities *room)
+{
+    reader_entries(reader, map, "recipient", take_recipient, room);
+}
+
+void read_mail(struct reader *reader, const yaml_node_t *map)
+{
+    struct mail_server *mail = &reader->config->mail;
+    reader_section(reader, &section_mail, map, "'mail'", mail);
+    mail->where = reader_place(reader, map);
+    if (mail->port == 0)
+        mail->port = mail->security == MAIL_STARTTLS ? 587 : mail->security == MAIL_TLS ? 465 : 25;
+}
+
+void read_rules(struct reader *reader, const yaml_node_t *map, struct capacities *room)
+{
+    reader_entries(reader, map, "rule", take_rule, room);
+}
+
+static void take_recipient(struct reader *reader, const struct entry *entry, struct capacities *room)
+{
+    struct config *config = reader->config;
+    struct recipient recipient = {.id = entry->id, .where = entry->where};
+    reader_section(reader, &section_recipient, entry->map, entry->title, &recipient);
+    recipient.kind = recipient.address ? RECIPIENT_MAIL : RECIPIENT_WEBHOOK;
+    if (entry->map->type == YAML_MAPPING_NODE) {
+        const yaml_node_t *mail = reader_find_key(reader, entry->map, "mail");
+        const yaml_node_t *webhook = reader_find_key(reader, entry->map, "webhook");
+        if (!mail == !webhook)
+            reader_complain(reader, entry->map, "%s has %s of 'webhook' and 'mail', expected one of them",
+                            entry->title, mail ? "both" : "none");
+        static const char *const webhook_keys[] = {"secret", "old_secret", "ca_file", "allow_private_address"};
+        for (size_t i = 0; mail && !webhook && i < COUNT_OF(webhook_keys); i++) {
+            const yaml_node_t *key = reader_find_key(reader, entry->map, webhook_keys[i]);
+            if (key)
+                reader_complain(reader, key, "'%s' belongs to a webhook, and %s gets mail: remove it",
+                                webhook_keys[i], entry->title);
+        }
+    }
+    config->recipients = x_grow(config->recipients, config->recipient_count, &room->recipients, sizeof recipient);
+    config->recipients[config->recipient_count++] = recipient;
+}
+
+static void take_rule(struct reader *reader, const struct entry *entry, struct capacities *room)
+{
+    struct config *config = reader->config;
+    struct rule rule = {.id = entry->id,
+                        .title = entry->id,
+                        .quantity = QUANTITY_COUNT,
+                        .limit = NAN,
+                        .where = entry->where};
+    bool is_map = entry->map->type == YAML_MAPPING_NODE;
+    enum rule_kind kind = is_map ? peek_kind(reader, entry->map) : RULE_KIND_COUNT;
+    char about[TITLE_SIZE];
+    reader->quantity = is_map ? peek_quantity(reader, entry->map) : QUANTITY_COUNT;
+    if (reader->quantity != QUANTITY_COUNT) {
+        snprintf(about, sizeof about, " of a rule on %s", quantity_info(reader->quantity)->key);
+        reader->about = about;
+    }
+    reader_section(reader, &section_rule, entry->map, entry->title, &rule);
+    if (kind != RULE_KIND_COUNT) {
+        rule.kind = kind;
+        const char *window = rule_vocabulary(kind)->window_standard;
+        if (window && rule.window == 0)
+            value_duration(window, strlen(window), &rule.window, NULL);
+        check_rule_keys(reader, entry, kind);
+        if (reader->quantity != QUANTITY_COUNT)
+            read_rule_limit(reader, entry->map, &rule);
+    }
+    reader->quantity = QUANTITY_COUNT;
+    config->rules = x_grow(config->rules, config->rule_count, &room->rules, sizeof rule);
+    config->rules[config->rule_count++] = rule;
+}
+
+/* Kind and quantity say how the other keys are read, wherever they stand. A wrong word is complained of later. */
+static enum rule_kind peek_kind(struct reader *reader, const yaml_node_t *map)
+{
+    const yaml_node_t *node = reader_find(reader, map, "kind");
+    enum rule_kind kind = 0;
+    while (node && kind < RULE_KIND_COUNT && !(node->type == YAML_SCALAR_NODE &&
+                                     value_same_word(rule_kind_word(kind), (const char *)node->data.scalar.value)))
+        kind++;
+    return node ? kind : RULE_KIND_COUNT;
+}
+
+static enum quantity peek_quantity(struct reader *reader, const yaml_node_t *map)
+{
+    const yaml_node_t *node = reader_find(reader, map, "quantity");
+    return node && node->type == YAML_SCALAR_NODE ? quantity_find((const char *)node->data.scalar.value)
+                                                  : QUANTITY_COUNT;
+}
+
+static void read_rule_limit(struct reader *reader, const yaml_node_t *map, struct rule *rule)
+{
+    const yaml_node_t *node = reader_find(reader, map, "limit");
+    const char *text = node ? reader_text(reader, node, "limit") : NULL;
+    if (!text)
+        return;
+    bool is_difference = rule_vocabulary(rule->kind)->limit_is_difference;
+    struct error error;
+    bool is_read = value_quantity(text, strlen(text), (int)quantity_dimension(reader->quantity), is_difference,
+                                  &rule->limit, &error);
+    if (is_read && is_difference && !(rule->limit > 0))
+        is_read = fail(&error, ERROR_CONFIG, "must be above 0 where the kind is '%s', found '%.60s'",
+                       rule_kind_word(rule->kind), text);
+    if (!is_read)
+        reader_complain_value(reader, node, "limit", &error);
+}
+
+static void check_rule_keys(struct reader *reader, const struct entry *entry, enum rule_kind kind)
+{
+    const struct rule_vocabulary *info = rule_vocabulary(kind);
+    for (unsigned bit = 0; bit < RULE_KEY_COUNT; bit++) {
+        const char *key = rule_key_word(bit);
+        const yaml_node_t *node = reader_find_key(reader, entry->map, key);
+        if (node && !((info->needs | info->takes) & 1u << bit))
+            reader_complain(reader, node, "kind '%s' does not use '%s': remove it", info->word, key);
+        if (!node && info->needs & 1u << bit)
+            reader_complain(reader, entry->map, "%s has no '%s', which kind '%s' needs", entry->title, key,
+                            info->word);
+    }
+}

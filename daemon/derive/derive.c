@@ -1,0 +1,461 @@
+/* SPDX-License-Identifier: MIT */
+#include "derive/derive.h"
+
+#include "base/text.h"
+#include "base/timestamp.h"
+#include "derive/reference.h"
+#include "derive/water.h"
+#include "model/flags.h"
+#include "science/conductance.h"
+#include "science/gravity.h"
+#include "science/level.h"
+#include "science/oxygen.h"
+#include "science/salinity.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define STANDARD_PRESSURE 101325.0
+
+/* What the steps share. Arrays have the rows of the record. */
+struct chain {
+    struct arena *arena;
+    const struct derive_input *input;
+    const struct station *station;
+    struct record *record;
+    size_t n;
+    double gravity;
+    uint8_t *water;       /* enum water_state */
+    uint32_t *deployment;
+    double *salinity;     /* the one used by density and oxygen: measured, stated or 0; never NaN */
+    uint8_t *salinity_flag;
+    uint32_t *salinity_tests;
+    double *air;          /* Pa, NaN where no barometer covers */
+    int64_t *air_gap;
+};
+
+static int64_t find_interval(struct arena *arena, const struct derive_input *input);
+static void step_water(struct chain *c, int64_t interval);
+static void step_conductivity(struct chain *c);
+static void step_salinity(struct chain *c);
+static void step_salinity_used(struct chain *c);
+static void step_air(struct chain *c);
+static void step_depth(struct chain *c);
+static void step_level(struct chain *c, struct derived *ret);
+static void step_oxygen(struct chain *c);
+static void step_struck(struct chain *c);
+static void step_checks(struct chain *c, struct derived *ret, int64_t interval);
+static void step_waiting(struct chain *c, struct derived *ret);
+static bool has(const struct chain *c, enum quantity quantity);
+static void inherit(struct chain *c, enum quantity to, enum quantity from);
+static void mark(struct chain *c, enum quantity quantity, size_t i, enum test test, uint8_t flag);
+static double *standard_pressures(struct chain *c);
+static double value_at(const struct record *record, enum quantity quantity, int64_t time, int64_t reach);
+static const char *waiting_reason(struct chain *c);
+
+void derive_begin(struct arena *arena, const struct derive_input *input, struct record *ret)
+{
+    const struct readings *r = &input->readings;
+    record_init(ret, arena, r->n, readings_columns(r));
+    if (r->n == 0)
+        return;
+    memcpy(ret->time, r->time, r->n * sizeof *ret->time);
+    memcpy(ret->raw_time, r->time, r->n * sizeof *ret->raw_time);
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
+        if (!r->value[q])
+            continue;
+        memcpy(ret->value[q], r->value[q], r->n * sizeof(double));
+        for (size_t i = 0; r->unread && i < r->n; i++)
+            if (r->unread[i] >> q & 1)
+                ret->tests[q][i] |= TEST_SYNTAX;
+    }
+}
+
+void derive_finish(struct arena *arena, const struct derive_input *input, struct record *measured, struct derived *ret)
+{
+    *ret = (struct derived){.record = *measured, .interval = find_interval(arena, input)};
+    size_t n = measured->n;
+    struct chain c = {
+        .arena = arena,
+        .input = input,
+        .station = input->station,
+        .record = &ret->record,
+        .n = n,
+        .gravity = gravity_at(input->station->latitude, input->station->elevation),
+        .water = arena_array(arena, n, sizeof *c.water),
+        .deployment = arena_array(arena, n, sizeof *c.deployment),
+        .salinity = arena_array(arena, n, sizeof *c.salinity),
+        .salinity_flag = arena_array(arena, n, sizeof *c.salinity_flag),
+        .salinity_tests = arena_array(arena, n, sizeof *c.salinity_tests),
+        .air = arena_array(arena, n, sizeof *c.air),
+        .air_gap = arena_array(arena, n, sizeof *c.air_gap),
+    };
+    step_water(&c, ret->interval);
+    step_conductivity(&c);
+    step_salinity(&c);
+    step_salinity_used(&c);
+    step_air(&c);
+    step_depth(&c);
+    step_level(&c, ret);
+    step_oxygen(&c);
+    step_struck(&c);
+    step_checks(&c, ret, ret->interval);
+    step_waiting(&c, ret);
+}
+
+int64_t derive_air_reach(const struct config *config)
+{
+    return config->largest_air_gap;
+}
+
+static int compare_steps(const void *a, const void *b)
+{
+    int64_t x = *(const int64_t *)a, y = *(const int64_t *)b;
+    return x < y ? -1 : x > y;
+}
+
+/* The median of the first steps: pauses and a logger started twice do not move it. */
+static int64_t find_interval(struct arena *arena, const struct derive_input *input)
+{
+    enum { LOOKED_AT = 201 };
+    if (input->station->interval > 0)
+        return input->station->interval;
+    size_t n = input->readings.n < LOOKED_AT ? input->readings.n : LOOKED_AT;
+    if (n < 2)
+        return 15 * MINUTE_MS;
+    int64_t *steps = arena_array(arena, n, sizeof *steps);
+    for (size_t i = 1; i < n; i++)
+        steps[i - 1] = input->readings.time[i] - input->readings.time[i - 1];
+    qsort(steps, n - 1, sizeof *steps, compare_steps);
+    return steps[(n - 1) / 2];
+}
+
+/* ---- in or out of water ---- */
+
+static void step_water(struct chain *c, int64_t interval)
+{
+    water_states(c->n, c->record->time, c->input->note_count, c->input->notes, interval, c->station->settling, c->water,
+                 c->deployment);
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
+        if (!has(c, q) || q == QUANTITY_WATER_PRESSURE || q == QUANTITY_BATTERY)
+            continue;
+        for (size_t i = 0; i < c->n; i++) {
+            if (c->water[i] == WATER_AIR)
+                mark(c, q, i, TEST_IN_AIR, FLAG_FAIL);
+            else if (c->water[i] == WATER_SETTLING)
+                mark(c, q, i, TEST_SETTLING, FLAG_SUSPECT);
+        }
+    }
+}
+
+/* ---- conductivity: whichever of the two the logger wrote, the other is computed ---- */
+
+static void step_conductivity(struct chain *c)
+{
+    bool has_actual = has(c, QUANTITY_CONDUCTIVITY), has_specific = has(c, QUANTITY_SPECIFIC_CONDUCTANCE);
+    if (!has(c, QUANTITY_TEMPERATURE) || (!has_actual && !has_specific))
+        return;
+    const double *temperature = c->record->value[QUANTITY_TEMPERATURE];
+    double coefficient = c->station->conductance_coefficient;
+    if (!has_actual) {
+        record_add_column(c->record, c->arena, QUANTITY_CONDUCTIVITY);
+        conductance_undone_sweep(c->n, c->record->value[QUANTITY_SPECIFIC_CONDUCTANCE], temperature, coefficient,
+                                 c->record->value[QUANTITY_CONDUCTIVITY]);
+        inherit(c, QUANTITY_CONDUCTIVITY, QUANTITY_SPECIFIC_CONDUCTANCE);
+    } else if (!has_specific) {
+        record_add_column(c->record, c->arena, QUANTITY_SPECIFIC_CONDUCTANCE);
+        conductance_at_25_sweep(c->n, c->record->value[QUANTITY_CONDUCTIVITY], temperature, coefficient,
+                                c->record->value[QUANTITY_SPECIFIC_CONDUCTANCE]);
+        inherit(c, QUANTITY_SPECIFIC_CONDUCTANCE, QUANTITY_CONDUCTIVITY);
+    }
+    inherit(c, QUANTITY_CONDUCTIVITY, QUANTITY_TEMPERATURE);
+    inherit(c, QUANTITY_SPECIFIC_CONDUCTANCE, QUANTITY_TEMPERATURE);
+}
+
+/* ---- practical salinity ---- */
+
+static void step_salinity(struct chain *c)
+{
+    if (!has(c, QUANTITY_CONDUCTIVITY) || !has(c, QUANTITY_TEMPERATURE))
+        return;
+    record_add_column(c->record, c->arena, QUANTITY_SALINITY);
+    /* The pressure of a few metres of water changes salinity by 0.0004 a metre: far below the sensor, and it would make
+     * salinity wait for a barometer. */
+    double *gauge = arena_array(c->arena, c->n, sizeof *gauge);
+    double *salinity = c->record->value[QUANTITY_SALINITY];
+    const double *conductivity = c->record->value[QUANTITY_CONDUCTIVITY];
+    salinity_from_conductivity_sweep(c->n, conductivity, c->record->value[QUANTITY_TEMPERATURE], gauge, salinity);
+    inherit(c, QUANTITY_SALINITY, QUANTITY_CONDUCTIVITY);
+    for (size_t i = 0; i < c->n; i++)
+        if (isnan(salinity[i]) && !isnan(conductivity[i]))
+            mark(c, QUANTITY_SALINITY, i, TEST_RANGE_OF_FORMULA, FLAG_MISSING);
+}
+
+/* The salinity that density and oxygen are computed with. A failed conductivity must not become a density. */
+static void step_salinity_used(struct chain *c)
+{
+    bool measures = c->station->salinity_source == SALINITY_MEASURED;
+    const double *measured = measures && has(c, QUANTITY_SALINITY) ? c->record->value[QUANTITY_SALINITY] : NULL;
+    double stated = c->station->salinity_source == SALINITY_FRESH ? 0 : c->station->salinity;
+    for (size_t i = 0; i < c->n; i++) {
+        uint8_t flag = measured ? c->record->flag[QUANTITY_SALINITY][i] : FLAG_MISSING;
+        if (measured && !isnan(measured[i]) && flag != FLAG_FAIL) {
+            c->salinity[i] = measured[i];
+            c->salinity_flag[i] = flag;
+            c->salinity_tests[i] = c->record->tests[QUANTITY_SALINITY][i];
+            continue;
+        }
+        bool is_known = !isnan(stated);
+        c->salinity[i] = is_known ? stated : 0;
+        c->salinity_flag[i] = is_known ? FLAG_NOT_EVALUATED : FLAG_SUSPECT;
+        c->salinity_tests[i] = c->station->salinity_source == SALINITY_FRESH ? 0 : TEST_ESTIMATED_SALINITY;
+    }
+}
+
+/* ---- air pressure ---- */
+
+static void step_air(struct chain *c)
+{
+    air_pressure_at(c->n, c->record->time, c->input->source_count, c->input->sources, c->station->elevation, c->gravity,
+                    c->input->config->largest_air_gap, c->air, c->record->barometer, c->air_gap);
+    record_add_column(c->record, c->arena, QUANTITY_AIR_PRESSURE);
+    memcpy(c->record->value[QUANTITY_AIR_PRESSURE], c->air, c->n * sizeof(double));
+    for (size_t i = 0; i < c->n; i++) {
+        if (isnan(c->air[i]))
+            mark(c, QUANTITY_AIR_PRESSURE, i, TEST_NO_AIR_PRESSURE, FLAG_MISSING);
+        else if (c->air_gap[i] > c->input->config->good_air_gap)
+            mark(c, QUANTITY_AIR_PRESSURE, i, TEST_AIR_GAP, FLAG_SUSPECT);
+    }
+}
+
+/* ---- water over the sensor ---- */
+
+static void step_depth(struct chain *c)
+{
+    if (!has(c, QUANTITY_WATER_PRESSURE))
+        return;
+    record_add_column(c->record, c->arena, QUANTITY_DEPTH);
+    double *gauge = arena_array(c->arena, c->n, sizeof *gauge);
+    double *temperature = arena_array(c->arena, c->n, sizeof *temperature);
+    const double *measured = has(c, QUANTITY_TEMPERATURE) ? c->record->value[QUANTITY_TEMPERATURE] : NULL;
+    for (size_t i = 0; i < c->n; i++) {
+        gauge[i] = c->record->value[QUANTITY_WATER_PRESSURE][i] - c->air[i];
+        /* Without a thermometer, water at 15 degC: 0.1 % of depth from 5 to 20 degC. */
+        temperature[i] = measured && !isnan(measured[i]) ? measured[i] : 15;
+    }
+    depth_from_pressure_sweep(c->n, gauge, c->salinity, temperature, c->gravity, c->record->value[QUANTITY_DEPTH]);
+    inherit(c, QUANTITY_DEPTH, QUANTITY_WATER_PRESSURE);
+    inherit(c, QUANTITY_DEPTH, QUANTITY_AIR_PRESSURE);
+    for (size_t i = 0; i < c->n; i++) {
+        uint8_t doubt = c->salinity_flag[i] == FLAG_SUSPECT ? FLAG_SUSPECT : FLAG_NOT_EVALUATED;
+        mark(c, QUANTITY_DEPTH, i, c->salinity_tests[i] & TEST_ESTIMATED_SALINITY, doubt);
+        if (c->water[i] == WATER_AIR)
+            mark(c, QUANTITY_DEPTH, i, TEST_IN_AIR, FLAG_FAIL);
+    }
+}
+
+/* ---- level: depth tied to the hand readings ---- */
+
+static void step_level(struct chain *c, struct derived *ret)
+{
+    if (!has(c, QUANTITY_DEPTH))
+        return;
+    record_add_column(c->record, c->arena, QUANTITY_LEVEL);
+    const double *depth = c->record->value[QUANTITY_DEPTH];
+    double *in_water = arena_array(c->arena, c->n, sizeof *in_water);
+    double *offset = arena_array(c->arena, c->n, sizeof *offset);
+    uint8_t *is_borrowed = arena_array(c->arena, c->n, sizeof *is_borrowed);
+    for (size_t i = 0; i < c->n; i++)
+        in_water[i] = c->record->flag[QUANTITY_DEPTH][i] == FLAG_FAIL ? NAN : depth[i];
+    struct anchor *anchors;
+    size_t anchor_count = reference_anchors(c->arena, c->station, c->input->note_count, c->input->notes, c->n,
+                                            c->record->time, in_water, c->deployment, &anchors);
+    reference_offsets(c->n, c->record->time, c->deployment, anchor_count, anchors, c->station->sensor_elevation, offset,
+                      is_borrowed);
+    inherit(c, QUANTITY_LEVEL, QUANTITY_DEPTH);
+    for (size_t i = 0; i < c->n; i++) {
+        c->record->value[QUANTITY_LEVEL][i] = depth[i] + offset[i];
+        if (isnan(offset[i]))
+            mark(c, QUANTITY_LEVEL, i, TEST_NO_REFERENCE, FLAG_MISSING);
+        else if (is_borrowed[i])
+            mark(c, QUANTITY_LEVEL, i, TEST_NO_REFERENCE, FLAG_SUSPECT);
+    }
+    ret->check_count = reference_closings(c->arena, anchor_count, anchors, &ret->checks);
+}
+
+/* ---- oxygen: undo what the sensor had been told, apply what was so ---- */
+
+static void step_oxygen(struct chain *c)
+{
+    bool has_mass = has(c, QUANTITY_OXYGEN), has_percent = has(c, QUANTITY_OXYGEN_SATURATION);
+    if (!has(c, QUANTITY_TEMPERATURE) || (!has_mass && !has_percent))
+        return;
+    const double *temperature = c->record->value[QUANTITY_TEMPERATURE];
+    record_add_column(c->record, c->arena, QUANTITY_OXYGEN);
+    double *oxygen = c->record->value[QUANTITY_OXYGEN];
+    if (has_mass) {
+        oxygen_corrected_for_salinity_sweep(c->n, oxygen, temperature, c->salinity, c->station->oxygen_sensor_salinity,
+                                            oxygen);
+    } else {
+        double *told = arena_array(c->arena, c->n, sizeof *told);
+        for (size_t i = 0; i < c->n; i++)
+            told[i] = c->station->oxygen_sensor_pressure;
+        oxygen_from_percent_sweep(c->n, c->record->value[QUANTITY_OXYGEN_SATURATION], temperature, c->salinity, told,
+                                  oxygen);
+        inherit(c, QUANTITY_OXYGEN, QUANTITY_OXYGEN_SATURATION);
+    }
+    inherit(c, QUANTITY_OXYGEN, QUANTITY_TEMPERATURE);
+    record_add_column(c->record, c->arena, QUANTITY_OXYGEN_SATURATION);
+    record_add_column(c->record, c->arena, QUANTITY_OXYGEN_SATURATION_STANDARD);
+    for (size_t i = 0; i < c->n; i++) {
+        mark(c, QUANTITY_OXYGEN, i, c->salinity_tests[i] & TEST_ESTIMATED_SALINITY,
+             c->salinity_flag[i] == FLAG_SUSPECT ? FLAG_SUSPECT : FLAG_NOT_EVALUATED);
+        /* What was reported in % is replaced, so its own marks must not stay behind. */
+        c->record->flag[QUANTITY_OXYGEN_SATURATION][i] = FLAG_NOT_EVALUATED;
+        c->record->tests[QUANTITY_OXYGEN_SATURATION][i] = 0;
+    }
+    oxygen_percent_sweep(c->n, oxygen, temperature, c->salinity, c->air, c->record->value[QUANTITY_OXYGEN_SATURATION]);
+    oxygen_percent_sweep(c->n, oxygen, temperature, c->salinity, standard_pressures(c),
+                         c->record->value[QUANTITY_OXYGEN_SATURATION_STANDARD]);
+    inherit(c, QUANTITY_OXYGEN_SATURATION, QUANTITY_OXYGEN);
+    inherit(c, QUANTITY_OXYGEN_SATURATION, QUANTITY_AIR_PRESSURE);
+    inherit(c, QUANTITY_OXYGEN_SATURATION_STANDARD, QUANTITY_OXYGEN);
+}
+
+/* ---- people's decisions outrank tests ---- */
+
+static void step_struck(struct chain *c)
+{
+    for (size_t k = 0; k < c->input->note_count; k++) {
+        const struct note *note = &c->input->notes[k];
+        if (note->kind != NOTE_STRIKE && note->kind != NOTE_RESTORE)
+            continue;
+        bool strikes = note->kind == NOTE_STRIKE;
+        size_t first = record_at_or_after(c->record, note->time), last = record_at_or_after(c->record, note->until);
+        for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
+            if (!has(c, q) || (note->quantity != QUANTITY_COUNT && note->quantity != q))
+                continue;
+            for (size_t i = first; i < last; i++) {
+                c->record->tests[q][i] |= strikes ? TEST_PERSON_STRUCK : TEST_PERSON_RESTORED;
+                if (!isnan(c->record->value[q][i]))
+                    c->record->flag[q][i] = strikes ? FLAG_FAIL : FLAG_PASS;
+            }
+        }
+    }
+}
+
+/* ---- side-by-side checks, as found ---- */
+
+static void step_checks(struct chain *c, struct derived *ret, int64_t interval)
+{
+    struct check_result *list = arena_array(c->arena, ret->check_count + c->input->note_count + 1, sizeof *list);
+    size_t count = ret->check_count;
+    if (count > 0)
+        memcpy(list, ret->checks, count * sizeof *list);
+    for (size_t k = 0; k < c->input->note_count; k++) {
+        const struct note *note = &c->input->notes[k];
+        bool is_check = note->kind == NOTE_CHECK || note->kind == NOTE_CHECK_CLEANED || note->kind == NOTE_STANDARD;
+        if (!is_check || note->quantity >= QUANTITY_COUNT || isnan(note->reference))
+            continue;
+        double sensor = isnan(note->value) ? value_at(c->record, note->quantity, note->time, 2 * interval) : note->value;
+        list[count++] = (struct check_result){.time = note->time,
+                                              .quantity = note->quantity,
+                                              .kind = note->kind,
+                                              .note = note->id,
+                                              .sensor = sensor,
+                                              .reference = note->reference,
+                                              .difference = sensor - note->reference};
+    }
+    ret->checks = list;
+    ret->check_count = count;
+}
+
+/* ---- what waits for a barometer ---- */
+
+static void step_waiting(struct chain *c, struct derived *ret)
+{
+    if (!has(c, QUANTITY_WATER_PRESSURE))
+        return;
+    const double *pressure = c->record->value[QUANTITY_WATER_PRESSURE];
+    ret->waiting = arena_array(c->arena, c->n + 1, sizeof *ret->waiting);
+    bool is_open = false;
+    for (size_t i = 0; i < c->n; i++) {
+        bool waits = !isnan(pressure[i]) && isnan(c->air[i]) && c->water[i] != WATER_AIR;
+        if (waits && !is_open)
+            ret->waiting[ret->waiting_count++] =
+                (struct waiting_stretch){{c->record->time[i], c->record->time[i] + 1}, waiting_reason(c)};
+        else if (waits)
+            ret->waiting[ret->waiting_count - 1].span.to = c->record->time[i] + 1;
+        is_open = waits;
+    }
+}
+
+/* ---- helpers ---- */
+
+static bool has(const struct chain *c, enum quantity quantity)
+{
+    return c->record->value[quantity] != NULL;
+}
+
+/* What casts doubt on the source casts doubt on the result. A pass does not: the result is judged by its own tests. */
+static void inherit(struct chain *c, enum quantity to, enum quantity from)
+{
+    if (!has(c, to) || !has(c, from))
+        return;
+    for (size_t i = 0; i < c->n; i++) {
+        uint8_t flag = c->record->flag[from][i];
+        c->record->tests[to][i] |= c->record->tests[from][i] & ~(uint32_t)TEST_GAP;
+        if (flag == FLAG_SUSPECT || flag == FLAG_FAIL)
+            c->record->flag[to][i] = flag_merge(c->record->flag[to][i], flag);
+    }
+}
+
+static void mark(struct chain *c, enum quantity quantity, size_t i, enum test test, uint8_t flag)
+{
+    c->record->tests[quantity][i] |= test;
+    c->record->flag[quantity][i] = flag_merge(c->record->flag[quantity][i], flag);
+}
+
+static double *standard_pressures(struct chain *c)
+{
+    double *pressure = arena_array(c->arena, c->n, sizeof *pressure);
+    for (size_t i = 0; i < c->n; i++)
+        pressure[i] = STANDARD_PRESSURE;
+    return pressure;
+}
+
+/* Linear between the two usable rows around `time`, each within `reach`; the nearer one where there is only one. */
+static double value_at(const struct record *record, enum quantity quantity, int64_t time, int64_t reach)
+{
+    const double *value = record->value[quantity];
+    if (!value)
+        return NAN;
+    size_t after = record_at_or_after(record, time), before = after;
+    while (after < record->n && record->time[after] - time <= reach &&
+           (isnan(value[after]) || record->flag[quantity][after] == FLAG_FAIL))
+        after++;
+    while (before > 0 && time - record->time[before - 1] <= reach &&
+           (isnan(value[before - 1]) || record->flag[quantity][before - 1] == FLAG_FAIL))
+        before--;
+    bool has_after = after < record->n && record->time[after] - time <= reach;
+    bool has_before = before > 0 && time - record->time[before - 1] <= reach;
+    if (has_after && has_before && record->time[after] > record->time[before - 1]) {
+        double share = (double)(time - record->time[before - 1]) / (double)(record->time[after] - record->time[before - 1]);
+        return value[before - 1] + share * (value[after] - value[before - 1]);
+    }
+    return has_after ? value[after] : has_before ? value[before - 1] : NAN;
+}
+
+static const char *waiting_reason(struct chain *c)
+{
+    if (c->input->source_count == 0)
+        return "no barometer is named for the station and none lies within the pairing distance";
+    struct text names;
+    text_init(&names, 512);
+    for (size_t k = 0; k < c->input->source_count; k++)
+        text_printf(&names, "%s%s", k ? ", " : "", c->input->sources[k].barometer->id);
+    const char *reason = arena_printf(c->arena, "no air pressure yet from %s", names.bytes);
+    text_done(&names);
+    return reason;
+}

@@ -1,0 +1,49 @@
+/* SPDX-License-Identifier: MIT */
+/* The chain: readings, air pressure and field notes of one span in, finished values and flags out.
+ *
+ * One function, steps in the order in which a hydrographer reads them. Pure: same input, same output. The rows may reach
+ * beyond the span that is asked for, and should: lead-in rows for the quality tests, and the rows around the hand readings
+ * just before and after the span, which tie its level. See derive_reach(). */
+#ifndef RILLWARD_DERIVE_DERIVE_H
+#define RILLWARD_DERIVE_DERIVE_H
+
+#include "config/config.h"
+#include "derive/air.h"
+#include "model/facts.h"
+#include "model/readings.h"
+#include "model/record.h"
+
+struct derive_input {
+    const struct config *config;
+    const struct station *station;
+    struct readings readings;       /* ascending; may consist of separate stretches */
+    const struct note *notes;       /* ascending; from before the first row to after the last */
+    size_t note_count;
+    const struct air_source *sources; /* by preference */
+    size_t source_count;
+};
+
+struct waiting_stretch {
+    struct span span;
+    const char *reason; /* "no air pressure from quay, hill" */
+};
+
+struct derived {
+    struct record record; /* one row for each row of the readings, before quality_after() */
+    int64_t interval;     /* sampling interval [ms]: the setting, else the median step */
+    struct check_result *checks;
+    size_t check_count;
+    struct waiting_stretch *waiting;
+    size_t waiting_count;
+};
+
+/* Columns of measured values only, for quality_before(): the same rows as the readings. */
+void derive_begin(struct arena *arena, const struct derive_input *input, struct record *ret);
+
+/* The chain proper, on what derive_begin() and quality_before() left. */
+void derive_finish(struct arena *arena, const struct derive_input *input, struct record *measured, struct derived *ret);
+
+/* How far from a sample the air pressure that it needs may lie. */
+int64_t derive_air_reach(const struct config *config);
+
+#endif

@@ -1,0 +1,39 @@
+/* SPDX-License-Identifier: MIT */
+/* The level's tie to the datum: hand readings, the error between two of them spread linearly in time, and what each
+ * reading showed about the record before it. */
+#ifndef RILLWARD_DERIVE_REFERENCE_H
+#define RILLWARD_DERIVE_REFERENCE_H
+
+#include "base/memory.h"
+#include "config/config.h"
+#include "model/facts.h"
+
+/* Where one hand reading meets one deployment. */
+struct anchor {
+    int64_t time;
+    uint32_t deployment;
+    double level;  /* read by hand, above the datum [m] */
+    double depth;  /* over the sensor at that time, from the samples around it [m] */
+    int64_t note;
+    enum note_kind kind;
+};
+
+/* Anchors by deployment, then time. A reading ties every deployment that has usable depths within
+ * REFERENCE_REACH of it, so one reading during a visit ties both the deployment that ends and the one that begins.
+ * depth: NaN where unusable. Readings of the same time are averaged. In the arena. */
+#define REFERENCE_REACH ((int64_t)20 * 60 * 1000)
+size_t reference_anchors(struct arena *arena, const struct station *station, size_t note_count, const struct note *notes,
+                         size_t n, const int64_t *time, const double *depth, const uint32_t *deployment,
+                         struct anchor **ret);
+
+/* ret_offset[i] = level - depth for each row: linear between the anchors of its deployment, constant outside. A row
+ * whose deployment has no anchor takes the nearest anchor of another and ret_is_borrowed is set; with no anchor at all the
+ * offset is `sensor_elevation` (NaN: none). */
+void reference_offsets(size_t n, const int64_t *time, const uint32_t *deployment, size_t anchor_count,
+                       const struct anchor *anchors, double sensor_elevation, double *ret_offset, uint8_t *ret_is_borrowed);
+
+/* One check result an anchor: what the chain said with the earlier anchor alone, against the reading. */
+size_t reference_closings(struct arena *arena, size_t anchor_count, const struct anchor *anchors,
+                          struct check_result **ret);
+
+#endif

@@ -1,0 +1,34 @@
+/* SPDX-License-Identifier: MIT */
+#include "derive/water.h"
+
+static bool is_move(const struct note *note);
+
+void water_states(size_t n, const int64_t *time, size_t note_count, const struct note *notes, int64_t margin,
+                  int64_t settling, uint8_t *ret_state, uint32_t *ret_deployment)
+{
+    size_t k = 0;
+    while (k < note_count && !is_move(&notes[k]))
+        k++;
+    const struct note *last = NULL, *next = k < note_count ? &notes[k] : NULL;
+    uint32_t deployment = 0;
+    for (size_t i = 0; i < n; i++) {
+        while (next && next->time <= time[i]) {
+            deployment += next->kind == NOTE_OUT_OF_WATER;
+            last = next;
+            for (k++; k < note_count && !is_move(&notes[k]);)
+                k++;
+            next = k < note_count ? &notes[k] : NULL;
+        }
+        bool in_air = last ? last->kind == NOTE_OUT_OF_WATER : next && next->kind == NOTE_IN_WATER;
+        bool just_entered = last && last->kind == NOTE_IN_WATER && time[i] - last->time < margin;
+        bool about_to_leave = next && next->kind == NOTE_OUT_OF_WATER && next->time - time[i] < margin;
+        bool settles = last && last->kind == NOTE_IN_WATER && time[i] - last->time < settling;
+        ret_state[i] = in_air || just_entered || about_to_leave ? WATER_AIR : settles ? WATER_SETTLING : WATER_IN;
+        ret_deployment[i] = deployment;
+    }
+}
+
+static bool is_move(const struct note *note)
+{
+    return note->kind == NOTE_OUT_OF_WATER || note->kind == NOTE_IN_WATER;
+}

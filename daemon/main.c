@@ -1,0 +1,244 @@
+/* SPDX-License-Identifier: MIT */
+/* The command line: one table of commands. Exit status: 0 fine, 1 something needs a hand, 2 wrong use or settings. */
+#include "archive/verify.h"
+#include "base/log.h"
+#include "base/text.h"
+#include "base/timestamp.h"
+#include "config/config.h"
+#include "service/service.h"
+#include "service/status.h"
+
+#include <getopt.h>
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+enum { EXIT_FINE = 0, EXIT_NEEDS_HAND = 1, EXIT_WRONG = 2 };
+
+struct arguments {
+    const char *config_path;
+    int64_t clock;
+    bool as_json, prints_reference;
+    char **rest;
+    int rest_count;
+};
+
+struct command {
+    const char *name;
+    int (*run)(const struct arguments *arguments);
+    bool needs_config;
+    const char *help;
+};
+
+static int run_serve(const struct arguments *arguments);
+static int run_once(const struct arguments *arguments);
+static int run_check(const struct arguments *arguments);
+static int run_status(const struct arguments *arguments);
+static int run_verify(const struct arguments *arguments);
+static int run_service(const struct arguments *arguments, bool once);
+static struct config *load(const char *path);
+static bool parse(int count, char **words, struct arguments *ret);
+static void print_usage(FILE *out);
+static int wrong_use(const char *what, const char *word);
+static bool wants_colour(void);
+
+static const struct command commands[] = {
+    {"serve", run_serve, true, "run until told to stop"},
+    {"once", run_once, true, "take what is in the inbox, derive, publish, deliver, and end"},
+    {"check", run_check, true, "read the settings and tell every mistake in them (--reference: list every setting)"},
+    {"status", run_status, true, "stations, last data, waiting and set-aside drops, alarms, notices (--json)"},
+    {"verify", run_verify, true, "the archive against its manifests, and the database's integrity"},
+};
+
+int main(int count, char **words)
+{
+    if (count < 2 || strcmp(words[1], "help") == 0 || strcmp(words[1], "--help") == 0 || strcmp(words[1], "-h") == 0) {
+        print_usage(count < 2 ? stderr : stdout);
+        return count < 2 ? EXIT_WRONG : EXIT_FINE;
+    }
+    if (strcmp(words[1], "--version") == 0) {
+        printf("rillward %s\n", RILLWARD_VERSION);
+        return EXIT_FINE;
+    }
+    for (size_t i = 0; i < COUNT_OF(commands); i++) {
+        struct arguments arguments = {.clock = TIME_NONE};
+        if (strcmp(commands[i].name, words[1]) != 0)
+            continue;
+        if (!parse(count - 1, words + 1, &arguments))
+            return EXIT_WRONG;
+        if (commands[i].needs_config && !arguments.config_path && !arguments.prints_reference)
+            return wrong_use("the settings file is missing: give -c FILE to", words[1]);
+        if (arguments.rest_count > 0)
+            return wrong_use("not understood:", arguments.rest[0]);
+        return commands[i].run(&arguments);
+    }
+    return wrong_use("unknown command", words[1]);
+}
+
+static int run_serve(const struct arguments *arguments)
+{
+    return run_service(arguments, false);
+}
+
+static int run_once(const struct arguments *arguments)
+{
+    return run_service(arguments, true);
+}
+
+static int run_service(const struct arguments *arguments, bool once)
+{
+    struct config *config = load(arguments->config_path);
+    if (!config)
+        return EXIT_WRONG;
+    struct service_options options = {
+        .config_path = arguments->config_path, .once = once, .clock_set = arguments->clock};
+    bool needs_hand = false;
+    struct error error;
+    if (service_run(&options, config, &needs_hand, &error))
+        return once && needs_hand ? EXIT_NEEDS_HAND : EXIT_FINE;
+    log_error("%s", error.text);
+    return error.kind == ERROR_CONFIG ? EXIT_WRONG : EXIT_NEEDS_HAND;
+}
+
+static int run_check(const struct arguments *arguments)
+{
+    if (arguments->prints_reference) {
+        struct text reference;
+        text_init(&reference, 1u << 20);
+        config_print_reference(&reference);
+        fputs(reference.bytes, stdout);
+        text_done(&reference);
+        return EXIT_FINE;
+    }
+    struct config *config = load(arguments->config_path);
+    if (!config)
+        return EXIT_WRONG;
+    printf("%s: fine: %zu stations, %zu barometers, %zu layouts, %zu rules, %zu recipients\n", arguments->config_path,
+           config->station_count, config->barometer_count, config->layout_count, config->rule_count,
+           config->recipient_count);
+    config_free(config);
+    return EXIT_FINE;
+}
+
+static int run_status(const struct arguments *arguments)
+{
+    struct config *config = load(arguments->config_path);
+    if (!config)
+        return EXIT_WRONG;
+    struct error error;
+    struct text text;
+    bool needs_hand = false;
+    text_init(&text, (size_t)1 << 28);
+    struct status_options options = {.as_json = arguments->as_json,
+                                     .in_colour = wants_colour(),
+                                     .now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock};
+    struct store *store = store_open_to_read(config->state, &error);
+    bool ok = store && status_render(config, store, &options, &text, &needs_hand, &error);
+    if (ok)
+        fputs(text.bytes, stdout);
+    else
+        fprintf(stderr, "rillward: %s\n", error.text);
+    text_done(&text);
+    store_close(store);
+    config_free(config);
+    return !ok ? (error.kind == ERROR_CONFIG ? EXIT_WRONG : EXIT_NEEDS_HAND) : needs_hand ? EXIT_NEEDS_HAND : EXIT_FINE;
+}
+
+static void tell_finding(void *context, const struct verify_finding *finding)
+{
+    (void)context; /* the report needs none */
+    char path[4096];
+    text_make_visible(finding->path, path, sizeof path);
+    printf("%s: %s%s%s\n", verify_kind_word(finding->kind), path, *finding->detail ? ": " : "", finding->detail);
+}
+
+static int run_verify(const struct arguments *arguments)
+{
+    struct config *config = load(arguments->config_path);
+    if (!config)
+        return EXIT_WRONG;
+    struct error error;
+    struct verify_report report = {.tell = tell_finding};
+    struct store *store = store_open_to_read(config->state, &error);
+    bool ok = store && store_check_integrity(store, &error) && archive_verify(config->archive, &report, &error);
+    size_t findings = ok ? verify_report_count(&report) : 0;
+    if (ok)
+        printf("%zu files looked at, %zu findings; the database is sound\n", report.files, findings);
+    else
+        fprintf(stderr, "rillward: %s\n", error.text);
+    store_close(store);
+    config_free(config);
+    return ok && findings == 0 ? EXIT_FINE : EXIT_NEEDS_HAND;
+}
+
+/* NULL after every mistake was told. */
+static struct config *load(const char *path)
+{
+    struct config_problems problems;
+    config_problems_init(&problems);
+    struct config *config = config_load(path, &problems);
+    for (size_t k = 0; !config && k < problems.count; k++)
+        fprintf(stderr, "%s\n", config_problem_print(&problems.list[k], problems.arena));
+    if (!config)
+        fprintf(stderr, "rillward: %zu %s in the settings\n", problems.count, problems.count == 1 ? "mistake" : "mistakes");
+    config_problems_done(&problems);
+    return config;
+}
+
+static bool parse(int count, char **words, struct arguments *ret)
+{
+    static const struct option options[] = {{"config", required_argument, NULL, 'c'},
+                                            {"clock", required_argument, NULL, 'k'},
+                                            {"json", no_argument, NULL, 'j'},
+                                            {"reference", no_argument, NULL, 'r'},
+                                            {"verbose", no_argument, NULL, 'v'},
+                                            {NULL, 0, NULL, 0}};
+    int letter;
+    while ((letter = getopt_long(count, words, "c:v", options, NULL)) != -1) {
+        switch (letter) {
+        case 'c': ret->config_path = optarg; break;
+        case 'j': ret->as_json = true; break;
+        case 'r': ret->prints_reference = true; break;
+        case 'v': log_set_level(LOG_LEVEL_DEBUG); break;
+        case 'k':
+            if (timestamp_parse(optarg, strlen(optarg), &ret->clock))
+                break;
+            wrong_use("--clock wants a time such as 2026-04-22T12:00:00Z, found", optarg);
+            return false;
+        default: return false;
+        }
+    }
+    ret->rest = words + optind;
+    ret->rest_count = count - optind;
+    return true;
+}
+
+static void print_usage(FILE *out)
+{
+    fprintf(out, "usage: rillward COMMAND -c FILE [options]\n\n");
+    for (size_t i = 0; i < COUNT_OF(commands); i++)
+        fprintf(out, "  %-8s %s\n", commands[i].name, commands[i].help);
+    fprintf(out,
+            "\n  -c, --config FILE   the settings\n"
+            "      --clock TIME    begin with this wall clock instead of the real one: rehearsals on old data\n"
+            "      --json          for machines\n"
+            "  -v, --verbose       tell more\n"
+            "      --version\n\n"
+            "Exit status: 0 fine, 1 something needs a hand, 2 wrong use or settings.\n"
+            "Values are provisional until a qualified person has reviewed them. Alarms may be late, because data are;\n"
+            "they do not replace official flood or water-quality warnings.\n");
+}
+
+static int wrong_use(const char *what, const char *word)
+{
+    fprintf(stderr, "rillward: %s '%s'; 'rillward help' lists the commands\n", what, word);
+    return EXIT_WRONG;
+}
+
+static bool wants_colour(void)
+{
+    const char *no = getenv("NO_COLOR");
+    return isatty(STDOUT_FILENO) && (!no || !*no);
+}

@@ -1,0 +1,97 @@
+/* SPDX-License-Identifier: MIT */
+#include "model/facts.h"
+
+#include <assert.h>
+#include <ctype.h>
+
+static const char *const note_kinds[] = {
+    [NOTE_LEVEL] = "level",
+    [NOTE_TAPE_DOWN] = "tape_down",
+    [NOTE_OUT_OF_WATER] = "out_of_water",
+    [NOTE_IN_WATER] = "in_water",
+    [NOTE_CHECK] = "check",
+    [NOTE_CHECK_CLEANED] = "check_cleaned",
+    [NOTE_STANDARD] = "standard",
+    [NOTE_CLOCK] = "clock",
+    [NOTE_STRIKE] = "strike",
+    [NOTE_RESTORE] = "restore",
+    [NOTE_INSTRUMENT] = "instrument",
+    [NOTE_REMARK] = "remark",
+};
+_Static_assert(sizeof note_kinds / sizeof note_kinds[0] == NOTE_KIND_COUNT, "every kind has a word");
+
+static const char *const drop_states[] = {
+    [DROP_WAITING] = "waiting", [DROP_TAKEN] = "taken", [DROP_REPEATED] = "repeated", [DROP_SET_ASIDE] = "set aside"};
+_Static_assert(sizeof drop_states / sizeof drop_states[0] == DROP_STATE_COUNT, "every state has a word");
+
+static const char *const alarm_states[] = {
+    [ALARM_UNACKNOWLEDGED] = "unacknowledged",
+    [ALARM_ACKNOWLEDGED] = "acknowledged",
+    [ALARM_RETURNED_UNACKNOWLEDGED] = "returned to normal, unacknowledged",
+    [ALARM_NORMAL] = "returned to normal",
+    [ALARM_SHELVED] = "shelved",
+    [ALARM_WITHDRAWN] = "withdrawn",
+};
+_Static_assert(sizeof alarm_states / sizeof alarm_states[0] == ALARM_STATE_COUNT, "every state has a word");
+
+static const char *const priorities[] = {
+    [PRIORITY_LOW] = "low", [PRIORITY_MEDIUM] = "medium", [PRIORITY_HIGH] = "high"};
+_Static_assert(sizeof priorities / sizeof priorities[0] == PRIORITY_COUNT, "every priority has a word");
+
+static const char *const notice_events[] = {[NOTICE_RAISED] = "raised",
+                                            [NOTICE_UPDATED] = "updated",
+                                            [NOTICE_RETURNED] = "returned",
+                                            [NOTICE_WITHDRAWN] = "withdrawn",
+                                            [NOTICE_TEST] = "test"};
+_Static_assert(sizeof notice_events / sizeof notice_events[0] == NOTICE_EVENT_COUNT, "every event has a word");
+
+static int folded(char c);
+
+const char *note_kind_word(enum note_kind kind)
+{
+    assert(kind < NOTE_KIND_COUNT);
+    return note_kinds[kind];
+}
+
+enum note_kind note_kind_find(const char *word)
+{
+    for (enum note_kind kind = 0; kind < NOTE_KIND_COUNT; kind++) {
+        const char *a = note_kinds[kind], *b = word;
+        while (*a && folded(*a) == folded(*b)) {
+            a++;
+            b++;
+        }
+        if (!*a && !*b)
+            return kind;
+    }
+    return NOTE_KIND_COUNT;
+}
+
+const char *drop_state_word(enum drop_state state)
+{
+    assert(state < DROP_STATE_COUNT);
+    return drop_states[state];
+}
+
+const char *alarm_state_word(enum alarm_state state)
+{
+    assert(state < ALARM_STATE_COUNT);
+    return alarm_states[state];
+}
+
+const char *priority_word(enum priority priority)
+{
+    assert(priority < PRIORITY_COUNT);
+    return priorities[priority];
+}
+
+const char *notice_event_word(enum notice_event event)
+{
+    assert(event < NOTICE_EVENT_COUNT);
+    return notice_events[event];
+}
+
+static int folded(char c)
+{
+    return c == '-' || c == ' ' ? '_' : tolower((unsigned char)c);
+}

@@ -1,0 +1,140 @@
+/* SPDX-License-Identifier: MIT */
+/* Plain nouns that cross from one stage to the next. No functions but the word lists. */
+#ifndef RILLWARD_MODEL_FACTS_H
+#define RILLWARD_MODEL_FACTS_H
+
+#include "model/quantity.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* [from, to) in ms UTC. */
+struct span {
+    int64_t from, to;
+};
+
+/* ---- What the crew wrote ---- */
+
+enum note_kind {
+    NOTE_LEVEL,         /* staff reading: value = level above the datum [m] */
+    NOTE_TAPE_DOWN,     /* value = distance from the station's tape point down to the water [m] */
+    NOTE_OUT_OF_WATER,  /* the logger left the water at `time` */
+    NOTE_IN_WATER,      /* the logger entered the water at `time` */
+    NOTE_CHECK,         /* sensor against a field meter, as found: value = sensor (NaN: take the logger's own), reference = meter */
+    NOTE_CHECK_CLEANED, /* the same right after cleaning */
+    NOTE_STANDARD,      /* sensor in a standard: value = sensor, reference = standard */
+    NOTE_CLOCK,         /* `time` = true time, `until` = what the logger's clock showed then */
+    NOTE_STRIKE,        /* a person strikes out [time, until) of quantity (QUANTITY_COUNT: all), reason in text */
+    NOTE_RESTORE,       /* a person restores it */
+    NOTE_INSTRUMENT,    /* from `time` on the instrument named in text hangs here */
+    NOTE_REMARK,        /* free text */
+    NOTE_KIND_COUNT
+};
+/* "level", "tape_down", ...; as written in files. */
+const char *note_kind_word(enum note_kind kind);
+enum note_kind note_kind_find(const char *word); /* NOTE_KIND_COUNT where unknown; case, '-', ' ' ignored */
+
+struct note {
+    int64_t id;             /* in the store; 0 while in intake */
+    uint32_t drop, line;    /* where it was written */
+    enum note_kind kind;
+    int64_t time, until;    /* ms UTC; until TIME_NONE where the kind has none */
+    enum quantity quantity; /* QUANTITY_COUNT where the kind has none */
+    double value, reference; /* inside units; NaN where the kind has none or it was left empty */
+    const char *text;       /* remark, reason or instrument; never NULL, may be empty */
+    const char *station;    /* station id; set by intake */
+};
+
+/* ---- What arrived ---- */
+
+enum drop_state {
+    DROP_WAITING,   /* seen, not yet whole (or empty, or a placeholder): looked at again by itself */
+    DROP_TAKEN,     /* original kept, rows merged */
+    DROP_REPEATED,  /* bytes already taken under another path */
+    DROP_SET_ASIDE, /* cannot be used as it is: message names file, line and cure; tried again when file or layouts change */
+    DROP_STATE_COUNT
+};
+const char *drop_state_word(enum drop_state state); /* "waiting", "taken", "repeated", "set aside" */
+
+/* ---- What checks showed ---- */
+
+/* One hand reading or side-by-side check, held against what the chain gave without it. */
+struct check_result {
+    int64_t time;
+    enum quantity quantity;
+    enum note_kind kind; /* NOTE_LEVEL, NOTE_TAPE_DOWN, NOTE_CHECK, NOTE_CHECK_CLEANED, NOTE_STANDARD */
+    int64_t note;        /* id of the note */
+    double sensor;       /* what the chain says at `time`, corrected only by earlier checks; NaN: no data then */
+    double reference;    /* what the hand reading, meter or standard says */
+    double difference;   /* sensor - reference: for a level this is the closing error since the reading before */
+    bool is_first;       /* nothing to close on: the first reading of a deployment ties, it does not judge */
+};
+
+/* ---- What rules found ---- */
+
+struct episode {
+    int64_t start;       /* first sample (or moment) at which the condition held */
+    int64_t raised;      /* moment by data time at which the rule's delay was served: what makes it an episode */
+    int64_t end;         /* TIME_NONE while still so at the last sample */
+    double worst;        /* most extreme value, inside unit of the rule's quantity (silence: ms without data) */
+    int64_t worst_time;
+    double last;         /* value at last_time */
+    int64_t last_time;   /* last sample looked at while it held */
+    char detail[192];    /* what was seen, for people: "check reading 7.9 mg/L, sensor 6.1 mg/L"; may be empty */
+};
+
+/* ---- What people are told ---- */
+
+/* IEC 62682 / ISA-18.2 terms. */
+enum alarm_state {
+    ALARM_UNACKNOWLEDGED,          /* active, nobody has answered */
+    ALARM_ACKNOWLEDGED,            /* active, somebody has */
+    ALARM_RETURNED_UNACKNOWLEDGED, /* returned to normal, nobody had answered */
+    ALARM_NORMAL,                  /* over and done */
+    ALARM_SHELVED,                 /* active, put aside until a time, with a reason */
+    ALARM_WITHDRAWN,               /* later knowledge: it never was so */
+    ALARM_STATE_COUNT
+};
+const char *alarm_state_word(enum alarm_state state);
+
+enum priority { PRIORITY_LOW, PRIORITY_MEDIUM, PRIORITY_HIGH, PRIORITY_COUNT };
+const char *priority_word(enum priority priority);
+
+/* One alarm as stored and shown: an episode's life with people. */
+struct alarm {
+    int64_t id;
+    const char *station;  /* station or barometer id; the path for a drop; never NULL */
+    const char *rule;     /* rule id in the settings */
+    struct episode episode;
+    enum alarm_state state;
+    int64_t learnt;       /* when the service first knew (UTC) */
+    int64_t changed;      /* when the row last changed (UTC) */
+    int64_t sequence;     /* rises with each announced change */
+    bool is_old_news;     /* was already over, or too old, when learnt: recorded, wakes nobody */
+};
+
+enum notice_event { NOTICE_RAISED, NOTICE_UPDATED, NOTICE_RETURNED, NOTICE_WITHDRAWN, NOTICE_TEST, NOTICE_EVENT_COUNT };
+const char *notice_event_word(enum notice_event event); /* "raised", "updated", "returned", "withdrawn", "test" */
+
+/* One message to one recipient, complete by itself: rendered from this alone, so every attempt carries the same facts. */
+struct notice {
+    int64_t id;             /* row of the outbox */
+    const char *uid;        /* stable over all attempts, [A-Za-z0-9-]; webhook-id and Message-ID come from it */
+    const char *recipient;  /* recipient id in the settings */
+    enum notice_event event;
+    int64_t created;        /* when it was put in the outbox (UTC) */
+    int64_t attempts;       /* so far */
+    struct alarm alarm;     /* snapshot at `created` */
+    enum priority priority;
+    const char *station_name, *rule_title, *advice; /* snapshot of the settings' texts; never NULL */
+    const char *rule_kind;  /* word of the kind: "below" */
+    const char *unit;       /* written unit of value and limit; "" where the rule has no quantity */
+    const char *quantity;   /* quantity key, "" where none */
+    double limit, worst, last; /* in `unit` */
+    int decimals;           /* of the above */
+    int64_t utc_offset;     /* the station's standard time, ms ahead of UTC, for times that people read */
+    int64_t data_until;     /* last sample of the station when created; TIME_NONE without */
+};
+
+#endif

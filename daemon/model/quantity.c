@@ -1,0 +1,69 @@
+/* SPDX-License-Identifier: MIT */
+#include "model/quantity.h"
+
+#include <assert.h>
+#include <ctype.h>
+
+static const struct quantity_info table[] = {
+    [QUANTITY_LEVEL] = {"level", "Water level", "m", "m", "m", "M", "water_surface_height_above_reference_datum",
+                        "level_m", 1, 4},
+    [QUANTITY_DEPTH] = {"depth", "Water over the sensor", "m", "m", "m", "M", "depth", "depth_m", 1, 4},
+    [QUANTITY_TEMPERATURE] = {"temperature", "Water temperature", "°C", "Cel", "degree_Celsius", "DEG_C",
+                              "sea_water_temperature", "temperature_degc", 1, 3},
+    [QUANTITY_OXYGEN] = {"oxygen", "Dissolved oxygen", "mg/L", "mg/L", "mg L-1", "MilliGM-PER-L",
+                         "mass_concentration_of_oxygen_in_sea_water", "oxygen_mg_l", 1, 3},
+    [QUANTITY_OXYGEN_SATURATION] = {"oxygen_saturation", "Oxygen saturation at local pressure", "%", "%", "percent",
+                                    "PERCENT", "fractional_saturation_of_oxygen_in_sea_water",
+                                    "oxygen_saturation_percent", 1, 2},
+    [QUANTITY_OXYGEN_SATURATION_STANDARD] = {"oxygen_saturation_standard", "Oxygen saturation at 1013.25 hPa", "%", "%",
+                                             "percent", "PERCENT", "fractional_saturation_of_oxygen_in_sea_water",
+                                             "oxygen_saturation_standard_percent", 1, 2},
+    [QUANTITY_CONDUCTIVITY] = {"conductivity", "Conductivity in situ", "mS/cm", "mS/cm", "mS cm-1", "MilliS-PER-CentiM",
+                               "sea_water_electrical_conductivity", "conductivity_ms_cm", 1, 4},
+    [QUANTITY_SPECIFIC_CONDUCTANCE] = {"specific_conductance", "Specific conductance at 25 °C", "µS/cm", "uS/cm",
+                                       "uS cm-1", "MicroS-PER-CentiM",
+                                       "sea_water_electrical_conductivity_at_reference_temperature",
+                                       "specific_conductance_us_cm", 1000, 1},
+    [QUANTITY_SALINITY] = {"salinity", "Practical salinity", "1", "1", "1", "UNITLESS", "sea_water_practical_salinity",
+                           "salinity", 1, 4},
+    [QUANTITY_WATER_PRESSURE] = {"water_pressure", "Absolute pressure at the sensor", "kPa", "kPa", "kPa", "KiloPA",
+                                 "sea_water_pressure", "water_pressure_kpa", 1e-3, 4},
+    [QUANTITY_AIR_PRESSURE] = {"air_pressure", "Air pressure at the water", "hPa", "hPa", "hPa", "HectoPA",
+                               "air_pressure", "air_pressure_hpa", 1e-2, 3},
+    [QUANTITY_AIR_TEMPERATURE] = {"air_temperature", "Air temperature", "°C", "Cel", "degree_Celsius", "DEG_C",
+                                  "air_temperature", "air_temperature_degc", 1, 2},
+    [QUANTITY_BATTERY] = {"battery", "Battery of the logger", "V", "V", "V", "V", NULL, "battery_v", 1, 3},
+};
+_Static_assert(sizeof table / sizeof table[0] == QUANTITY_COUNT, "every quantity has a row");
+
+static int folded(char c);
+
+const struct quantity_info *quantity_info(enum quantity quantity)
+{
+    assert(quantity < QUANTITY_COUNT);
+    return &table[quantity];
+}
+
+enum quantity quantity_find(const char *key)
+{
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
+        const char *a = table[q].key, *b = key;
+        while (*a && folded(*a) == folded(*b)) {
+            a++;
+            b++;
+        }
+        if (!*a && !*b)
+            return q;
+    }
+    return QUANTITY_COUNT;
+}
+
+double quantity_to_written(enum quantity quantity, double inside)
+{
+    return inside * quantity_info(quantity)->scale;
+}
+
+static int folded(char c)
+{
+    return c == '-' || c == ' ' ? '_' : tolower((unsigned char)c);
+}

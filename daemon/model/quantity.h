@@ -1,0 +1,44 @@
+/* SPDX-License-Identifier: MIT */
+/* What is measured and what is published: one word list for readings, finished values, rules and files. */
+#ifndef RILLWARD_MODEL_QUANTITY_H
+#define RILLWARD_MODEL_QUANTITY_H
+
+#include <stddef.h>
+
+/* Order is that of the columns in records; append new ones before QUANTITY_COUNT. Unit inside in brackets. */
+enum quantity {
+    QUANTITY_LEVEL,                      /* water surface above the station's datum [m] */
+    QUANTITY_DEPTH,                      /* water over the sensor [m] */
+    QUANTITY_TEMPERATURE,                /* of the water [degC ITS-90] */
+    QUANTITY_OXYGEN,                     /* dissolved [mg/L] */
+    QUANTITY_OXYGEN_SATURATION,          /* relative to the air pressure at the station [%] */
+    QUANTITY_OXYGEN_SATURATION_STANDARD, /* relative to 1013.25 hPa [%] */
+    QUANTITY_CONDUCTIVITY,               /* in situ [mS/cm] */
+    QUANTITY_SPECIFIC_CONDUCTANCE,       /* conductivity referred to 25 degC [mS/cm] */
+    QUANTITY_SALINITY,                   /* practical salinity, PSS-78 [1] */
+    QUANTITY_WATER_PRESSURE,             /* absolute, at the sensor, air included [Pa] */
+    QUANTITY_AIR_PRESSURE,               /* absolute, not reduced to sea level [Pa] */
+    QUANTITY_AIR_TEMPERATURE,            /* [degC] */
+    QUANTITY_BATTERY,                    /* of the logger [V] */
+    QUANTITY_COUNT
+};
+
+struct quantity_info {
+    const char *key;           /* in settings, files and JSON: "specific_conductance" */
+    const char *title;         /* for people: "Specific conductance at 25 °C" */
+    const char *unit;          /* as written for people and in settings: "µS/cm" */
+    const char *ucum;          /* UCUM code: "uS/cm" */
+    const char *udunits;       /* UDUNITS text for NetCDF: "uS cm-1" */
+    const char *qudt;          /* last part of the QUDT unit address: "MicroS-PER-CentiM" */
+    const char *standard_name; /* CF standard name, NULL where none exists */
+    const char *column;        /* CSV column with its unit: "specific_conductance_us_cm" */
+    double scale;              /* written value = inside value * scale */
+    int decimals;              /* in written values */
+};
+
+const struct quantity_info *quantity_info(enum quantity quantity);
+/* By key (ASCII case ignored, '-' and ' ' as '_'); QUANTITY_COUNT where unknown. */
+enum quantity quantity_find(const char *key);
+double quantity_to_written(enum quantity quantity, double inside);
+
+#endif

@@ -1,0 +1,79 @@
+/* SPDX-License-Identifier: MIT */
+#include "model/record.h"
+
+#include <math.h>
+#include <string.h>
+
+void record_init(struct record *record, struct arena *arena, size_t n, uint32_t columns)
+{
+    *record = (struct record){.n = n};
+    record->time = arena_array(arena, n, sizeof *record->time);
+    record->raw_time = arena_array(arena, n, sizeof *record->raw_time);
+    record->barometer = arena_array(arena, n, sizeof *record->barometer);
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
+        if (columns >> q & 1)
+            record_add_column(record, arena, q);
+}
+
+void record_add_column(struct record *record, struct arena *arena, enum quantity quantity)
+{
+    if (record->value[quantity])
+        return;
+    record->value[quantity] = arena_array(arena, record->n, sizeof(double));
+    record->flag[quantity] = arena_array(arena, record->n, sizeof(uint8_t));
+    record->tests[quantity] = arena_array(arena, record->n, sizeof(uint32_t));
+    for (size_t i = 0; i < record->n; i++)
+        record->value[quantity][i] = NAN;
+    memset(record->flag[quantity], FLAG_NOT_EVALUATED, record->n);
+}
+
+void record_add_uncertainty(struct record *record, struct arena *arena, enum quantity quantity)
+{
+    if (record->uncertainty[quantity])
+        return;
+    record->uncertainty[quantity] = arena_array(arena, record->n, sizeof(double));
+    for (size_t i = 0; i < record->n; i++)
+        record->uncertainty[quantity][i] = NAN;
+}
+
+uint32_t record_columns(const struct record *record)
+{
+    uint32_t columns = 0;
+    for (unsigned q = 0; q < QUANTITY_COUNT; q++)
+        if (record->value[q])
+            columns |= 1u << q;
+    return columns;
+}
+
+size_t record_at_or_after(const struct record *record, int64_t time)
+{
+    size_t low = 0, high = record->n;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (record->time[middle] < time)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+struct record record_between(const struct record *record, int64_t from, int64_t to)
+{
+    size_t first = record_at_or_after(record, from), last = record_at_or_after(record, to);
+    struct record view = {.n = last > first ? last - first : 0};
+    if (record->n == 0)
+        return view;
+    view.time = record->time + first;
+    view.raw_time = record->raw_time + first;
+    view.barometer = record->barometer + first;
+    for (unsigned q = 0; q < QUANTITY_COUNT; q++) {
+        if (!record->value[q])
+            continue;
+        view.value[q] = record->value[q] + first;
+        view.flag[q] = record->flag[q] + first;
+        view.tests[q] = record->tests[q] + first;
+        view.uncertainty[q] = record->uncertainty[q] ? record->uncertainty[q] + first : NULL;
+    }
+    return view;
+}

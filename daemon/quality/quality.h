@@ -1,0 +1,25 @@
+/* SPDX-License-Identifier: MIT */
+/* Quality tests in the sense of the IOOS QARTOD manuals, as sweeps over the columns of a record.
+ *
+ * Each test sets its bit in `tests` and worsens `flag`; a value that every test in force let pass is flagged pass, one
+ * that no test looked at stays "not evaluated". Tests use time, not index: a pause longer than PAUSE_INTERVALS sampling
+ * intervals breaks runs and differences. Rows flagged fail because the sensor was in air are not looked at.
+ * Feeding earlier rows too (a lead-in of quality_lead_in()) gives the same answer as feeding all of history. */
+#ifndef RILLWARD_QUALITY_QUALITY_H
+#define RILLWARD_QUALITY_QUALITY_H
+
+#include "config/config.h"
+#include "model/record.h"
+
+/* On what the sensors measured, before anything is computed from it: missing and range tests. So that a failed
+ * conductivity is not turned into a salinity. */
+void quality_before(const struct config *config, const struct station *station, struct record *record);
+
+/* On finished values: range, spike, rate of change, flat line, gap. `interval` is the sampling interval in ms. */
+void quality_after(const struct config *config, const struct station *station, int64_t interval, struct record *record);
+
+/* How far before a sample the tests look, and how far after it. */
+int64_t quality_lead_in(const struct config *config, const struct station *station);
+int64_t quality_lead_out(int64_t interval);
+
+#endif

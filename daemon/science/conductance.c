@@ -1,0 +1,75 @@
+/* SPDX-License-Identifier: MIT */
+#include "science/conductance.h"
+
+#include "science/density.h"
+#include "science/salinity.h"
+
+#include <math.h>
+
+static double relative_conductivity(double temperature_c);
+
+double conductance_at_25(double conductivity_ms_cm, double temperature_c, double coefficient)
+{
+    const double divisor = 1 + coefficient * (temperature_c - 25);
+    return divisor > 0 ? conductivity_ms_cm / divisor : NAN;
+}
+
+double conductance_undone(double conductance_ms_cm, double temperature_c, double coefficient)
+{
+    const double factor = 1 + coefficient * (temperature_c - 25);
+    return factor > 0 ? conductance_ms_cm * factor : NAN;
+}
+
+void conductance_at_25_sweep(size_t n, const double *conductivity_ms_cm, const double *temperature_c,
+                             double coefficient, double *ret_conductance_ms_cm)
+{
+    for (size_t i = 0; i < n; i++)
+        ret_conductance_ms_cm[i] = conductance_at_25(conductivity_ms_cm[i], temperature_c[i], coefficient);
+}
+
+void conductance_undone_sweep(size_t n, const double *conductance_ms_cm, const double *temperature_c,
+                              double coefficient, double *ret_conductivity_ms_cm)
+{
+    for (size_t i = 0; i < n; i++)
+        ret_conductivity_ms_cm[i] = conductance_undone(conductance_ms_cm[i], temperature_c[i], coefficient);
+}
+
+double conductance_at_25_seawater(double conductivity_ms_cm, double temperature_c, double gauge_pa)
+{
+    const double salinity = salinity_from_conductivity(conductivity_ms_cm, temperature_c, gauge_pa);
+    return salinity_to_conductivity(salinity, 25, 0);
+}
+
+double conductance_factor_iso7888(double temperature_c)
+{
+    if (!(temperature_c >= 0 && temperature_c <= 35.9))
+        return NAN;
+    return relative_conductivity(temperature_c) / relative_conductivity(25);
+}
+
+double conductance_kinematic_viscosity(double temperature_c)
+{
+    if (!(temperature_c >= 0 && temperature_c <= 40))
+        return NAN;
+    const double d = 20 - temperature_c;
+    const double decades = d / (temperature_c + 96) * (1.2364 + (-1.37e-3 + 5.7e-6 * d) * d);
+    const double dynamic_mpa_s = 1.002 * pow(10, decades);
+    return 1000 * dynamic_mpa_s / density_tanaka(temperature_c);
+}
+
+double conductance_to_salinity(double conductance_ms_cm)
+{
+    if (!(conductance_ms_cm >= 0 && conductance_ms_cm <= 60))
+        return NAN;
+    const double r = sqrt(conductance_ms_cm / 53.087);
+    return 0.0120 + (-0.2174 + (25.3283 + (13.7714 + (-6.4788 + 2.5842 * r) * r) * r) * r) * r;
+}
+
+/* h(t) of the annex: the part of the resistance that goes with viscosity. */
+static double relative_conductivity(double temperature_c)
+{
+    const double share = 0.962144;
+    const double exponent = 0.965078;
+    const double viscosity = conductance_kinematic_viscosity(temperature_c);
+    return 1 - share + share * pow(viscosity / conductance_kinematic_viscosity(20), exponent);
+}

@@ -1,0 +1,311 @@
+/* SPDX-License-Identifier: MIT */
+#include "service/pipeline.h"
+
+#include "base/timestamp.h"
+#include "derive/derive.h"
+#include "quality/quality.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/* Longest stretch derived at once: bounds memory, and lets fresh data in between. */
+#define LONGEST_STRETCH (62 * DAY_MS)
+
+static bool derive_station(struct pipeline *p, size_t station, uint32_t place, struct span span, int64_t now,
+                           struct error *error);
+static bool load_input(struct pipeline *p, size_t station, uint32_t place, struct span span, struct derive_input *ret,
+                       struct error *error);
+static bool add_stretch_around(struct pipeline *p, uint32_t place, int64_t reading, struct readings *readings,
+                               struct error *error);
+static bool load_references(struct pipeline *p, uint32_t place, struct span rows, struct readings *readings,
+                            struct error *error);
+static bool load_notes(struct pipeline *p, uint32_t place, struct span rows, struct derive_input *ret,
+                       struct error *error);
+static bool load_sources(struct pipeline *p, const struct station *station, struct derive_input *ret,
+                         struct error *error);
+static bool covers_all(const struct readings *air, const struct readings *water, int64_t largest_gap);
+static bool save(struct pipeline *p, size_t station, uint32_t place, struct span span, const struct derived *derived,
+                 struct error *error);
+static bool mark_pages(struct pipeline *p, size_t station, uint32_t place, struct span span, const struct record *record,
+                       struct error *error);
+static bool refresh_digest(struct pipeline *p, size_t station, struct error *error);
+
+bool pipeline_open(struct pipeline *ret, const struct config *config, struct store *store, struct error *error)
+{
+    *ret = (struct pipeline){.config = config,
+                             .store = store,
+                             .arena = arena_new(),
+                             .station_places = x_array(config->station_count, sizeof *ret->station_places),
+                             .barometer_places = x_array(config->barometer_count, sizeof *ret->barometer_places),
+                             .next_alarm_look = TIME_NONE};
+    bool ok = store_begin(store, __func__, error);
+    for (size_t i = 0; ok && i < config->station_count; i++)
+        ok = store_place_number(store, config->stations[i].id, &ret->station_places[i], error) &&
+             refresh_digest(ret, i, error);
+    for (size_t i = 0; ok && i < config->barometer_count; i++)
+        ok = store_place_number(store, config->barometers[i].id, &ret->barometer_places[i], error);
+    if (ok && store_commit(store, error))
+        return true;
+    store_rollback(store);
+    pipeline_close(ret);
+    return false;
+}
+
+void pipeline_close(struct pipeline *pipeline)
+{
+    arena_free(pipeline->arena);
+    free(pipeline->station_places);
+    free(pipeline->barometer_places);
+    *pipeline = (struct pipeline){0};
+}
+
+bool pipeline_derive(struct pipeline *p, int64_t now, bool *ret_worked, struct error *error)
+{
+    uint32_t place;
+    struct span span;
+    *ret_worked = false;
+    arena_reset(p->arena);
+    if (!store_dirty_next(p->store, &place, &span, error))
+        return false;
+    if (place == 0)
+        return true;
+    *ret_worked = true;
+    size_t station = pipeline_station_of(p, place), barometer = pipeline_barometer_of(p, place);
+    bool ok = store_begin(p->store, __func__, error) && store_dirty_remove(p->store, place, span, error);
+    if (ok && barometer < p->config->barometer_count)
+        ok = announce_span(p, p->config->barometers[barometer].id, place, true, span, now, error);
+    else if (ok && station < p->config->station_count)
+        ok = derive_station(p, station, place, span, now, error);
+    /* else: a place that is configured no more keeps its record as it is */
+    if (ok && store_commit(p->store, error))
+        return true;
+    store_rollback(p->store);
+    return within(error, "deriving station %zu", station);
+}
+
+size_t pipeline_station_of(const struct pipeline *p, uint32_t place)
+{
+    size_t i = 0;
+    while (i < p->config->station_count && p->station_places[i] != place)
+        i++;
+    return i;
+}
+
+size_t pipeline_barometer_of(const struct pipeline *p, uint32_t place)
+{
+    size_t i = 0;
+    while (i < p->config->barometer_count && p->barometer_places[i] != place)
+        i++;
+    return i;
+}
+
+/* Values, their checks and what waits, then the rules over them: one transaction, the caller's. */
+static bool derive_station(struct pipeline *p, size_t station, uint32_t place, struct span span, int64_t now,
+                           struct error *error)
+{
+    struct place_fact fact;
+    if (!store_place_find(p->store, p->config->stations[station].id, p->arena, &fact, error))
+        return false;
+    if (fact.first_time == TIME_NONE)
+        return true;
+    span.from = span.from < fact.first_time ? fact.first_time : span.from;
+    span.to = span.to > fact.last_time + 1 ? fact.last_time + 1 : span.to;
+    if (span.from >= span.to)
+        return true;
+    if (span.to - span.from > LONGEST_STRETCH) { /* the freshest part now, the rest in a later turn */
+        struct span rest = {span.from, span.to - LONGEST_STRETCH};
+        span.from = rest.to;
+        if (!store_dirty_add(p->store, place, rest, error))
+            return false;
+    }
+    struct derive_input input;
+    if (!load_input(p, station, place, span, &input, error))
+        return false;
+    struct record measured;
+    struct derived derived;
+    derive_begin(p->arena, &input, &measured);
+    quality_before(p->config, input.station, &measured);
+    derive_finish(p->arena, &input, &measured, &derived);
+    quality_after(p->config, input.station, derived.interval, &derived.record);
+    return save(p, station, place, span, &derived, error) &&
+           announce_span(p, input.station->id, place, false, span, now, error);
+}
+
+static bool load_input(struct pipeline *p, size_t station, uint32_t place, struct span span, struct derive_input *ret,
+                       struct error *error)
+{
+    const struct station *s = &p->config->stations[station];
+    *ret = (struct derive_input){.config = p->config, .station = s};
+    struct span rows = {span.from - quality_lead_in(p->config, s), span.to + HOUR_MS};
+    return store_readings_load(p->store, place, rows, p->arena, &ret->readings, error) &&
+           load_references(p, place, rows, &ret->readings, error) && load_notes(p, place, rows, ret, error) &&
+           load_sources(p, s, ret, error);
+}
+
+/* The hand readings just outside the rows tie the level inside them: their surroundings come along. */
+static bool load_references(struct pipeline *p, uint32_t place, struct span rows, struct readings *readings,
+                            struct error *error)
+{
+    enum { LOOKS = 4 }; /* a reading without data around it ties nothing: look at the one beyond */
+    int64_t before = rows.from + HOUR_MS, after = rows.to - HOUR_MS;
+    size_t n = readings->n;
+    for (int k = 0; k < LOOKS && readings->n == n; k++) {
+        if (!store_note_before(p->store, place, LEVEL_NOTES, before, &before, error))
+            return false;
+        if (before == TIME_NONE)
+            break;
+        if (!add_stretch_around(p, place, before, readings, error))
+            return false;
+    }
+    n = readings->n;
+    for (int k = 0; k < LOOKS && readings->n == n; k++) {
+        if (!store_note_after(p->store, place, LEVEL_NOTES, after, &after, error))
+            return false;
+        if (after == TIME_NONE)
+            break;
+        if (!add_stretch_around(p, place, after++, readings, error))
+            return false;
+    }
+    return true;
+}
+
+static bool add_stretch_around(struct pipeline *p, uint32_t place, int64_t reading, struct readings *readings,
+                               struct error *error)
+{
+    struct readings stretch, joined;
+    struct merge_result ignored;
+    struct span around = {reading - HOUR_MS, reading + HOUR_MS};
+    if (!store_readings_load(p->store, place, around, p->arena, &stretch, error))
+        return false;
+    if (stretch.n == 0)
+        return true;
+    readings_merge(readings, &stretch, p->arena, &joined, &ignored);
+    *readings = joined;
+    return true;
+}
+
+static bool load_notes(struct pipeline *p, uint32_t place, struct span rows, struct derive_input *ret,
+                       struct error *error)
+{
+    const struct readings *r = &ret->readings;
+    struct span span = rows;
+    if (r->n > 0) {
+        span.from = r->time[0] < span.from ? r->time[0] : span.from;
+        span.to = r->time[r->n - 1] >= span.to ? r->time[r->n - 1] + 1 : span.to;
+    }
+    int64_t move_before, move_after;
+    if (!store_note_before(p->store, place, MOVE_NOTES, span.from, &move_before, error) ||
+        !store_note_after(p->store, place, MOVE_NOTES, span.to, &move_after, error))
+        return false;
+    struct span wide = {move_before == TIME_NONE ? span.from - HOUR_MS : move_before,
+                        move_after == TIME_NONE ? span.to + HOUR_MS : move_after + 1};
+    uint32_t all = (1u << NOTE_KIND_COUNT) - 1;
+    struct note *near, *spanning;
+    size_t near_count, spanning_count;
+    if (!store_notes_load(p->store, place, all & ~SPAN_NOTES, wide, p->arena, &near, &near_count, error) ||
+        !store_notes_load(p->store, place, SPAN_NOTES, (struct span){0, wide.to}, p->arena, &spanning, &spanning_count,
+                          error))
+        return false;
+    struct note *notes = arena_array(p->arena, near_count + spanning_count + 1, sizeof *notes);
+    size_t i = 0, j = 0, n = 0;
+    while (i < near_count || j < spanning_count)
+        notes[n++] = j == spanning_count || (i < near_count && near[i].time <= spanning[j].time) ? near[i++] : spanning[j++];
+    ret->notes = notes;
+    ret->note_count = n;
+    return true;
+}
+
+/* Barometers in order of preference, until one covers every row. */
+static bool load_sources(struct pipeline *p, const struct station *station, struct derive_input *ret, struct error *error)
+{
+    size_t *candidates = arena_array(p->arena, p->config->barometer_count + 1, sizeof *candidates);
+    size_t count = air_candidates(p->config, station, candidates);
+    struct air_source *sources = arena_array(p->arena, count + 1, sizeof *sources);
+    ret->sources = sources;
+    const struct readings *rows = &ret->readings;
+    int64_t reach = derive_air_reach(p->config);
+    for (size_t k = 0; k < count; k++) {
+        struct air_source *source = &sources[ret->source_count++];
+        source->number = p->barometer_places[candidates[k]];
+        source->barometer = &p->config->barometers[candidates[k]];
+        if (rows->n == 0)
+            continue;
+        struct span span = {rows->time[0] - reach, rows->time[rows->n - 1] + reach + 1};
+        if (!store_readings_load(p->store, source->number, span, p->arena, &source->readings, error))
+            return false;
+        if (covers_all(&source->readings, rows, p->config->largest_air_gap))
+            break;
+    }
+    return true;
+}
+
+static bool covers_all(const struct readings *air, const struct readings *water, int64_t largest_gap)
+{
+    size_t i = 0;
+    if (!air->value[QUANTITY_AIR_PRESSURE])
+        return false;
+    for (size_t k = 0; k < water->n; k++) {
+        while (i < air->n && air->time[i] < water->time[k])
+            i++;
+        if (i == air->n)
+            return false;
+        if (air->time[i] != water->time[k] && (i == 0 || air->time[i] - air->time[i - 1] > largest_gap))
+            return false;
+    }
+    return true;
+}
+
+static bool save(struct pipeline *p, size_t station, uint32_t place, struct span span, const struct derived *derived,
+                 struct error *error)
+{
+    struct record inside = record_between(&derived->record, span.from, span.to);
+    size_t checks = 0, waits = 0;
+    struct check_result *check = arena_array(p->arena, derived->check_count + 1, sizeof *check);
+    for (size_t k = 0; k < derived->check_count; k++)
+        if (derived->checks[k].time >= span.from - HOUR_MS && derived->checks[k].time < span.to + HOUR_MS)
+            check[checks++] = derived->checks[k];
+    struct waiting_span *waiting = arena_array(p->arena, derived->waiting_count + 1, sizeof *waiting);
+    for (size_t k = 0; k < derived->waiting_count; k++) {
+        struct span w = derived->waiting[k].span;
+        w.from = w.from < span.from ? span.from : w.from;
+        w.to = w.to > span.to ? span.to : w.to;
+        if (w.from < w.to)
+            waiting[waits++] = (struct waiting_span){.place = place, .span = w, .reason = derived->waiting[k].reason};
+    }
+    /* A check made just before the logger went in, or after it came out, belongs to the rows beside it. */
+    struct span around = {span.from - HOUR_MS, span.to + HOUR_MS};
+    return store_record_save(p->store, place, span, &inside, error) &&
+           store_checks_replace(p->store, place, around, check, checks, error) &&
+           store_waiting_replace(p->store, place, span, waiting, waits, error) &&
+           mark_pages(p, station, place, span, &inside, error);
+}
+
+static bool mark_pages(struct pipeline *p, size_t station, uint32_t place, struct span span, const struct record *record,
+                       struct error *error)
+{
+    int64_t offset = p->config->stations[station].utc_offset;
+    for (int64_t month = timestamp_month_start(span.from, offset); month < span.to;) {
+        int64_t next = timestamp_next_month(month, offset);
+        if (record_at_or_after(record, month) < record_at_or_after(record, next)) {
+            struct civil first = timestamp_to_civil(month + offset);
+            if (!store_page_due(p->store, place, first.year * 12 + first.month - 1, error))
+                return false;
+        }
+        month = next;
+    }
+    return true;
+}
+
+static bool refresh_digest(struct pipeline *p, size_t station, struct error *error)
+{
+    struct place_fact fact;
+    const struct station *s = &p->config->stations[station];
+    uint64_t digest = config_station_digest(p->config, s);
+    if (!store_place_find(p->store, s->id, p->arena, &fact, error))
+        return false;
+    if (fact.digest == digest)
+        return true;
+    struct span all = {fact.first_time, fact.last_time + 1};
+    return (fact.first_time == TIME_NONE || store_dirty_add(p->store, p->station_places[station], all, error)) &&
+           store_place_set_digest(p->store, p->station_places[station], digest, error);
+}

@@ -1,0 +1,75 @@
+/* SPDX-License-Identifier: MIT */
+/* The one path from a file to finished values and alarms; the only place where the stages meet.
+ *
+ *   pipeline_take     one file of the inbox -> original, readings, notes, dirty spans
+ *   pipeline_derive   one dirty span        -> finished values, episodes, alarms and notices, due pages
+ *   pipeline_publish  due pages             -> files of the archive (publish.c)
+ *   pipeline_advance  time without data     -> silence, drops that wait too long
+ *
+ * Late data, reprocessing and import are the same path: each only marks spans dirty. `now` is the wall clock for facts and
+ * rules; `disk_now` the one that file times are compared with (they differ when the wall clock is held for a rehearsal). */
+#ifndef RILLWARD_SERVICE_PIPELINE_H
+#define RILLWARD_SERVICE_PIPELINE_H
+
+#include "base/error.h"
+#include "base/memory.h"
+#include "config/config.h"
+#include "store/store.h"
+#include "watch/watch.h"
+
+struct pipeline {
+    const struct config *config;
+    struct store *store;
+    struct arena *arena; /* of one piece of work */
+    uint32_t *station_places, *barometer_places; /* numbers in the store, by index in the settings */
+    int64_t next_alarm_look; /* wall time of the next thing that pipeline_advance has to judge; TIME_NONE: not known */
+    size_t taken, set_aside, repeated; /* since the start, for the log */
+};
+
+/* Gives every station and barometer its number, and marks dirty what other settings shaped. `store` and `config` stay the
+ * caller's. False: ret is empty. */
+bool pipeline_open(struct pipeline *ret, const struct config *config, struct store *store, struct error *error);
+void pipeline_close(struct pipeline *pipeline);
+
+/* What became of a candidate. */
+enum take_result {
+    TAKE_KNOWN,     /* nothing new */
+    TAKE_TAKEN,
+    TAKE_REPEATED,  /* the same bytes under another name */
+    TAKE_WAITING,
+    TAKE_SET_ASIDE,
+    TAKE_FAILED,    /* the machine is in the way: error filled; the transaction must be rolled back, try again later */
+};
+/* Within a transaction. `ret_message` (arena, may be "") is for the log. */
+enum take_result pipeline_take(struct pipeline *pipeline, const struct watch *watch, const struct candidate *candidate,
+                               int64_t now, int64_t disk_now, const char **ret_message, struct error *error);
+
+/* Derive one dirty span, in a transaction of its own; ret_worked false when there was none. */
+bool pipeline_derive(struct pipeline *pipeline, int64_t now, bool *ret_worked, struct error *error);
+
+/* Rules that time alone can meet, in a transaction of its own; keeps next_alarm_look. */
+bool pipeline_advance(struct pipeline *pipeline, int64_t now, struct error *error);
+
+/* Publish some due pages; ret_worked false when there were none. Files first, then the transaction that says so: a cut
+ * between the two writes the same bytes again. */
+bool pipeline_publish(struct pipeline *pipeline, bool *ret_worked, struct error *error);
+
+/* ---- between the files of service/ ---- */
+
+/* Index in the settings of a place number; the count where it is configured no more. */
+size_t pipeline_station_of(const struct pipeline *pipeline, uint32_t place);
+size_t pipeline_barometer_of(const struct pipeline *pipeline, uint32_t place);
+
+/* Which spans a new fact makes dirty (spans.c). `changed` is [from, to) of rows or notes that changed. */
+bool spans_dirty_by_readings(struct pipeline *pipeline, size_t station, struct span changed, struct error *error);
+bool spans_dirty_by_air(struct pipeline *pipeline, size_t barometer, struct span changed, struct error *error);
+bool spans_dirty_by_note(struct pipeline *pipeline, size_t station, const struct note *note, struct error *error);
+#define LEVEL_NOTES (1u << NOTE_LEVEL | 1u << NOTE_TAPE_DOWN)
+#define MOVE_NOTES (1u << NOTE_OUT_OF_WATER | 1u << NOTE_IN_WATER)
+#define SPAN_NOTES (1u << NOTE_STRIKE | 1u << NOTE_RESTORE)
+
+/* Rules over a span whose finished values just changed (announce.c). Within a transaction. */
+bool announce_span(struct pipeline *pipeline, const char *place_id, uint32_t place, bool is_barometer, struct span span,
+                   int64_t now, struct error *error);
+
+#endif

@@ -1,0 +1,513 @@
+/* SPDX-License-Identifier: MIT */
+#include "service/service.h"
+
+#include "base/file.h"
+#include "base/log.h"
+#include "base/timestamp.h"
+#include "notify/notify.h"
+#include "service/pipeline.h"
+#include "service/systemd.h"
+
+#include <errno.h>
+#include <malloc.h>
+#include <signal.h>
+#include <string.h>
+#include <sys/epoll.h>
+#include <sys/signalfd.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+enum source { SOURCE_SIGNALS, SOURCE_INBOX, SOURCE_NETWORK };
+
+enum {
+    DROPS_AT_ONCE = 64,      /* in one transaction: their waits for the disk are shared */
+    TAKE_SLICE = 200,        /* ms after which a batch of drops is committed, so that a turn stays short */
+    DERIVE_AFTER = 2000,     /* ms of taking drops after which what is dirty is derived in between */
+    PUBLISH_AFTER = 60000,   /* ms after which due pages are written even while drops keep coming */
+    NOTICES_AT_ONCE = 32,
+    ONCE_DELIVERY = 60000,   /* ms that `once` waits for recipients */
+    FAILURE_PAUSE_MOST = 60000,
+};
+
+struct service {
+    const struct service_options *options;
+    struct config *config;
+    struct store *store;
+    struct watch *watch;
+    struct notify *notify;
+    struct pipeline pipeline;
+    int epoll_fd, signal_fd;
+    int64_t wall, disk_wall, monotonic; /* read once a turn; wall: for facts, disk_wall: for file times */
+    int64_t clock_shift;                /* wall - disk_wall */
+    int64_t watchdog_interval, watchdog_due;
+    int64_t took_since, derived_at, published_at; /* monotonic */
+    int64_t paused_until, pause;        /* monotonic: after a failure of the machine, for how long */
+    int64_t notices_due;                /* wall time of the next notice to send */
+    size_t in_the_air;                  /* notices begun and not yet answered */
+    int64_t quiet_since;                /* `once`: since when only recipients are waited for; 0: not yet */
+    bool stops, reloads, did_trim;
+};
+
+static bool start(struct service *s, struct error *error);
+static bool open_watch(struct service *s, struct error *error);
+static bool listen_to(struct service *s, int fd, enum source source, struct error *error);
+static bool listen_to_signals(struct service *s, struct error *error);
+static void finish(struct service *s);
+static void read_clocks(struct service *s);
+static void wait_for_something(struct service *s);
+static int64_t next_deadline(struct service *s);
+static void receive_signals(struct service *s);
+static void reload(struct service *s);
+static bool work(struct service *s, bool *ret_worked, struct error *error);
+static bool take_drops(struct service *s, bool *ret_worked, struct error *error);
+static void log_take(const struct candidate *candidate, enum take_result result, const char *message);
+static bool derive(struct service *s, bool *ret_worked, struct error *error);
+static bool send_notices(struct service *s, bool *ret_worked, struct error *error);
+static bool collect_deliveries(struct service *s, bool *ret_worked, struct error *error);
+static bool look_at_time(struct service *s, struct error *error);
+static bool publish(struct service *s, bool *ret_worked, struct error *error);
+static void pause_after(struct service *s, const struct error *error);
+static bool once_is_done(struct service *s);
+static bool needs_hand(struct service *s);
+static bool make_places(const struct config *config, struct error *error);
+
+bool service_run(const struct service_options *options, struct config *config, bool *ret_needs_hand, struct error *error)
+{
+    struct service s = {.options = options, .config = config, .epoll_fd = -1, .signal_fd = -1};
+    if (options->clock_set != TIME_NONE)
+        s.clock_shift = options->clock_set - clock_wall();
+    read_clocks(&s);
+    bool ok = start(&s, error);
+    if (ok) {
+        systemd_notify_ready();
+        log_notice("watching '%s' for %zu stations and %zu barometers", s.config->inbox, s.config->station_count,
+                   s.config->barometer_count);
+    }
+    while (ok && !s.stops) {
+        bool worked = false;
+        struct error problem;
+        read_clocks(&s);
+        if (s.monotonic >= s.paused_until && !work(&s, &worked, &problem)) {
+            if (problem.kind == ERROR_STORAGE) {
+                *error = problem;
+                ok = false;
+                break;
+            }
+            pause_after(&s, &problem);
+        }
+        if (options->once && !worked && once_is_done(&s))
+            break;
+        if (!worked)
+            wait_for_something(&s);
+        else
+            receive_signals(&s); /* never blocks: a stop is heard between two pieces of work */
+        if (s.reloads)
+            reload(&s);
+    }
+    systemd_notify_stopping();
+    *ret_needs_hand = ok && needs_hand(&s);
+    finish(&s);
+    return ok;
+}
+
+static bool start(struct service *s, struct error *error)
+{
+    signal(SIGPIPE, SIG_IGN); /* a broken log pipe or connection is an error to handle, not an end */
+    signal(SIGIO, SIG_IGN);   /* a lease that somebody breaks while we look */
+    s->watchdog_interval = systemd_watchdog_interval();
+    s->epoll_fd = epoll_create1(EPOLL_CLOEXEC);
+    if (s->epoll_fd < 0)
+        return fail_errno(error, ERROR_SYSTEM, "cannot make an event queue");
+    if (!listen_to_signals(s, error) || !make_places(s->config, error))
+        return false;
+    s->store = store_open(s->config->state, error);
+    if (!s->store || !pipeline_open(&s->pipeline, s->config, s->store, error) || !open_watch(s, error))
+        return false;
+    s->notify = notify_open(s->config, error);
+    if (!s->notify || !listen_to(s, notify_fd(s->notify), SOURCE_NETWORK, error))
+        return false;
+    size_t leftovers = file_remove_leftovers(s->config->archive);
+    if (leftovers > 0)
+        log_notice("removed %zu half-written files that an earlier stop left in the archive", leftovers);
+    return true;
+}
+
+static bool make_places(const struct config *config, struct error *error)
+{
+    return file_make_folders(config->archive, error) && file_make_folders(config->state, error);
+}
+
+static bool open_watch(struct service *s, struct error *error)
+{
+    struct watch_settings settings = {.root = s->config->inbox,
+                                      .ignore = s->config->ignore.words,
+                                      .ignore_count = s->config->ignore.count,
+                                      .settle_ms = s->config->settle,
+                                      .rescan_ms = s->config->rescan};
+    watch_close(s->watch);
+    s->watch = watch_open(&settings, error);
+    if (!s->watch)
+        return false;
+    return watch_fd(s->watch) < 0 || listen_to(s, watch_fd(s->watch), SOURCE_INBOX, error);
+}
+
+static bool listen_to(struct service *s, int fd, enum source source, struct error *error)
+{
+    struct epoll_event event = {.events = EPOLLIN, .data.u32 = source};
+    if (epoll_ctl(s->epoll_fd, EPOLL_CTL_ADD, fd, &event) == 0)
+        return true;
+    return fail_errno(error, ERROR_SYSTEM, "cannot listen to a source of events");
+}
+
+static bool listen_to_signals(struct service *s, struct error *error)
+{
+    sigset_t set;
+    sigemptyset(&set);
+    sigaddset(&set, SIGTERM);
+    sigaddset(&set, SIGINT);
+    sigaddset(&set, SIGHUP);
+    sigprocmask(SIG_BLOCK, &set, NULL);
+    s->signal_fd = signalfd(-1, &set, SFD_CLOEXEC | SFD_NONBLOCK);
+    if (s->signal_fd < 0)
+        return fail_errno(error, ERROR_SYSTEM, "cannot listen to signals");
+    return listen_to(s, s->signal_fd, SOURCE_SIGNALS, error);
+}
+
+static void finish(struct service *s)
+{
+    notify_close(s->notify);
+    watch_close(s->watch);
+    if (s->pipeline.arena)
+        pipeline_close(&s->pipeline);
+    store_close(s->store);
+    if (s->signal_fd >= 0)
+        close(s->signal_fd);
+    if (s->epoll_fd >= 0)
+        close(s->epoll_fd);
+    config_free(s->config);
+}
+
+static void read_clocks(struct service *s)
+{
+    s->monotonic = clock_monotonic();
+    s->disk_wall = clock_wall();
+    s->wall = s->disk_wall + s->clock_shift;
+}
+
+/* ---- sleeping ---- */
+
+static void wait_for_something(struct service *s)
+{
+    if (!s->did_trim) { /* before the first long sleep after work: give back what the work needed */
+        arena_reset(s->pipeline.arena);
+        malloc_trim(0);
+        s->did_trim = true;
+    }
+    int64_t wait = next_deadline(s) - s->monotonic;
+    int timeout = wait < 0 ? 0 : wait > INT32_MAX ? -1 : (int)wait + 1; /* rounding down would spin */
+    struct epoll_event events[4];
+    int n = epoll_wait(s->epoll_fd, events, 4, timeout);
+    read_clocks(s);
+    for (int k = 0; k < n; k++) {
+        switch ((enum source)events[k].data.u32) {
+        case SOURCE_SIGNALS: receive_signals(s); break;
+        case SOURCE_INBOX: watch_receive(s->watch, s->monotonic); break;
+        case SOURCE_NETWORK: break; /* answers are collected with the next piece of work */
+        }
+    }
+    if (s->watchdog_interval && s->monotonic >= s->watchdog_due) {
+        systemd_notify_watchdog();
+        s->watchdog_due = s->monotonic + s->watchdog_interval;
+    }
+}
+
+static int64_t sooner(int64_t a, int64_t b)
+{
+    return a < b ? a : b;
+}
+
+static int64_t next_deadline(struct service *s)
+{
+    int64_t next = TIME_FOREVER, shift = s->wall - s->monotonic;
+    if (s->paused_until > s->monotonic)
+        return s->watchdog_interval ? sooner(s->paused_until, s->watchdog_due) : s->paused_until;
+    next = sooner(next, watch_deadline(s->watch));
+    if (s->notices_due != TIME_FOREVER)
+        next = sooner(next, s->notices_due - shift);
+    if (s->pipeline.next_alarm_look != TIME_FOREVER && s->pipeline.next_alarm_look != TIME_NONE)
+        next = sooner(next, s->pipeline.next_alarm_look - shift);
+    if (s->watchdog_interval)
+        next = sooner(next, s->watchdog_due);
+    if (s->options->once)
+        next = sooner(next, s->monotonic + 200); /* until recipients have answered, or have had their time */
+    return next;
+}
+
+static void receive_signals(struct service *s)
+{
+    struct signalfd_siginfo info;
+    while (read(s->signal_fd, &info, sizeof info) == (ssize_t)sizeof info) {
+        if (info.ssi_signo == SIGHUP) {
+            s->reloads = true;
+        } else {
+            log_notice("stopping");
+            s->stops = true;
+        }
+    }
+}
+
+/* A bad file keeps the running settings; what is wrong with it is all told. */
+static void reload(struct service *s)
+{
+    s->reloads = false;
+    systemd_notify_reloading(s->monotonic);
+    struct config_problems problems;
+    config_problems_init(&problems);
+    struct config *fresh = config_load(s->options->config_path, &problems);
+    for (size_t k = 0; !fresh && k < problems.count; k++)
+        log_error("%s", config_problem_print(&problems.list[k], problems.arena));
+    struct pipeline pipeline;
+    struct error error;
+    if (!fresh) {
+        log_error("the settings have %zu mistakes: the running ones stay in force", problems.count);
+    } else if (strcmp(fresh->state, s->config->state) != 0) {
+        log_error("the state folder cannot change while running: the running settings stay in force; restart to change it");
+        config_free(fresh);
+    } else if (!make_places(fresh, &error) || !pipeline_open(&pipeline, fresh, s->store, &error)) {
+        log_error("the running settings stay in force: %s", error.text);
+        config_free(fresh);
+    } else {
+        struct config *old = s->config;
+        pipeline_close(&s->pipeline);
+        s->pipeline = pipeline;
+        s->config = fresh;
+        notify_reconfigure(s->notify, fresh);
+        s->notices_due = s->wall;
+        if (!open_watch(s, &error))
+            log_error("%s", error.text);
+        config_free(old);
+        log_notice("settings were read again");
+    }
+    config_problems_done(&problems);
+    systemd_notify_ready();
+}
+
+/* ---- one turn: the urgent first ---- */
+
+static bool work(struct service *s, bool *ret_worked, struct error *error)
+{
+    if (!collect_deliveries(s, ret_worked, error) || !take_drops(s, ret_worked, error))
+        return false;
+    bool inbox_is_quiet = watch_is_idle(s->watch);
+    bool takes_long = s->monotonic - s->derived_at > DERIVE_AFTER && s->took_since != 0;
+    if ((inbox_is_quiet || takes_long) && !derive(s, ret_worked, error))
+        return false;
+    if (!send_notices(s, ret_worked, error))
+        return false;
+    bool publishing_waits = s->monotonic - s->published_at > PUBLISH_AFTER;
+    if (!*ret_worked || publishing_waits) {
+        if (inbox_is_quiet && !look_at_time(s, error))
+            return false;
+        if (!publish(s, ret_worked, error))
+            return false;
+        /* What time alone raised is sent in the same turn. */
+        if (!*ret_worked && !send_notices(s, ret_worked, error))
+            return false;
+    }
+    if (*ret_worked) {
+        s->pause = 0;
+        s->did_trim = false;
+    }
+    if (s->watchdog_interval && s->monotonic >= s->watchdog_due) {
+        systemd_notify_watchdog();
+        s->watchdog_due = s->monotonic + s->watchdog_interval;
+    }
+    return true;
+}
+
+static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
+{
+    struct candidate candidate;
+    int64_t until = s->monotonic + TAKE_SLICE;
+    size_t count = 0;
+    watch_receive(s->watch, s->monotonic);
+    while (count < DROPS_AT_ONCE && s->monotonic < until) {
+        struct error looking = {.kind = ERROR_NONE};
+        if (!watch_next(s->watch, s->disk_wall, s->monotonic, &candidate, &looking)) {
+            if (looking.kind != ERROR_NONE)
+                log_warning("looking through the inbox: %s", looking.text);
+            break;
+        }
+        if (!store_is_open_transaction(s->store) && !store_begin(s->store, __func__, error))
+            return false;
+        const char *message;
+        enum take_result result = pipeline_take(&s->pipeline, s->watch, &candidate, s->wall, s->disk_wall, &message, error);
+        if (result == TAKE_FAILED) {
+            store_rollback(s->store);
+            watch_rescan(s->watch); /* whatever this batch had taken is found again */
+            return within(error, "taking '%s'", candidate.path);
+        }
+        log_take(&candidate, result, message);
+        if (result != TAKE_KNOWN) {
+            s->pipeline.next_alarm_look = TIME_NONE;
+            count++;
+        }
+        read_clocks(s);
+    }
+    if (store_is_open_transaction(s->store) && !store_commit(s->store, error)) {
+        watch_rescan(s->watch);
+        return false;
+    }
+    *ret_worked |= count > 0 || !watch_is_idle(s->watch);
+    if (count == 0)
+        s->took_since = 0;
+    else if (s->took_since == 0)
+        s->took_since = s->monotonic;
+    return true;
+}
+
+static void log_take(const struct candidate *candidate, enum take_result result, const char *message)
+{
+    const char *first_end = strchr(message, '\n');
+    int length = first_end ? (int)(first_end - message) : (int)strlen(message);
+    switch (result) {
+    case TAKE_KNOWN:
+    case TAKE_FAILED: break;
+    case TAKE_TAKEN:
+        if (*message)
+            log_warning("took '%s'; %.*s", candidate->path, length, message);
+        else
+            log_info("took '%s'", candidate->path);
+        break;
+    case TAKE_REPEATED: log_info("'%s' holds %.*s", candidate->path, length, message); break;
+    case TAKE_WAITING: log_info("'%s' waits: %.*s", candidate->path, length, message); break;
+    case TAKE_SET_ASIDE: log_warning("set aside '%s': %.*s", candidate->path, length, message); break;
+    }
+}
+
+static bool derive(struct service *s, bool *ret_worked, struct error *error)
+{
+    bool worked;
+    if (!pipeline_derive(&s->pipeline, s->wall, &worked, error))
+        return false;
+    s->derived_at = s->monotonic;
+    if (worked)
+        s->notices_due = s->wall; /* there may be news to send */
+    *ret_worked |= worked;
+    return true;
+}
+
+static bool send_notices(struct service *s, bool *ret_worked, struct error *error)
+{
+    struct notice *notices;
+    size_t n;
+    if (s->notices_due > s->wall)
+        return true;
+    arena_reset(s->pipeline.arena);
+    if (!store_notices_due(s->store, s->wall, NOTICES_AT_ONCE, s->pipeline.arena, &notices, &n, error))
+        return false;
+    size_t begun = 0;
+    for (size_t k = 0; k < n; k++) {
+        if (notify_room(s->notify, notices[k].recipient) <= 0)
+            continue;
+        notify_begin(s->notify, &notices[k], s->wall);
+        begun++;
+    }
+    s->in_the_air += begun;
+    *ret_worked |= begun > 0;
+    /* What is due already is in the air, or behind what is: answers wake us for it, not its time. */
+    return store_notice_deadline(s->store, s->wall, &s->notices_due, error);
+}
+
+static bool collect_deliveries(struct service *s, bool *ret_worked, struct error *error)
+{
+    struct delivery results[NOTICES_AT_ONCE];
+    size_t n = notify_collect(s->notify, s->wall, results, NOTICES_AT_ONCE);
+    if (n == 0)
+        return true;
+    s->in_the_air -= n;
+    bool ok = store_begin(s->store, __func__, error);
+    for (size_t k = 0; ok && k < n; k++) {
+        enum notice_state state = results[k].outcome == DELIVERED ? NOTICE_DELIVERED
+                                  : results[k].outcome == REFUSED ? NOTICE_GIVEN_UP
+                                                                  : NOTICE_DUE;
+        ok = store_notice_done(s->store, results[k].notice, state, s->wall, results[k].next_try, results[k].text, error);
+        if (state == NOTICE_DELIVERED)
+            log_info("notice %lld was delivered", (long long)results[k].notice);
+        else
+            log_warning("notice %lld was not delivered%s: %s", (long long)results[k].notice,
+                        state == NOTICE_DUE ? ", it will be tried again" : "", results[k].text);
+    }
+    if (!ok || !store_commit(s->store, error)) {
+        store_rollback(s->store);
+        return false;
+    }
+    s->notices_due = s->wall;
+    *ret_worked = true;
+    return true;
+}
+
+static bool look_at_time(struct service *s, struct error *error)
+{
+    int64_t due = s->pipeline.next_alarm_look;
+    if (due != TIME_NONE && due > s->wall)
+        return true;
+    if (!pipeline_advance(&s->pipeline, s->wall, error))
+        return false;
+    s->notices_due = s->wall;
+    return true;
+}
+
+static bool publish(struct service *s, bool *ret_worked, struct error *error)
+{
+    bool worked;
+    if (!pipeline_publish(&s->pipeline, &worked, error))
+        return false;
+    *ret_worked |= worked;
+    if (!worked)
+        s->published_at = s->monotonic;
+    return true;
+}
+
+/* ---- failure and the end ---- */
+
+/* The machine is in the way (disk full, permission): say it once, keep the inbox as it is, try again with growing pauses. */
+static void pause_after(struct service *s, const struct error *error)
+{
+    store_rollback(s->store);
+    s->pause = s->pause == 0 ? 1000 : s->pause * 2 < FAILURE_PAUSE_MOST ? s->pause * 2 : FAILURE_PAUSE_MOST;
+    s->paused_until = s->monotonic + s->pause;
+    char pause[TIMESTAMP_SIZE];
+    log_error("%s; trying again in %s", error->text, duration_print(s->pause, pause));
+    systemd_notify_status("in trouble: %s", error->text);
+}
+
+/* Everything is taken, derived and published, and every recipient has been told or has had its time. */
+static bool once_is_done(struct service *s)
+{
+    if (s->monotonic < s->paused_until)
+        return s->pause >= 8000; /* four tries: the machine will not get better while we wait */
+    bool inbox_waits = watch_count_waiting(s->watch) > 0;
+    if (!s->quiet_since)
+        s->quiet_since = s->monotonic;
+    int64_t waited = s->monotonic - s->quiet_since;
+    if (inbox_waits && waited < s->config->settle + 2000)
+        return false;
+    /* What was refused for now waits for the next run: its time is minutes or hours away. */
+    return s->in_the_air == 0 || waited > ONCE_DELIVERY;
+}
+
+static bool needs_hand(struct service *s)
+{
+    struct store_counts counts;
+    struct outbox_line *lines;
+    size_t n;
+    struct error ignored; /* a store that cannot be read is told by whoever needs it */
+    if (!store_counts(s->store, &counts, &ignored) ||
+        !store_outbox_summary(s->store, s->pipeline.arena, &lines, &n, &ignored))
+        return true;
+    bool undelivered = false;
+    for (size_t k = 0; k < n; k++)
+        undelivered |= lines[k].due > 0 || lines[k].given_up > 0;
+    return counts.waiting > 0 || counts.set_aside > 0 || undelivered;
+}

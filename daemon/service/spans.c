@@ -1,0 +1,103 @@
+/* SPDX-License-Identifier: MIT */
+/* Which spans a new fact makes dirty. Everything that changes a value ends here, and nothing else derives. */
+#include "service/pipeline.h"
+
+#include "base/timestamp.h"
+#include "derive/derive.h"
+#include "derive/reference.h"
+#include "quality/quality.h"
+
+static bool clamp_to_data(struct pipeline *p, size_t station, struct span *span, bool *ret_is_empty, struct error *error);
+static bool widen_to_references(struct pipeline *p, uint32_t place, struct span *span, struct error *error);
+static bool add(struct pipeline *p, size_t station, struct span span, struct error *error);
+
+/* Later samples look back at these, the one before looks ahead at them, and where they stand around a hand reading
+ * they move the level on both sides of it. */
+bool spans_dirty_by_readings(struct pipeline *p, size_t station, struct span changed, struct error *error)
+{
+    struct span span = {changed.from - HOUR_MS, changed.to + quality_lead_in(p->config, &p->config->stations[station])};
+    struct span tied = changed;
+    if (!widen_to_references(p, p->station_places[station], &tied, error))
+        return false;
+    span.from = tied.from < span.from ? tied.from : span.from;
+    span.to = tied.to > span.to ? tied.to : span.to;
+    return add(p, station, span, error);
+}
+
+bool spans_dirty_by_air(struct pipeline *p, size_t barometer, struct span changed, struct error *error)
+{
+    int64_t reach = derive_air_reach(p->config);
+    size_t *candidates = arena_array(p->arena, p->config->barometer_count + 1, sizeof *candidates);
+    for (size_t station = 0; station < p->config->station_count; station++) {
+        size_t count = air_candidates(p->config, &p->config->stations[station], candidates);
+        bool uses = false;
+        for (size_t k = 0; k < count; k++)
+            uses |= candidates[k] == barometer;
+        struct span span = {changed.from - reach, changed.to + reach};
+        if (uses && !spans_dirty_by_readings(p, station, span, error))
+            return false;
+    }
+    /* The barometer itself is looked at too: its own silence is somebody's business. */
+    return store_dirty_add(p->store, p->barometer_places[barometer], changed, error);
+}
+
+bool spans_dirty_by_note(struct pipeline *p, size_t station, const struct note *note, struct error *error)
+{
+    uint32_t place = p->station_places[station], bit = 1u << note->kind;
+    struct span span = {note->time - HOUR_MS, note->time + HOUR_MS}; /* checks look at the samples around them */
+    if (note->kind == NOTE_STRIKE || note->kind == NOTE_RESTORE) {
+        span.to = note->until > note->time ? note->until : span.to;
+    } else if (bit & MOVE_NOTES) {
+        int64_t before, after;
+        if (!store_note_before(p->store, place, MOVE_NOTES, note->time, &before, error) ||
+            !store_note_after(p->store, place, MOVE_NOTES, note->time + 1, &after, error))
+            return false;
+        span.from = before == TIME_NONE ? 0 : before - HOUR_MS;
+        span.to = after == TIME_NONE ? TIME_FOREVER : after + HOUR_MS;
+    }
+    if (bit & (LEVEL_NOTES | MOVE_NOTES) && !widen_to_references(p, place, &span, error))
+        return false;
+    return add(p, station, span, error);
+}
+
+/* From the hand reading before the first that the span touches, to the one after the last. */
+static bool widen_to_references(struct pipeline *p, uint32_t place, struct span *span, struct error *error)
+{
+    int64_t low = span->from - REFERENCE_REACH, high = span->to == TIME_FOREVER ? span->to : span->to + REFERENCE_REACH;
+    int64_t first, before, last, after;
+    if (!store_note_after(p->store, place, LEVEL_NOTES, low, &first, error))
+        return false;
+    if (first == TIME_NONE || first >= high)
+        return true;
+    if (!store_note_before(p->store, place, LEVEL_NOTES, first, &before, error) ||
+        !store_note_before(p->store, place, LEVEL_NOTES, high, &last, error) ||
+        !store_note_after(p->store, place, LEVEL_NOTES, last + 1, &after, error))
+        return false;
+    int64_t from = before == TIME_NONE ? 0 : before - REFERENCE_REACH;
+    int64_t to = after == TIME_NONE ? TIME_FOREVER : after + REFERENCE_REACH;
+    span->from = from < span->from ? from : span->from;
+    span->to = to > span->to ? to : span->to;
+    return true;
+}
+
+static bool add(struct pipeline *p, size_t station, struct span span, struct error *error)
+{
+    bool is_empty;
+    if (!clamp_to_data(p, station, &span, &is_empty, error))
+        return false;
+    return is_empty || store_dirty_add(p->store, p->station_places[station], span, error);
+}
+
+static bool clamp_to_data(struct pipeline *p, size_t station, struct span *span, bool *ret_is_empty, struct error *error)
+{
+    struct place_fact fact;
+    if (!store_place_find(p->store, p->config->stations[station].id, p->arena, &fact, error))
+        return false;
+    *ret_is_empty = fact.first_time == TIME_NONE;
+    if (*ret_is_empty)
+        return true;
+    span->from = span->from < fact.first_time ? fact.first_time : span->from;
+    span->to = span->to > fact.last_time + 1 ? fact.last_time + 1 : span->to;
+    *ret_is_empty = span->from >= span->to;
+    return true;
+}

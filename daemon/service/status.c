@@ -1,0 +1,302 @@
+/* SPDX-License-Identifier: MIT */
+#include "service/status.h"
+
+#include "base/timestamp.h"
+
+#include <inttypes.h>
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* Everything that is shown, read once. */
+struct view {
+    const struct config *config;
+    struct arena *arena;
+    struct place_fact *stations, *barometers;
+    struct path_fact *paths;
+    size_t path_count;
+    struct waiting_span *waiting;
+    size_t waiting_count;
+    struct alarm *alarms;
+    size_t alarm_count;
+    struct outbox_line *outbox;
+    size_t outbox_count;
+    struct store_counts counts;
+};
+
+enum tone { TONE_PLAIN, TONE_HEAD, TONE_GOOD, TONE_BAD };
+
+static bool load(struct view *view, struct store *store, struct error *error);
+static bool wants_hand(const struct view *view);
+static void render_json(const struct view *view, int64_t now, struct text *ret);
+static void render_text(const struct view *view, const struct status_options *options, struct text *ret);
+static void text_places(const struct view *view, const struct status_options *options, struct text *ret);
+static void text_drops(const struct view *view, const struct status_options *options, struct text *ret);
+static void text_alarms(const struct view *view, const struct status_options *options, struct text *ret);
+static void text_outbox(const struct view *view, const struct status_options *options, struct text *ret);
+static void heading(struct text *ret, const struct status_options *options, const char *text);
+static void cell(struct text *ret, const struct status_options *options, enum tone tone, const char *text, size_t width);
+static void json_time(struct text *ret, const char *key, int64_t time);
+static size_t open_alarms(const struct view *view, const char *id);
+static const char *waiting_reason(const struct view *view, const char *id);
+static void alarm_value(const struct view *view, const struct alarm *alarm, char *ret, size_t size);
+
+bool status_render(const struct config *config, struct store *store, const struct status_options *options,
+                   struct text *ret, bool *ret_needs_hand, struct error *error)
+{
+    CLEANUP(cleanup_arena) struct arena *arena = arena_new();
+    struct view view = {.config = config, .arena = arena};
+    if (!load(&view, store, error))
+        return false;
+    *ret_needs_hand = wants_hand(&view);
+    if (options->as_json)
+        render_json(&view, options->now, ret);
+    else
+        render_text(&view, options, ret);
+    return true;
+}
+
+static bool load(struct view *view, struct store *store, struct error *error)
+{
+    const struct config *config = view->config;
+    view->stations = arena_array(view->arena, config->station_count + 1, sizeof *view->stations);
+    view->barometers = arena_array(view->arena, config->barometer_count + 1, sizeof *view->barometers);
+    for (size_t i = 0; i < config->station_count; i++)
+        if (!store_place_find(store, config->stations[i].id, view->arena, &view->stations[i], error))
+            return false;
+    for (size_t i = 0; i < config->barometer_count; i++)
+        if (!store_place_find(store, config->barometers[i].id, view->arena, &view->barometers[i], error))
+            return false;
+    return store_paths_unfinished(store, view->arena, &view->paths, &view->path_count, error) &&
+           store_waiting_load(store, 0, view->arena, &view->waiting, &view->waiting_count, error) &&
+           store_alarms_open(store, view->arena, &view->alarms, &view->alarm_count, error) &&
+           store_outbox_summary(store, view->arena, &view->outbox, &view->outbox_count, error) &&
+           store_counts(store, &view->counts, error);
+}
+
+static bool wants_hand(const struct view *view)
+{
+    bool wants = view->path_count > 0 || view->alarm_count > 0;
+    for (size_t k = 0; k < view->outbox_count; k++)
+        wants |= view->outbox[k].given_up > 0 || (view->outbox[k].due > 0 && *view->outbox[k].last_answer);
+    return wants;
+}
+
+/* ---- for people ---- */
+
+static void render_text(const struct view *view, const struct status_options *options, struct text *ret)
+{
+    char now[TIMESTAMP_SIZE];
+    text_printf(ret, "%s   %s\n", view->config->network_name, timestamp_print(options->now, now));
+    text_printf(ret,
+                "%" PRId64 " drops taken (%" PRId64 " rows, %" PRId64 " repeated), %" PRId64 " notes; %" PRId64
+                " spans to derive, %" PRId64 " records to write\n",
+                view->counts.drops, view->counts.rows, view->counts.repeated_rows, view->counts.notes, view->counts.dirty,
+                view->counts.pages_due);
+    text_places(view, options, ret);
+    text_alarms(view, options, ret);
+    text_drops(view, options, ret);
+    text_outbox(view, options, ret);
+}
+
+static void text_places(const struct view *view, const struct status_options *options, struct text *ret)
+{
+    const struct config *config = view->config;
+    heading(ret, options, "Stations and barometers");
+    text_printf(ret, "  %-22s %-20s %10s  %-7s %s\n", "place", "last data", "age", "alarms", "waits for");
+    for (size_t i = 0; i < config->station_count + config->barometer_count; i++) {
+        bool is_station = i < config->station_count;
+        size_t b = is_station ? 0 : i - config->station_count;
+        const char *id = is_station ? config->stations[i].id : config->barometers[b].id;
+        const struct place_fact *fact = is_station ? &view->stations[i] : &view->barometers[b];
+        char last[TIMESTAMP_SIZE], age[TIMESTAMP_SIZE] = "never", alarms[32] = "-";
+        size_t open = open_alarms(view, id);
+        if (fact->last_time != TIME_NONE && fact->number)
+            duration_print(options->now - fact->last_time, age);
+        if (open > 0)
+            snprintf(alarms, sizeof alarms, "%zu open", open);
+        timestamp_print(fact->number ? fact->last_time : TIME_NONE, last);
+        text_printf(ret, "  %-22s %-20s %10s  ", id, last, age);
+        cell(ret, options, open ? TONE_BAD : TONE_PLAIN, alarms, 7);
+        text_printf(ret, " %s\n", waiting_reason(view, id));
+    }
+}
+
+static void text_alarms(const struct view *view, const struct status_options *options, struct text *ret)
+{
+    if (view->alarm_count == 0)
+        return;
+    heading(ret, options, "Alarms");
+    for (size_t k = 0; k < view->alarm_count; k++) {
+        const struct alarm *alarm = &view->alarms[k];
+        char start[TIMESTAMP_SIZE], end[TIMESTAMP_SIZE], value[256], place[256];
+        alarm_value(view, alarm, value, sizeof value);
+        text_make_visible(alarm->station, place, sizeof place);
+        text_printf(ret, "  %4" PRId64 "  %-22s %-14s %s to %s  ", alarm->id, place, alarm->rule,
+                    timestamp_print(alarm->episode.start, start),
+                    alarm->episode.end == TIME_NONE ? "now" : timestamp_print(alarm->episode.end, end));
+        cell(ret, options, alarm->episode.end == TIME_NONE ? TONE_BAD : TONE_PLAIN, alarm_state_word(alarm->state), 0);
+        text_printf(ret, "%s%s\n", *value ? "; " : "", value);
+    }
+}
+
+static void text_drops(const struct view *view, const struct status_options *options, struct text *ret)
+{
+    if (view->path_count == 0)
+        return;
+    heading(ret, options, "Drops that wait or were set aside");
+    for (size_t k = 0; k < view->path_count; k++) {
+        const struct path_fact *path = &view->paths[k];
+        char visible[1024], message[2048], since[TIMESTAMP_SIZE];
+        text_make_visible(path->path, visible, sizeof visible);
+        text_make_visible(path->message, message, sizeof message);
+        text_puts(ret, "  ");
+        cell(ret, options, path->state == DROP_SET_ASIDE ? TONE_BAD : TONE_PLAIN, drop_state_word(path->state), 10);
+        text_printf(ret, " %s  since %s\n             %s\n", visible, timestamp_print(path->since, since), message);
+    }
+}
+
+static void text_outbox(const struct view *view, const struct status_options *options, struct text *ret)
+{
+    if (view->outbox_count == 0)
+        return;
+    heading(ret, options, "Notices");
+    for (size_t k = 0; k < view->outbox_count; k++) {
+        const struct outbox_line *line = &view->outbox[k];
+        char answer[512];
+        text_make_visible(line->last_answer, answer, sizeof answer);
+        text_printf(ret, "  %-22s %" PRId64 " delivered, %" PRId64 " due, ", line->recipient, line->delivered, line->due);
+        char given_up[48];
+        snprintf(given_up, sizeof given_up, "%" PRId64 " given up", line->given_up);
+        cell(ret, options, line->given_up ? TONE_BAD : TONE_PLAIN, given_up, 0);
+        text_printf(ret, "%s%s\n", *answer ? "; " : "", answer);
+    }
+}
+
+static void heading(struct text *ret, const struct status_options *options, const char *text)
+{
+    text_putc(ret, '\n');
+    cell(ret, options, TONE_HEAD, text, 0);
+    text_putc(ret, '\n');
+}
+
+/* Colour only adds to the words: without it nothing is lost. */
+static void cell(struct text *ret, const struct status_options *options, enum tone tone, const char *text, size_t width)
+{
+    static const char *const codes[] = {[TONE_PLAIN] = "", [TONE_HEAD] = "\033[1m", [TONE_GOOD] = "\033[34m",
+                                        [TONE_BAD] = "\033[1;35m"};
+    bool paints = options->in_colour && *codes[tone];
+    text_printf(ret, "%s%-*s%s", paints ? codes[tone] : "", (int)width, text, paints ? "\033[0m" : "");
+}
+
+static void alarm_value(const struct view *view, const struct alarm *alarm, char *ret, size_t size)
+{
+    size_t r = config_find_rule(view->config, alarm->rule);
+    char detail[256];
+    text_make_visible(alarm->episode.detail, detail, sizeof detail);
+    snprintf(ret, size, "%s", detail);
+    if (*detail || r == view->config->rule_count || view->config->rules[r].quantity >= QUANTITY_COUNT)
+        return;
+    const struct quantity_info *info = quantity_info(view->config->rules[r].quantity);
+    snprintf(ret, size, "worst %.*f %s, last %.*f %s", info->decimals > 2 ? 2 : info->decimals,
+             alarm->episode.worst * info->scale, info->unit, info->decimals > 2 ? 2 : info->decimals,
+             alarm->episode.last * info->scale, info->unit);
+}
+
+static size_t open_alarms(const struct view *view, const char *id)
+{
+    size_t n = 0;
+    for (size_t k = 0; k < view->alarm_count; k++)
+        n += strcmp(view->alarms[k].station, id) == 0;
+    return n;
+}
+
+static const char *waiting_reason(const struct view *view, const char *id)
+{
+    for (size_t k = view->waiting_count; k > 0; k--)
+        if (strcmp(view->waiting[k - 1].key, id) == 0) {
+            char from[TIMESTAMP_SIZE];
+            return arena_printf(view->arena, "%s (since %s)", view->waiting[k - 1].reason,
+                                timestamp_print(view->waiting[k - 1].span.from, from));
+        }
+    return "";
+}
+
+/* ---- for machines: keys only get added ---- */
+
+static void render_json(const struct view *view, int64_t now, struct text *ret)
+{
+    const struct config *config = view->config;
+    text_puts(ret, "{\"network\":");
+    text_json(ret, config->network_id);
+    json_time(ret, "now", now);
+    text_printf(ret,
+                ",\"counts\":{\"drops\":%" PRId64 ",\"rows\":%" PRId64 ",\"repeated_rows\":%" PRId64 ",\"notes\":%" PRId64
+                ",\"dirty_spans\":%" PRId64 ",\"due_records\":%" PRId64 "},\"stations\":[",
+                view->counts.drops, view->counts.rows, view->counts.repeated_rows, view->counts.notes, view->counts.dirty,
+                view->counts.pages_due);
+    for (size_t i = 0; i < config->station_count + config->barometer_count; i++) {
+        bool is_station = i < config->station_count;
+        size_t b = is_station ? 0 : i - config->station_count;
+        const struct place_fact *fact = is_station ? &view->stations[i] : &view->barometers[b];
+        const char *id = is_station ? config->stations[i].id : config->barometers[b].id;
+        if (i == config->station_count)
+            text_puts(ret, "],\"barometers\":[");
+        text_puts(ret, i == 0 || i == config->station_count ? "{\"id\":" : ",{\"id\":");
+        text_json(ret, id);
+        json_time(ret, "first", fact->number ? fact->first_time : TIME_NONE);
+        json_time(ret, "last", fact->number ? fact->last_time : TIME_NONE);
+        text_printf(ret, ",\"alarms_open\":%zu", open_alarms(view, id));
+        const char *reason = waiting_reason(view, id);
+        text_puts(ret, ",\"waits_for\":");
+        text_json(ret, *reason ? reason : NULL);
+        text_putc(ret, '}');
+    }
+    text_puts(ret, config->barometer_count ? "],\"drops\":[" : "],\"barometers\":[],\"drops\":[");
+    for (size_t k = 0; k < view->path_count; k++) {
+        text_puts(ret, k ? ",{\"path\":" : "{\"path\":");
+        text_json(ret, view->paths[k].path);
+        text_puts(ret, ",\"state\":");
+        text_json(ret, drop_state_word(view->paths[k].state));
+        json_time(ret, "since", view->paths[k].since);
+        text_puts(ret, ",\"message\":");
+        text_json(ret, view->paths[k].message);
+        text_putc(ret, '}');
+    }
+    text_puts(ret, "],\"alarms\":[");
+    for (size_t k = 0; k < view->alarm_count; k++) {
+        const struct alarm *alarm = &view->alarms[k];
+        text_printf(ret, "%s{\"alarm\":%" PRId64 ",\"place\":", k ? "," : "", alarm->id);
+        text_json(ret, alarm->station);
+        text_puts(ret, ",\"rule\":");
+        text_json(ret, alarm->rule);
+        text_puts(ret, ",\"state\":");
+        text_json(ret, alarm_state_word(alarm->state));
+        json_time(ret, "start", alarm->episode.start);
+        json_time(ret, "end", alarm->episode.end);
+        json_time(ret, "learnt", alarm->learnt);
+        text_puts(ret, ",\"detail\":");
+        text_json(ret, alarm->episode.detail);
+        text_putc(ret, '}');
+    }
+    text_puts(ret, "],\"outbox\":[");
+    for (size_t k = 0; k < view->outbox_count; k++) {
+        const struct outbox_line *line = &view->outbox[k];
+        text_puts(ret, k ? ",{\"recipient\":" : "{\"recipient\":");
+        text_json(ret, line->recipient);
+        text_printf(ret, ",\"delivered\":%" PRId64 ",\"due\":%" PRId64 ",\"given_up\":%" PRId64, line->delivered, line->due,
+                    line->given_up);
+        json_time(ret, "oldest_due", line->oldest_due);
+        text_puts(ret, ",\"last_answer\":");
+        text_json(ret, line->last_answer);
+        text_putc(ret, '}');
+    }
+    text_puts(ret, "]}\n");
+}
+
+static void json_time(struct text *ret, const char *key, int64_t time)
+{
+    char when[TIMESTAMP_SIZE];
+    text_printf(ret, ",\"%s\":", key);
+    text_json(ret, time == TIME_NONE ? NULL : timestamp_print(time, when));
+}

@@ -1,0 +1,201 @@
+/* SPDX-License-Identifier: MIT */
+/* The only memory between two pieces of work: one SQLite database in the state folder, and one writer.
+ *
+ * Every function returns false with a filled error: SYSTEM for what may pass (disk full, locked), STORAGE for a database
+ * that cannot be trusted. Writing functions must stand between store_begin and store_commit, which the pipeline calls;
+ * they are one transaction, durable when store_commit returns. Pointers in results live in the arena given.
+ * Times in ms UTC; TIME_NONE is stored as NULL. */
+#ifndef RILLWARD_STORE_STORE_H
+#define RILLWARD_STORE_STORE_H
+
+#include "base/error.h"
+#include "base/memory.h"
+#include "model/facts.h"
+#include "model/readings.h"
+#include "model/record.h"
+
+struct store;
+
+/* Opens or creates `folder`/rillward.db, locks the folder against a second service, brings an older schema up to date.
+ * Refuses: a newer schema (CONFIG, untouched), a folder on a network file system (CONFIG), a second service (CONFIG),
+ * a damaged file (STORAGE). */
+struct store *store_open(const char *folder, struct error *error);
+/* For commands beside a running service: no lock, no writing, no migration. */
+struct store *store_open_to_read(const char *folder, struct error *error);
+void store_close(struct store *store); /* NULL is fine */
+
+bool store_begin(struct store *store, const char *who, struct error *error); /* who: __func__, named when nesting */
+bool store_commit(struct store *store, struct error *error);
+void store_rollback(struct store *store); /* fine when nothing is open */
+bool store_is_open_transaction(const struct store *store);
+bool store_check_integrity(struct store *store, struct error *error);
+
+/* ---- places ---- */
+struct place_fact {
+    uint32_t number;
+    const char *key;
+    int64_t first_time, last_time; /* readings; TIME_NONE */
+    uint64_t digest;
+};
+/* Number of a key, made when new (needs a transaction then). */
+bool store_place_number(struct store *store, const char *key, uint32_t *ret, struct error *error);
+/* False without error text when the key is unknown: ret->number is 0. */
+bool store_place_find(struct store *store, const char *key, struct arena *arena, struct place_fact *ret,
+                      struct error *error);
+bool store_place_key(struct store *store, uint32_t number, struct arena *arena, const char **ret, struct error *error);
+bool store_place_set_digest(struct store *store, uint32_t place, uint64_t digest, struct error *error);
+
+/* ---- the inbox as last seen, drops, notes ---- */
+struct path_fact {
+    const char *path;
+    int64_t size, modified_ns, changed_ns;
+    uint64_t inode, device;
+    enum drop_state state;
+    int64_t since;
+    int64_t drop; /* 0: none */
+    int64_t attempts;
+    uint64_t settings;
+    const char *message; /* never NULL */
+};
+bool store_path_find(struct store *store, const char *path, struct arena *arena, struct path_fact *ret, bool *ret_found,
+                     struct error *error);
+bool store_path_put(struct store *store, const struct path_fact *path, struct error *error);
+/* Those that wait or were set aside, by path. */
+bool store_paths_unfinished(struct store *store, struct arena *arena, struct path_fact **ret, size_t *ret_n,
+                            struct error *error);
+
+struct drop_fact_row {
+    int64_t number; /* given by store_drop_add */
+    const char *sha256, *path, *original, *layout, *evidence, *complaints;
+    int64_t bytes, arrived;
+    uint32_t place; /* 0: several */
+    int64_t rows, refused, added, repeated, filled, disagreed;
+};
+bool store_drop_find(struct store *store, const char *sha256, int64_t *ret_number, struct error *error); /* 0: unknown */
+bool store_drop_load(struct store *store, int64_t number, struct arena *arena, struct drop_fact_row *ret,
+                     struct error *error);
+bool store_drops_of_place(struct store *store, uint32_t place, struct arena *arena, struct drop_fact_row **ret,
+                          size_t *ret_n, struct error *error);
+/* The number that the next drop will get: readings carry it before the row is added. */
+bool store_drop_next_number(struct store *store, int64_t *ret, struct error *error);
+bool store_drop_add(struct store *store, const struct drop_fact_row *drop, struct error *error);
+
+/* Adds or replaces by place, kind, time, quantity; ret_changed tells whether anything differs from before. */
+bool store_note_put(struct store *store, uint32_t place, const struct note *note, bool *ret_changed, struct error *error);
+/* Notes whose time lies in [from, to), ascending; kinds: bits of enum note_kind. */
+bool store_notes_load(struct store *store, uint32_t place, uint32_t kinds, struct span span, struct arena *arena,
+                      struct note **ret, size_t *ret_n, struct error *error);
+/* Time of the last such note before `time` (at or after it, for store_note_after); TIME_NONE without one. */
+bool store_note_before(struct store *store, uint32_t place, uint32_t kinds, int64_t time, int64_t *ret,
+                       struct error *error);
+bool store_note_after(struct store *store, uint32_t place, uint32_t kinds, int64_t time, int64_t *ret,
+                      struct error *error);
+
+/* ---- series: cost follows the days touched ---- */
+bool store_readings_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
+                         struct readings *ret, struct error *error);
+/* Replace the days that `readings` touches; it must hold all rows of those days. Keeps first and last time. */
+bool store_readings_save(struct store *store, uint32_t place, const struct readings *readings, struct error *error);
+/* Nearest reading time before / at-or-after `time`; TIME_NONE. */
+bool store_reading_before(struct store *store, uint32_t place, int64_t time, int64_t *ret, struct error *error);
+bool store_reading_after(struct store *store, uint32_t place, int64_t time, int64_t *ret, struct error *error);
+
+/* Finished values are kept rounded to the decimals they are published with, so what rules see is what readers see.
+ * record_round applies the same rounding in memory. */
+void record_round(struct record *record);
+bool store_record_load(struct store *store, uint32_t place, struct span span, struct arena *arena, struct record *ret,
+                       struct error *error);
+/* Replace the rows in `span` by `record`'s (all within span). */
+bool store_record_save(struct store *store, uint32_t place, struct span span, const struct record *record,
+                       struct error *error);
+
+/* ---- dirty and waiting spans, checks ---- */
+bool store_dirty_add(struct store *store, uint32_t place, struct span span, struct error *error);
+/* A dirty span, the freshest first; ret_place 0 when there is none. */
+bool store_dirty_next(struct store *store, uint32_t *ret_place, struct span *ret, struct error *error);
+bool store_dirty_remove(struct store *store, uint32_t place, struct span span, struct error *error);
+bool store_dirty_count(struct store *store, int64_t *ret, struct error *error);
+
+struct waiting_span {
+    uint32_t place;
+    const char *key; /* of the place */
+    struct span span;
+    const char *reason;
+};
+/* What waits inside `span` is now this. */
+bool store_waiting_replace(struct store *store, uint32_t place, struct span span, const struct waiting_span *list,
+                           size_t n, struct error *error);
+/* All of a place, or of every place with place 0. */
+bool store_waiting_load(struct store *store, uint32_t place, struct arena *arena, struct waiting_span **ret, size_t *ret_n,
+                        struct error *error);
+bool store_checks_replace(struct store *store, uint32_t place, struct span span, const struct check_result *list,
+                          size_t n, struct error *error);
+bool store_checks_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
+                       struct check_result **ret, size_t *ret_n, struct error *error);
+
+/* ---- alarms and the outbox ---- */
+/* Of a station and rule, whose episode touches [from, to] and which may still change or be matched; ascending start. */
+bool store_alarms_touching(struct store *store, const char *station, const char *rule, struct span span,
+                           struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error);
+/* Active, or returned and not acknowledged. */
+bool store_alarms_open(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error);
+bool store_alarms_of_rule(struct store *store, const char *rule, struct arena *arena, struct alarm **ret, size_t *ret_n,
+                          struct error *error); /* open ones only, any station */
+/* alarm->id 0: adds and sets it. `what` is written to the alarm's steps when not NULL. */
+bool store_alarm_put(struct store *store, struct alarm *alarm, const char *who, const char *what, struct error *error);
+
+bool store_notice_add(struct store *store, const struct notice *notice, struct error *error); /* due at once */
+/* Due at `now`, at most one to each recipient, oldest first, at most `most`. */
+bool store_notices_due(struct store *store, int64_t now, size_t most, struct arena *arena, struct notice **ret,
+                       size_t *ret_n, struct error *error);
+/* Earliest next try after `now`; TIME_FOREVER without one. */
+bool store_notice_deadline(struct store *store, int64_t now, int64_t *ret, struct error *error);
+enum notice_state { NOTICE_DUE, NOTICE_DELIVERED, NOTICE_GIVEN_UP };
+bool store_notice_done(struct store *store, int64_t id, enum notice_state state, int64_t now, int64_t next_try,
+                       const char *answer, struct error *error);
+struct outbox_line { /* per recipient, for status */
+    const char *recipient;
+    int64_t due, delivered, given_up, oldest_due;
+    const char *last_answer; /* of the oldest due or given up one; "" */
+};
+bool store_outbox_summary(struct store *store, struct arena *arena, struct outbox_line **ret, size_t *ret_n,
+                          struct error *error);
+
+/* ---- what must be published, what was ---- */
+struct page_fact {
+    uint32_t place;
+    int32_t month; /* year * 12 + month - 1 */
+    bool due;
+    int64_t revision;
+    const char *content;
+};
+bool store_page_due(struct store *store, uint32_t place, int32_t month, struct error *error);
+bool store_pages_due(struct store *store, size_t most, struct arena *arena, struct page_fact **ret, size_t *ret_n,
+                     struct error *error);
+bool store_page_published(struct store *store, const struct page_fact *page, struct error *error);
+bool store_pages_of_place(struct store *store, uint32_t place, struct arena *arena, struct page_fact **ret, size_t *ret_n,
+                          struct error *error);
+
+struct file_fact {
+    const char *path, *sha256;
+    uint32_t place;
+    int64_t bytes;
+};
+bool store_file_put(struct store *store, const struct file_fact *file, struct error *error);
+bool store_file_find(struct store *store, const char *path, struct arena *arena, struct file_fact *ret, bool *ret_found,
+                     struct error *error);
+/* Of a place (0: of the network; UINT32_MAX: all), by path. */
+bool store_files_load(struct store *store, uint32_t place, struct arena *arena, struct file_fact **ret, size_t *ret_n,
+                      struct error *error);
+
+/* Places whose manifest is behind what stands in the archive; 0: the network's own files. */
+bool store_manifest_due(struct store *store, uint32_t place, struct error *error);
+bool store_manifests_due(struct store *store, struct arena *arena, uint32_t **ret, size_t *ret_n, struct error *error);
+bool store_manifests_done(struct store *store, struct error *error); /* all of them */
+
+struct store_counts {
+    int64_t drops, repeated_rows, rows, waiting, set_aside, notes, alarms_open, dirty, pages_due;
+};
+bool store_counts(struct store *store, struct store_counts *ret, struct error *error);
+
+#endif

@@ -1,0 +1,269 @@
+/* SPDX-License-Identifier: MIT */
+/* Rows about work: dirty spans, waiting spans, checks, pages to write, files written. */
+#include "base/timestamp.h"
+#include "store/database.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define CHECK_COLUMNS "time, quantity, kind, note, sensor, reference, difference, is_first"
+
+static struct page_fact read_page(struct arena *arena, sqlite3_stmt *row);
+static struct file_fact read_file(struct arena *arena, sqlite3_stmt *row);
+
+bool store_dirty_add(struct store *store, uint32_t place, struct span span, struct error *error)
+{
+    if (span.from >= span.to)
+        return true;
+    /* Join with what it touches, so that a place keeps few spans and nothing is derived twice. */
+    int64_t from = span.from, to = span.to;
+    if (!database_one(store, &from, error,
+                      "SELECT min(?2, min(from_)) FROM dirty WHERE place = ?1 AND from_ <= ?3 AND to_ >= ?2", "iii",
+                      (int64_t)place, span.from, span.to) ||
+        !database_one(store, &to, error,
+                      "SELECT max(?3, max(to_)) FROM dirty WHERE place = ?1 AND from_ <= ?3 AND to_ >= ?2", "iii",
+                      (int64_t)place, span.from, span.to))
+        return false;
+    return database_run(store, error, "DELETE FROM dirty WHERE place = ?1 AND from_ >= ?2 AND from_ <= ?3", "iii",
+                        (int64_t)place, from, to) &&
+           database_run(store, error, "INSERT INTO dirty VALUES(?1, ?2, ?3)", "iii", (int64_t)place, from, to);
+}
+
+bool store_dirty_next(struct store *store, uint32_t *ret_place, struct span *ret, struct error *error)
+{
+    *ret_place = 0;
+    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
+        store, error, "SELECT place, from_, to_ FROM dirty ORDER BY to_ DESC, place LIMIT 1", "");
+    int got = row ? database_step(store, row, error) : -1;
+    if (got > 0) {
+        *ret_place = (uint32_t)sqlite3_column_int64(row, 0);
+        *ret = (struct span){sqlite3_column_int64(row, 1), sqlite3_column_int64(row, 2)};
+    }
+    return got >= 0;
+}
+
+bool store_dirty_remove(struct store *store, uint32_t place, struct span span, struct error *error)
+{
+    return database_run(store, error, "DELETE FROM dirty WHERE place = ?1 AND from_ = ?2 AND to_ = ?3", "iii",
+                        (int64_t)place, span.from, span.to);
+}
+
+bool store_dirty_count(struct store *store, int64_t *ret, struct error *error)
+{
+    *ret = 0;
+    return database_one(store, ret, error, "SELECT count(*) FROM dirty", "");
+}
+
+bool store_waiting_replace(struct store *store, uint32_t place, struct span span, const struct waiting_span *list,
+                           size_t n, struct error *error)
+{
+    /* What reaches over the edges keeps the parts outside. */
+    bool ok = database_run(store, error,
+                           "INSERT OR REPLACE INTO waiting SELECT place, ?3, to_, reason FROM waiting"
+                           " WHERE place = ?1 AND from_ < ?3 AND to_ > ?3 AND ?2 < ?3",
+                           "iii", (int64_t)place, span.from, span.to) &&
+              database_run(store, error,
+                           "UPDATE waiting SET to_ = ?2 WHERE place = ?1 AND from_ < ?2 AND to_ > ?2", "ii",
+                           (int64_t)place, span.from) &&
+              database_run(store, error, "DELETE FROM waiting WHERE place = ?1 AND from_ >= ?2 AND from_ < ?3", "iii",
+                           (int64_t)place, span.from, span.to);
+    for (size_t i = 0; ok && i < n; i++)
+        ok = database_run(store, error, "INSERT OR REPLACE INTO waiting VALUES(?1, ?2, ?3, ?4)", "iiit", (int64_t)place,
+                          list[i].span.from, list[i].span.to, list[i].reason);
+    return ok;
+}
+
+bool store_waiting_load(struct store *store, uint32_t place, struct arena *arena, struct waiting_span **ret, size_t *ret_n,
+                        struct error *error)
+{
+    CLEANUP(database_reset) sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT w.place, p.key, w.from_, w.to_, w.reason FROM waiting w JOIN place p ON p.number = w.place"
+                       " WHERE ?1 = 0 OR w.place = ?1 ORDER BY p.key, w.from_",
+                       "i", (int64_t)place);
+    struct waiting_span *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = (struct waiting_span){(uint32_t)sqlite3_column_int64(row, 0), column_text(arena, row, 1),
+                                          {sqlite3_column_int64(row, 2), sqlite3_column_int64(row, 3)},
+                                          column_text(arena, row, 4)};
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}
+
+bool store_checks_replace(struct store *store, uint32_t place, struct span span, const struct check_result *list,
+                          size_t n, struct error *error)
+{
+    bool ok = database_run(store, error, "DELETE FROM check_result WHERE place = ?1 AND time >= ?2 AND time < ?3", "iii",
+                           (int64_t)place, span.from, span.to);
+    for (size_t i = 0; ok && i < n; i++)
+        ok = database_run(store, error,
+                          "INSERT OR REPLACE INTO check_result(place, " CHECK_COLUMNS ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9)",
+                          "iiiiidddi", (int64_t)place, list[i].time, (int64_t)list[i].quantity, (int64_t)list[i].kind,
+                          list[i].note, list[i].sensor, list[i].reference, list[i].difference, (int64_t)list[i].is_first);
+    return ok;
+}
+
+bool store_checks_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
+                       struct check_result **ret, size_t *ret_n, struct error *error)
+{
+    CLEANUP(database_reset) sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT " CHECK_COLUMNS " FROM check_result WHERE place = ?1 AND time >= ?2 AND time < ?3"
+                       " ORDER BY time, quantity, kind",
+                       "iii", (int64_t)place, span.from, span.to);
+    struct check_result *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = (struct check_result){.time = sqlite3_column_int64(row, 0),
+                                          .quantity = (enum quantity)sqlite3_column_int(row, 1),
+                                          .kind = (enum note_kind)sqlite3_column_int(row, 2),
+                                          .note = sqlite3_column_int64(row, 3),
+                                          .sensor = column_number(row, 4),
+                                          .reference = column_number(row, 5),
+                                          .difference = column_number(row, 6),
+                                          .is_first = sqlite3_column_int(row, 7) != 0};
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}
+
+bool store_page_due(struct store *store, uint32_t place, int32_t month, struct error *error)
+{
+    return database_run(store, error,
+                        "INSERT INTO page VALUES(?1, ?2, 1, 0, '') ON CONFLICT(place, month) DO UPDATE SET due = 1", "ii",
+                        (int64_t)place, (int64_t)month);
+}
+
+bool store_pages_due(struct store *store, size_t most, struct arena *arena, struct page_fact **ret, size_t *ret_n,
+                     struct error *error)
+{
+    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
+        store, error,
+        "SELECT place, month, due, revision, content FROM page WHERE due = 1 ORDER BY place, month LIMIT ?1", "i",
+        (int64_t)most);
+    struct page_fact *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = read_page(arena, row);
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}
+
+bool store_page_published(struct store *store, const struct page_fact *page, struct error *error)
+{
+    return database_run(store, error,
+                        "UPDATE page SET due = ?3, revision = ?4, content = ?5 WHERE place = ?1 AND month = ?2", "iiiit",
+                        (int64_t)page->place, (int64_t)page->month, (int64_t)page->due, page->revision, page->content);
+}
+
+bool store_pages_of_place(struct store *store, uint32_t place, struct arena *arena, struct page_fact **ret, size_t *ret_n,
+                          struct error *error)
+{
+    CLEANUP(database_reset) sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT place, month, due, revision, content FROM page WHERE place = ?1 ORDER BY month", "i",
+                       (int64_t)place);
+    struct page_fact *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = read_page(arena, row);
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}
+
+bool store_file_put(struct store *store, const struct file_fact *file, struct error *error)
+{
+    return database_run(store, error,
+                        "INSERT INTO archive_file VALUES(?1, ?2, ?3, ?4) ON CONFLICT(path) DO UPDATE SET"
+                        " place = excluded.place, sha256 = excluded.sha256, bytes = excluded.bytes",
+                        "titi", file->path, (int64_t)file->place, file->sha256, file->bytes);
+}
+
+bool store_file_find(struct store *store, const char *path, struct arena *arena, struct file_fact *ret, bool *ret_found,
+                     struct error *error)
+{
+    *ret_found = false;
+    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
+        store, error, "SELECT path, place, sha256, bytes FROM archive_file WHERE path = ?1", "t", path);
+    int got = row ? database_step(store, row, error) : -1;
+    if (got > 0) {
+        *ret = read_file(arena, row);
+        *ret_found = true;
+    }
+    return got >= 0;
+}
+
+bool store_files_load(struct store *store, uint32_t place, struct arena *arena, struct file_fact **ret, size_t *ret_n,
+                      struct error *error)
+{
+    const char *of_place = "SELECT path, place, sha256, bytes FROM archive_file WHERE place = ?1 ORDER BY path";
+    const char *of_all = "SELECT path, place, sha256, bytes FROM archive_file WHERE ?1 = ?1 ORDER BY path";
+    CLEANUP(database_reset) sqlite3_stmt *row =
+        database_start(store, error, place == UINT32_MAX ? of_all : of_place, "i", (int64_t)place);
+    struct file_fact *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = read_file(arena, row);
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}
+
+bool store_manifest_due(struct store *store, uint32_t place, struct error *error)
+{
+    return database_run(store, error, "INSERT OR IGNORE INTO manifest_due VALUES(?1)", "i", (int64_t)place);
+}
+
+bool store_manifests_due(struct store *store, struct arena *arena, uint32_t **ret, size_t *ret_n, struct error *error)
+{
+    CLEANUP(database_reset) sqlite3_stmt *row =
+        database_start(store, error, "SELECT place FROM manifest_due ORDER BY place", "");
+    uint32_t *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = (uint32_t)sqlite3_column_int64(row, 0);
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}
+
+bool store_manifests_done(struct store *store, struct error *error)
+{
+    return database_run(store, error, "DELETE FROM manifest_due", "");
+}
+
+static struct page_fact read_page(struct arena *arena, sqlite3_stmt *row)
+{
+    return (struct page_fact){(uint32_t)sqlite3_column_int64(row, 0), (int32_t)sqlite3_column_int64(row, 1),
+                              sqlite3_column_int(row, 2) != 0, sqlite3_column_int64(row, 3), column_text(arena, row, 4)};
+}
+
+static struct file_fact read_file(struct arena *arena, sqlite3_stmt *row)
+{
+    return (struct file_fact){.path = column_text(arena, row, 0),
+                              .place = (uint32_t)sqlite3_column_int64(row, 1),
+                              .sha256 = column_text(arena, row, 2),
+                              .bytes = sqlite3_column_int64(row, 3)};
+}

@@ -1,0 +1,95 @@
+/* SPDX-License-Identifier: MIT */
+/* What is refused, with its exact words, is in tests/config/bad/. Here: that which must pass, and pairs of nearly alike. */
+#include "config/load.h"
+
+#include <criterion/criterion.h>
+#include <string.h>
+
+#define TOP "network: {id: sallow}\ninbox: /srv/inbox\narchive: /srv/archive\nstate: /srv/state\n"
+#define PLACE "latitude: 44, longitude: -124, elevation: 2 m, standard_time: Z"
+#define STATIONS "stations: {heron: {" PLACE ", salinity: fresh}}\nbarometers: {hill: {" PLACE "}}\n"
+
+static size_t count_problems(const char *bytes)
+{
+    struct config_problems problems;
+    config_problems_init(&problems);
+    config_free(config_load_bytes("memory.yaml", bytes, strlen(bytes), &problems));
+    size_t count = problems.count;
+    for (size_t i = 0; i < count; i++)
+        cr_log_info("%s", config_problem_print(&problems.list[i], problems.arena));
+    config_problems_done(&problems);
+    return count;
+}
+
+Test(check, a_network_without_stations_is_accepted)
+{
+    cr_expect_eq(count_problems(TOP), 0);
+}
+
+Test(check, a_station_without_a_barometer_in_reach_is_accepted)
+{
+    cr_expect_eq(count_problems(TOP "stations: {heron: {" PLACE ", salinity: fresh}}\n"), 0);
+}
+
+Test(check, a_station_and_a_barometer_may_share_a_label)
+{
+    cr_expect_eq(count_problems(TOP "stations: {a: {" PLACE ", salinity: 1, labels: [Creek, creek]}}\n"
+                                    "barometers: {b: {" PLACE ", labels: [Creek]}}\n"),
+                 0);
+    cr_expect_eq(count_problems(TOP "stations: {a: {" PLACE ", salinity: 1, labels: [Creek]}, b: {" PLACE
+                                    ", salinity: 1, labels: [creek]}}\n"),
+                 1);
+}
+
+Test(check, folders_with_a_common_beginning_of_their_names_lie_apart)
+{
+    cr_expect_eq(count_problems("network: {id: n}\ninbox: /srv/in\narchive: /srv/in-archive\nstate: /srv/state\n"), 0);
+    cr_expect_eq(count_problems("network: {id: n}\ninbox: /srv\narchive: /srv/archive\nstate: /var/state\n"), 1);
+}
+
+Test(check, http_is_for_private_receivers_only)
+{
+    cr_expect_eq(count_problems(TOP "recipients: {a: {webhook: \"http://192.0.2.1/x\", allow_private_address: true}}\n"), 0);
+    cr_expect_eq(count_problems(TOP "recipients: {a: {webhook: \"http://192.0.2.1/x\"}}\n"), 1);
+}
+
+Test(check, plain_mail_is_for_this_machine_only_and_without_log_in)
+{
+    cr_expect_eq(count_problems(TOP "mail: {server: \"::1\", security: plain, from: a@example.org}\n"), 0);
+    cr_expect_eq(count_problems(TOP "mail: {server: mail.example.org, security: plain, from: a@example.org}\n"), 1);
+    cr_expect_eq(count_problems(TOP "mail: {server: localhost, security: plain, from: a@example.org, user: u, password: "
+                                    "{file: p}}\n"),
+                 1);
+    cr_expect_eq(count_problems(TOP "mail: {server: mail.example.org, from: a@example.org, user: u, password: {file: p}}\n"),
+                 0);
+}
+
+Test(check, a_mail_recipient_needs_a_mail_server)
+{
+    cr_expect_eq(count_problems(TOP "recipients: {a: {mail: a@example.org}}\n"), 1);
+    cr_expect_eq(count_problems(TOP "recipients: {a: {mail: a@example.org}}\nmail: {server: localhost, from: b@example.org}\n"),
+                 0);
+}
+
+Test(check, barometers_are_watched_for_silence_and_their_own_quantities)
+{
+    cr_expect_eq(count_problems(TOP STATIONS "rules: {a: {kind: silence, window: 2 d, stations: [hill, heron]}}\n"), 0);
+    cr_expect_eq(count_problems(TOP STATIONS "rules: {a: {kind: below, quantity: battery, limit: 3 V, stations: [hill]}}\n"),
+                 0);
+    cr_expect_eq(count_problems(TOP STATIONS "rules: {a: {kind: below, quantity: oxygen, limit: 3 mg/L, stations: [hill]}}\n"),
+                 1);
+}
+
+Test(check, a_pattern_of_stations_must_match_one)
+{
+    cr_expect_eq(count_problems(TOP STATIONS "rules: {a: {kind: silence, window: 2 d, stations: [\"her*\"]}}\n"), 0);
+    cr_expect_eq(count_problems(TOP STATIONS "rules: {a: {kind: silence, window: 2 d, stations: [\"otter*\"]}}\n"), 1);
+}
+
+Test(check, a_decimal_comma_goes_with_any_delimiter_but_the_comma)
+{
+#define LAYOUT "time: {columns: t, format: iso, zone: Z}, columns: [{header: a, is: depth}]"
+    cr_expect_eq(count_problems(TOP "layouts: {a: {" LAYOUT ", decimal: \",\", delimiter: semicolon}}\n"), 0);
+    cr_expect_eq(count_problems(TOP "layouts: {a: {" LAYOUT ", decimal: \",\"}}\n"), 0);
+    cr_expect_eq(count_problems(TOP "layouts: {a: {" LAYOUT ", decimal: \",\", delimiter: comma}}\n"), 1);
+}

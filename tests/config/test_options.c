@@ -1,0 +1,90 @@
+/* SPDX-License-Identifier: MIT */
+#include "config/options.h"
+
+#include "config/value.h"
+#include "config/vocabulary.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+#include <string.h>
+
+Test(options, every_row_has_a_unique_key_and_help)
+{
+    const struct section *section;
+    for (size_t i = 0; (section = option_section(i)) != NULL; i++) {
+        cr_expect_leq(section->count, 64);
+        for (size_t k = 0; k < section->count; k++) {
+            const struct option *option = &section->options[k];
+            cr_expect(option->help && strlen(option->help) > 10, "'%s' has no help", option->key);
+            cr_expect_eq(option_find(section, option->key), option, "'%s' stands twice", option->key);
+            cr_expect_eq(option->type == OPTION_CHOICE || option->type == OPTION_CHARACTER, option->choice != NULL);
+        }
+    }
+}
+
+Test(options, the_reference_names_every_key_and_kind)
+{
+    struct text text;
+    const struct section *section;
+    text_init(&text, 1 << 20);
+    config_print_reference(&text);
+    cr_assert_not(text.is_full);
+    for (size_t i = 0; (section = option_section(i)) != NULL; i++)
+        for (size_t k = 0; k < section->count; k++)
+            cr_expect(strstr(text.bytes, section->options[k].key) && strstr(text.bytes, section->options[k].help));
+    for (enum rule_kind kind = 0; kind < RULE_KIND_COUNT; kind++)
+        cr_expect(strstr(text.bytes, rule_vocabulary(kind)->help));
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
+        cr_expect(strstr(text.bytes, quantity_info(q)->key));
+    cr_expect(strstr(text.bytes, "  settle: duration, default 5 s, between 0 s and 1 h\n"));
+    text_done(&text);
+}
+
+Test(options, default_limits_are_ordered_and_in_the_unit_of_their_quantity)
+{
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
+        struct quality_limits limits = default_limits(q);
+        cr_expect_lt(limits.sensor_min, limits.sensor_max);
+        cr_expect_lt(limits.usual_min, limits.usual_max);
+        cr_expect_leq(limits.spike_suspect, limits.spike_fail);
+        cr_expect(limits.flat_fail == 0 || limits.flat_suspect <= limits.flat_fail);
+    }
+    cr_expect_float_eq(default_limits(QUANTITY_WATER_PRESSURE).sensor_min, 40000, 1e-6);
+    cr_expect_float_eq(default_limits(QUANTITY_OXYGEN).rate, 2, 0);
+}
+
+Test(options, water_without_oxygen_does_not_fail_by_default)
+{
+    /* A sensor in it shows a little below zero, for days: the alarm must not be lost to a quality test. */
+    struct quality_limits limits = default_limits(QUANTITY_OXYGEN);
+    cr_expect_lt(limits.sensor_min, -0.1);
+    cr_expect_lt(limits.usual_min, -0.1);
+    cr_expect_eq(limits.flat_fail, 0);
+}
+
+Test(options, kinds_of_rules_have_words_that_round_trip)
+{
+    for (enum rule_kind kind = 0; kind < RULE_KIND_COUNT; kind++) {
+        cr_expect_str_eq(rule_kind_word(kind), rule_kind_choice((int)kind));
+        cr_expect_eq(rule_vocabulary(kind)->needs & rule_vocabulary(kind)->takes, 0);
+    }
+    cr_expect_null(rule_kind_choice(RULE_KIND_COUNT));
+    cr_expect_str_eq(rule_key_word(2), "window");
+}
+
+static const char *word_at(const void *context, size_t index)
+{
+    const char *const *words = context;
+    return words[index];
+}
+
+Test(options, only_a_near_word_is_suggested)
+{
+    static const char *const words[] = {"latitude", "longitude", "drops", "id", NULL};
+    cr_expect_str_eq(option_nearest("latitud", word_at, words), "latitude");
+    cr_expect_str_eq(option_nearest("Longitude", word_at, words), "longitude");
+    cr_expect_str_eq(option_nearest("drop", word_at, words), "drops");
+    cr_expect_null(option_nearest("deep", word_at, words));
+    cr_expect_null(option_nearest("xy", word_at, words));
+    cr_expect_null(option_nearest("", word_at, words));
+}

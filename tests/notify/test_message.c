@@ -1,0 +1,314 @@
+/* SPDX-License-Identifier: MIT */
+#include "notify/message.h"
+
+#include "base/file.h"
+#include "base/memory.h"
+#include "base/timestamp.h"
+#include "support/example_notice.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Where the text differs from the file, both can be read. RILLWARD_UPDATE_GOLDEN=1 writes the files anew: read the difference
+ * before you keep it. */
+static void expect_golden(const char *name, const char *text)
+{
+    char path[4096];
+    snprintf(path, sizeof path, "%s/tests/notify/golden/%s", RILLWARD_SOURCE_ROOT, name);
+    struct error error = {0};
+    if (getenv("RILLWARD_UPDATE_GOLDEN"))
+        cr_assert(file_write_whole(path, text, strlen(text), &error), "%s", error.text);
+    char *wanted = NULL;
+    size_t length;
+    cr_assert(file_read(path, 1 << 20, &wanted, &length, &error), "%s", error.text);
+    cr_expect_str_eq(text, wanted, "%s differs, now:\n%s", name, text);
+    free(wanted);
+}
+
+static char *text_part(const struct notice *notice)
+{
+    struct config config = example_config();
+    struct text text;
+    text_init(&text, MESSAGE_MAIL_LIMIT);
+    message_render_text(notice, &config, &text);
+    return text.bytes;
+}
+
+static char *subject_line(const struct notice *notice)
+{
+    struct config config = example_config();
+    struct text text;
+    text_init(&text, MESSAGE_MAIL_LIMIT);
+    message_render_subject(notice, &config, &text);
+    return text.bytes;
+}
+
+/* Whole mail, CRLF as LF so that it can be read and kept. */
+static char *mail(const struct notice *notice)
+{
+    struct config config = example_config();
+    struct text text;
+    text_init(&text, MESSAGE_MAIL_LIMIT);
+    struct error error = {0};
+    cr_assert(message_render_mail(notice, &config, "desk@example.org", &text, &error), "%s", error.text);
+    size_t kept = 0;
+    for (size_t i = 0; i < text.length; i++)
+        if (text.bytes[i] != '\r')
+            text.bytes[kept++] = text.bytes[i];
+    text.bytes[kept] = '\0';
+    return text.bytes;
+}
+
+static char *event(const struct notice *notice)
+{
+    struct config config = example_config();
+    struct text text;
+    text_init(&text, MESSAGE_EVENT_LIMIT);
+    struct error error = {0};
+    cr_assert(message_render_event(notice, &config, &text, &error), "%s", error.text);
+    return text.bytes;
+}
+
+static void expect_text(const struct notice *notice, const char *name)
+{
+    char *text = text_part(notice);
+    expect_golden(name, text);
+    free(text);
+}
+
+static void expect_subject(const struct notice *notice, const char *wanted)
+{
+    char *subject = subject_line(notice);
+    cr_expect_str_eq(subject, wanted);
+    free(subject);
+}
+
+static void expect_event(const struct notice *notice, const char *name)
+{
+    char *text = event(notice);
+    char *with_end = x_printf("%s\n", text);
+    expect_golden(name, with_end);
+    free(with_end);
+    free(text);
+}
+
+Test(message, says_what_where_how_bad_and_whether_it_is_still_so)
+{
+    struct notice notice = example_notice();
+    expect_subject(&notice, "[HIGH] Oxygen low at Heron Creek at the footbridge: 1.83 mg/L, still so");
+    expect_text(&notice, "raised.txt");
+    notice = example_notice_returned();
+    expect_subject(&notice, "[HIGH] Oxygen low at Heron Creek at the footbridge: over, worst 1.52 mg/L");
+    expect_text(&notice, "returned.txt");
+}
+
+Test(message, withdraws_what_was_not_so)
+{
+    struct notice notice = example_notice_returned();
+    notice.event = NOTICE_WITHDRAWN;
+    notice.alarm.state = ALARM_WITHDRAWN;
+    expect_subject(&notice, "[HIGH] Oxygen low at Heron Creek at the footbridge: withdrawn, it was not so");
+    expect_text(&notice, "withdrawn.txt");
+    cr_expect_not(message_is_still_so(&notice));
+}
+
+Test(message, speaks_of_silence_and_of_drops_in_their_own_words)
+{
+    struct notice notice = example_notice_of_silence();
+    expect_subject(&notice, "[MEDIUM] Silent at Weir pool: no data for 12 d 8 h, still so");
+    expect_text(&notice, "silence.txt");
+    notice = example_notice_of_drop();
+    expect_subject(&notice, "[LOW] Drop set aside, north/heron-17.csv: still so");
+    expect_text(&notice, "drop.txt");
+}
+
+Test(message, says_plainly_that_a_test_is_a_test)
+{
+    struct notice notice = example_notice();
+    notice.event = NOTICE_TEST;
+    expect_subject(&notice, "[TEST] Message from Sallow estuary water watch");
+    expect_text(&notice, "test.txt");
+    expect_event(&notice, "test.json");
+}
+
+Test(message, becomes_a_whole_mail)
+{
+    struct notice notice = example_notice();
+    char *text = mail(&notice);
+    expect_golden("raised.eml", text);
+    free(text);
+    notice = example_notice_returned();
+    notice.station_name = "Ålgård creek, north of the old mill where the weir used to be";
+    text = mail(&notice);
+    expect_golden("returned.eml", text);
+    free(text);
+}
+
+Test(message, becomes_an_event_with_keys_in_a_fixed_order)
+{
+    struct notice notice = example_notice();
+    expect_event(&notice, "raised.json");
+    notice = example_notice_returned();
+    expect_event(&notice, "returned.json");
+    notice = example_notice_of_silence();
+    expect_event(&notice, "silence.json");
+}
+
+Test(message, names_events_after_the_operators_host_or_itself)
+{
+    struct config config = example_config();
+    struct notice notice = example_notice();
+    static const struct {
+        const char *url, *source, *type;
+    } rows[] = {
+        {"https://Water.Example.org", "\"https://Water.Example.org/stations/heron-creek/\"",
+         "\"org.example.water.alarm.raised.v1\""},
+        {"https://example.org:8443/a/", "\"https://example.org:8443/a/stations/heron-creek/\"",
+         "\"org.example.alarm.raised.v1\""},
+        {"", "\"urn:rillward:sallow-mouth:station:heron-creek\"", "\"rillward.alarm.raised.v1\""},
+        {"http://192.0.2.7/", "\"http://192.0.2.7/stations/heron-creek/\"", "\"rillward.alarm.raised.v1\""},
+        {"http://gauge/", "\"http://gauge/stations/heron-creek/\"", "\"rillward.alarm.raised.v1\""},
+    };
+    for (size_t i = 0; i < COUNT_OF(rows); i++) {
+        config.public_url = rows[i].url;
+        struct text text;
+        text_init(&text, MESSAGE_EVENT_LIMIT);
+        cr_assert(message_render_event(&notice, &config, &text, NULL));
+        cr_expect(strstr(text.bytes, rows[i].source), "%s in %s", rows[i].source, text.bytes);
+        cr_expect(strstr(text.bytes, rows[i].type), "%s in %s", rows[i].type, text.bytes);
+        text_done(&text);
+    }
+}
+
+Test(message, keeps_every_line_narrow)
+{
+    struct notice notices[] = {example_notice(), example_notice_returned(), example_notice_of_silence(),
+                               example_notice_of_drop()};
+    notices[0].station_name = "Übergroßer Bach an der längsten denkbaren Brücke mit einem sehr langen Namen, oben";
+    notices[3].alarm.station = notices[3].station_name =
+        "a/folder/name/that/has/no/space/in/it/and/goes/on/and/on/until/it/is/wider/than/any/line/could/be/at/all.csv";
+    for (size_t i = 0; i < COUNT_OF(notices); i++) {
+        char *text = text_part(&notices[i]);
+        for (const char *line = text; *line;) {
+            size_t length = strcspn(line, "\n"), columns = 0;
+            for (size_t c = 0; c < length; c++)
+                columns += ((unsigned char)line[c] & 0xC0) != 0x80;
+            cr_expect(columns <= 78 || strncmp(line, "https://", 8) == 0, "%zu columns: %.*s", columns, (int)length,
+                      line);
+            line += length + (line[length] == '\n');
+        }
+        free(text);
+        text = mail(&notices[i]);
+        for (const char *line = text; *line; line += strcspn(line, "\n"), line += *line == '\n')
+            cr_expect_leq(strcspn(line, "\n"), 78);
+        free(text);
+    }
+}
+
+Test(message, lets_no_text_add_a_header)
+{
+    struct notice notice = example_notice();
+    notice.station_name = "Creek\r\nBcc: evil@example.org";
+    notice.rule_title = "Low\nX-Evil: 1";
+    char *text = mail(&notice);
+    const char *body = strstr(text, "\n\n");
+    for (const char *line = text; line < body; line += strcspn(line, "\n") + 1) {
+        cr_expect_neq(strncmp(line, "Bcc", 3), 0);
+        cr_expect_neq(strncmp(line, "X-Evil", 6), 0);
+    }
+    cr_expect(strstr(text, "\\x0D\\x0ABcc"), "%s", text);
+    free(text);
+}
+
+Test(message, lets_no_file_name_add_a_paragraph)
+{
+    struct notice notice = example_notice_of_drop();
+    notice.alarm.station = notice.station_name = "a.csv\n\nOVER: all is well";
+    snprintf(notice.alarm.episode.detail, sizeof notice.alarm.episode.detail, "bad\nPlease ring +00 \x1B[2J");
+    char *text = text_part(&notice);
+    cr_expect_null(strstr(text, "\nOVER"));
+    cr_expect_null(strstr(text, "\nPlease ring"));
+    cr_expect_null(strchr(text, 0x1B));
+    free(text);
+}
+
+Test(message, lets_no_address_or_uid_add_a_command)
+{
+    struct config config = example_config();
+    struct notice notice = example_notice();
+    struct error error = {0};
+    struct text text;
+    text_init(&text, MESSAGE_MAIL_LIMIT);
+    static const char *const bad[] = {"a@b\r\nRCPT TO:<evil@example.org>", "a@b>, <c@d", "a b@example.org", "", "nobody"};
+    for (size_t i = 0; i < COUNT_OF(bad); i++) {
+        cr_expect_not(message_render_mail(&notice, &config, bad[i], &text, &error), "'%s'", bad[i]);
+        cr_expect_eq(error.kind, ERROR_CONFIG);
+        struct config other = config;
+        other.mail.from = bad[i];
+        cr_expect_not(message_render_mail(&notice, &other, "desk@example.org", &text, &error), "'%s'", bad[i]);
+    }
+    notice.uid = "1>\r\nBcc: evil@example.org";
+    cr_expect_not(message_render_mail(&notice, &config, "desk@example.org", &text, &error));
+    cr_expect_eq(error.kind, ERROR_INPUT);
+    text_done(&text);
+}
+
+Test(message, holds_one_line_of_json_whatever_it_is_told)
+{
+    struct notice notice = example_notice();
+    notice.station_name = "\x01\"\\\n\xFF</script>";
+    notice.alarm.station = "line\nend\x7F";
+    notice.worst = NAN;
+    char *text = event(&notice);
+    for (const char *c = text; *c; c++)
+        cr_expect((unsigned char)*c >= 0x20 && *c != 0x7F);
+    cr_expect(strstr(text, "\"worst\":null"));
+    cr_expect(strstr(text, "\"subject\":\"line\\\\x0Aend\\\\x7F/low-oxygen\""), "%s", text);
+    free(text);
+}
+
+Test(message, refuses_what_is_too_long)
+{
+    struct config config = example_config();
+    struct notice notice = example_notice();
+    char *advice = x_alloc(MESSAGE_MAIL_LIMIT + 1);
+    memset(advice, 'a', MESSAGE_MAIL_LIMIT);
+    notice.advice = advice;
+    struct text text;
+    struct error error = {0};
+    text_init(&text, MESSAGE_EVENT_LIMIT);
+    cr_expect_not(message_render_event(&notice, &config, &text, &error));
+    cr_expect_eq(error.kind, ERROR_INPUT);
+    text_done(&text);
+    text_init(&text, MESSAGE_MAIL_LIMIT);
+    cr_expect_not(message_render_mail(&notice, &config, "desk@example.org", &text, &error));
+    text_done(&text);
+    free(advice);
+}
+
+Test(message, shows_all_mails_of_an_alarm_as_one_thread)
+{
+    struct notice first = example_notice(), second = example_notice_returned();
+    char *a = mail(&first), *b = mail(&second);
+    cr_expect(strstr(a, "\nMessage-ID: <sallow-mouth-42-1-desk@example.org>\n"));
+    cr_expect(strstr(b, "\nMessage-ID: <sallow-mouth-42-2-desk@example.org>\n"));
+    cr_expect(strstr(a, "\nReferences: <alarm-42.1.sallow-mouth@example.org>\n"));
+    cr_expect(strstr(b, "\nReferences: <alarm-42.1.sallow-mouth@example.org>\n"));
+    cr_expect(strstr(b, "\nIn-Reply-To: <alarm-42.1.sallow-mouth@example.org>\n"));
+    cr_expect_null(strstr(a, "In-Reply-To"));
+    free(a);
+    free(b);
+}
+
+Test(message, is_the_same_in_every_attempt)
+{
+    struct notice first = example_notice(), again = example_notice();
+    again.attempts = 9;
+    char *a = mail(&first), *b = mail(&again), *c = event(&first), *d = event(&again);
+    cr_expect_str_eq(a, b);
+    cr_expect_str_eq(c, d);
+    free(a), free(b), free(c), free(d);
+}
