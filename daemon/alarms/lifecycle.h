@@ -2,9 +2,9 @@
 /* An alarm's life with people, as one table: (state, event) -> (next state, what to announce).
  *
  * Words of IEC 62682 / ISA-18.2. Pure: who stores the state and who sends the notice is not known here. The
- * table is whole: every event is legal in every state, and one that means nothing there changes and announces
- * nothing, so that a late, doubled or crossed event never loses or sticks an alarm. A caller that wants to tell
- * a person "there is nothing to acknowledge" compares the next state with the present one.
+ * table is whole: each event is legal in each state, and one that means nothing there changes and announces
+ * nothing, so that a late, doubled or crossed event never loses or sticks an alarm. A caller that wants to
+ * tell a person "there is nothing to acknowledge" compares the next state with the present one.
  *
  *                RAISED,    UPDATED    RETURNED      WITHDRAWN   ACKNOW-   SHELVED   UNSHELVED
  *                RECURRED                                        LEDGED

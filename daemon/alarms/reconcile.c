@@ -41,8 +41,7 @@ size_t reconcile(struct arena *arena, const struct reconcile_input *input, struc
     for (size_t i = 0; i < input->found_count; i++) {
         const struct episode *found = &input->found[i];
         if (!touches(found, input->window))
-            continue; /* a gap just beyond the edge: nothing changed there, and its alarm need not be in
-                         `stored` */
+            continue; /* a gap beyond the edge: unchanged, and its alarm need not be in `stored` */
         size_t match = best_match(input, is_taken, found);
         if (match == input->stored_count) {
             changes[count++] = learn(input, found);

@@ -6,10 +6,14 @@
  *
  *   struct span window = {from - rules_lead_in(rule), to + rules_lead_out(rule)};
  *   do {
- *       stored = alarms of rule and station whose episode touches the window (start <= window.to, no end or
- * end >= window.from) view = rows and checks with window.from <= time < window.to, and the samples before and
- * after them found_count = rules_evaluate(arena, &view, &found); } while (reconcile_widen(rule, stored,
- * stored_count, found, found_count, view.after, &window)); change_count = reconcile(arena, &input, &changes);
+ *       stored = alarms of rule and station, any state, that touch the window:
+ *                start <= window.to, and no end or end >= window.from
+ *       view   = rows and checks with window.from <= time < window.to, and the samples before and after
+ *       found_count = rules_evaluate(arena, &view, &found);
+ *   } while (reconcile_widen(rule, stored, stored_count, found, found_count, view.after, &window));
+ *   change_count = reconcile(arena, &input, &changes);
+ *
+ * Silence is also looked at as the clock goes on, with no change at all: the same with from = to = now.
  *
  * Matching: a found episode and a stored alarm are the same where their times overlap or touch (an open
  * stored episode reaches to its last sample; silence and unreadable_drop: without end). A found episode takes
@@ -42,8 +46,7 @@
 struct reconcile_input {
     const char *station; /* or barometer; the path for an unreadable drop */
     const struct rule *rule;
-    const struct alarm *stored; /* of this rule and station, any state, ascending start; those beyond the
-                                   window are left alone */
+    const struct alarm *stored; /* any state, ascending start; those beyond the window are left alone */
     size_t stored_count;
     const struct episode *found; /* ascending start */
     size_t found_count;

@@ -62,25 +62,24 @@ static void keep_detail(struct episode *episode, const char *detail);
 
 #define RULE_USES_LIMITS (RULE_USES_QUANTITY | RULE_USES_LIMIT | RULE_USES_DEADBAND)
 #define RULE_USES_DELAYS (RULE_USES_ON_DELAY | RULE_USES_OFF_DELAY)
+#define RULE_USES_SERIES (RULE_USES_LIMITS | RULE_USES_DELAYS | RULE_USES_COUNTS_SUSPECT)
 
 static const struct rule_kind_info kinds[] = {
     [RULE_BELOW] = {.word = "below",
                     .help = "a quantity is below a limit",
-                    .settings = RULE_USES_LIMITS | RULE_USES_DELAYS | RULE_USES_COUNTS_SUSPECT,
+                    .settings = RULE_USES_SERIES,
                     .evaluate = evaluate_threshold},
     [RULE_ABOVE] = {.word = "above",
                     .help = "a quantity is above a limit",
-                    .settings = RULE_USES_LIMITS | RULE_USES_DELAYS | RULE_USES_COUNTS_SUSPECT,
+                    .settings = RULE_USES_SERIES,
                     .evaluate = evaluate_threshold},
     [RULE_RISE] = {.word = "rise",
                    .help = "a quantity rose by more than a limit within a time window",
-                   .settings =
-                       RULE_USES_LIMITS | RULE_USES_WINDOW | RULE_USES_DELAYS | RULE_USES_COUNTS_SUSPECT,
+                   .settings = RULE_USES_SERIES | RULE_USES_WINDOW,
                    .evaluate = evaluate_change},
     [RULE_FALL] = {.word = "fall",
                    .help = "a quantity fell by more than a limit within a time window",
-                   .settings =
-                       RULE_USES_LIMITS | RULE_USES_WINDOW | RULE_USES_DELAYS | RULE_USES_COUNTS_SUSPECT,
+                   .settings = RULE_USES_SERIES | RULE_USES_WINDOW,
                    .evaluate = evaluate_change},
     [RULE_DRIFT] = {.word = "drift",
                     .help = "a hand reading or check differs from the record by more than a limit",
@@ -403,16 +402,20 @@ static void take_check(struct finds *finds, const struct rule *rule, const struc
 /* "hand reading 1.342 m, record 1.391 m: 0.049 m apart" */
 static void describe_check(const struct check_result *check, struct episode *episode)
 {
-    bool is_level = check->kind == NOTE_LEVEL || check->kind == NOTE_TAPE_DOWN;
+    const char *reference = "field meter ", *sensor = ", sensor ";
+    if (check->kind == NOTE_LEVEL || check->kind == NOTE_TAPE_DOWN) {
+        reference = "hand reading ";
+        sensor = ", record ";
+    } else if (check->kind == NOTE_STANDARD) {
+        reference = "standard ";
+    } else if (check->kind == NOTE_CHECK_CLEANED) {
+        sensor = ", cleaned sensor ";
+    }
     struct text text;
     text_init(&text, sizeof episode->detail - 1);
-    text_puts(&text, is_level                       ? "hand reading "
-                     : check->kind == NOTE_STANDARD ? "standard "
-                                                    : "field meter ");
+    text_puts(&text, reference);
     add_value(&text, check->quantity, check->reference);
-    text_puts(&text, is_level                            ? ", record "
-                     : check->kind == NOTE_CHECK_CLEANED ? ", cleaned sensor "
-                                                         : ", sensor ");
+    text_puts(&text, sensor);
     add_value(&text, check->quantity, check->sensor);
     text_puts(&text, ": ");
     add_value(&text, check->quantity, fabs(check->difference));

@@ -2,27 +2,27 @@
 /* Rules: data in, episodes out. Pure; the same data give the same episodes whatever window they are looked at
  * through.
  *
- * How samples count
- * - A value that is missing, or flagged fail or missing, never counts; suspect counts where
+ * What counts: never a value that is missing, or flagged fail or missing; suspect ones where
  * rule.counts_suspect says so.
- * - below/above: the condition is value < limit, value > limit. rise/fall: value(t) - min, or max - value(t),
- * over [t - window, t) is > limit; with nothing in that window no change is seen: 0. The window must be
- * longer than the sampling interval. A difference of a billionth from the limit is rounding and counts as
- * equal.
- * - on_delay: an episode begins where the condition has been met by every counted sample for at least
- * on_delay by data time. start = first such sample, raised = the sample that served the delay. The deadband
- * plays no part yet.
- * - Once begun it holds until a value is back past the limit by the deadband (below: >= limit + deadband;
- * others:
- *   <= limit - deadband) and the condition is not met again for at least off_delay; end = the sample that
- * came back. Until that is confirmed the episode is open.
- * - A pause between counted samples longer than a day (or than the longest delay of the rule, if that is
+ *
+ * The condition: below value < limit, above value > limit. rise and fall: value(t) - min, max - value(t),
+ * over [t - window, t), is > limit; with nothing in that window no change is seen: 0. The window must be
+ * longer than the sampling interval. A difference of a billionth from the limit is rounding, no difference.
+ *
+ * Start: an episode begins where every counted sample has met the condition for at least on_delay by data
+ * time. start = first such sample, raised = the sample that served the delay. The deadband plays no part yet.
+ *
+ * End: it holds until a value is back past the limit by the deadband (below >= limit + deadband, others
+ * <= limit - deadband) and the condition is not met again for at least off_delay; end = the sample that came
+ * back. Until that is confirmed the episode is open: end = TIME_NONE, last = last counted value, back or not.
+ *
+ * Pauses: one between counted samples longer than a day (or than the longest delay of the rule, if that is
  * more) breaks a delay that is being served: it begins anew behind the pause. The bound does not depend on
- * the sampling interval, so that slow loggers are watched too and that a view's width cannot change the
+ * the sampling interval, so that slow loggers are watched too and the width of a view cannot change the
  * answer. An episode that has begun holds over any pause: missing data are no proof of a return.
- * - Where the rows end while it holds, end = TIME_NONE and last is the last counted value, back or not.
- * - worst, last: for below/above the value; rise/fall the size of the change (positive); drift sensor -
- * reference; silence and unreadable_drop milliseconds. */
+ *
+ * worst and last: below, above the value; rise, fall the size of the change (positive); drift sensor -
+ * reference; silence, unreadable_drop ms. */
 #ifndef RILLWARD_ALARMS_RULES_H
 #define RILLWARD_ALARMS_RULES_H
 
@@ -41,19 +41,19 @@ struct rule_view {
     const struct check_result *checks; /* of the window, ascending time; any quantity */
     size_t check_count;
     int64_t before; /* time of the last sample before the first row, TIME_NONE without one */
-    int64_t after;  /* time of the first sample behind the last row, TIME_NONE where the rows reach the end of
-                       the data */
+    int64_t after;  /* time of the first sample behind the last row, TIME_NONE where the data end */
     int64_t now;
 };
 
-enum rule_setting { /* which settings a kind looks at; the rest must not be given */
-                    RULE_USES_QUANTITY = 1u << 0,
-                    RULE_USES_LIMIT = 1u << 1,
-                    RULE_USES_DEADBAND = 1u << 2,
-                    RULE_USES_WINDOW = 1u << 3,
-                    RULE_USES_ON_DELAY = 1u << 4,
-                    RULE_USES_OFF_DELAY = 1u << 5,
-                    RULE_USES_COUNTS_SUSPECT = 1u << 6,
+/* Which settings a kind looks at. */
+enum rule_setting {
+    RULE_USES_QUANTITY = 1u << 0,
+    RULE_USES_LIMIT = 1u << 1,
+    RULE_USES_DEADBAND = 1u << 2,
+    RULE_USES_WINDOW = 1u << 3,
+    RULE_USES_ON_DELAY = 1u << 4,
+    RULE_USES_OFF_DELAY = 1u << 5,
+    RULE_USES_COUNTS_SUSPECT = 1u << 6,
 };
 
 struct rule_kind_info {
@@ -64,11 +64,14 @@ struct rule_kind_info {
 };
 const struct rule_kind_info *rules_kind_info(enum rule_kind kind);
 
-/* All episodes in the view, ascending start, apart from each other; in the arena. An unreadable_drop rule
- * finds none here. drift: raised by a check that disagrees by more than limit (first readings and checks
- * without data judge nothing); ends at the next one within limit - deadband. silence: start = raised = last
- * sample + window, end = next sample; looks at times only, so the gaps to `before` and `after` count. A place
- * that was never heard from has no last sample and so no episode. */
+/* All episodes in the view, ascending start, apart from each other; in the arena.
+ *
+ * drift: raised by a check that disagrees by more than limit (first readings and checks without data judge
+ * nothing); ends at the next one within limit - deadband.
+ * silence: start = raised = last sample + window, end = next sample; looks at times only, and the gaps to
+ * `before` and `after` count too. While open, last_time = now. A place that was never heard from has no last
+ * sample and so no episode.
+ * unreadable_drop: none here, see rules_drop_episodes(). */
 size_t rules_evaluate(struct arena *arena, const struct rule_view *view, struct episode **ret);
 
 /* The rows to look at for a change in [from, to): [from - lead_in, to + lead_out), if no episode, stored or

@@ -7,7 +7,6 @@
 #include "base/memory.h"
 
 #include <assert.h>
-#include <errno.h>
 #include <limits.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -110,12 +109,8 @@ static void reduce_name(const char *name, char ret[NAME_KEPT + 1])
     if (length > NAME_KEPT)
         base += length - NAME_KEPT;
     size_t n = 0;
-    for (; base[n]; n++) {
-        char c = base[n];
-        bool is_plain = (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
-                        c == '.' || c == '_' || c == '-';
-        ret[n] = is_plain ? c : '_';
-    }
+    for (; base[n]; n++)
+        ret[n] = manifest_byte_is_plain(base[n]) ? base[n] : '_';
     ret[n] = '\0';
 }
 

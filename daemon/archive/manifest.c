@@ -10,7 +10,6 @@ enum { DIGITS = SHA256_HEX_SIZE - 1 };
 static int compare_lines(const void *a, const void *b);
 static bool read_line(const char *bytes, size_t length, struct arena *arena, struct manifest_line *ret,
                       struct error *error);
-static bool is_plain_byte(char c);
 
 void manifest_render(const struct manifest_line *lines, size_t n, struct text *ret)
 {
@@ -73,7 +72,7 @@ bool manifest_path_is_plain(const char *path)
 {
     for (const char *part = path;;) {
         size_t length = 0;
-        while (is_plain_byte(part[length]))
+        while (manifest_byte_is_plain(part[length]))
             length++;
         bool points_up = (length == 1 && part[0] == '.') || (length == 2 && part[0] == '.' && part[1] == '.');
         if (length == 0 || points_up)
@@ -84,6 +83,12 @@ bool manifest_path_is_plain(const char *path)
             return false;
         part += length + 1;
     }
+}
+
+bool manifest_byte_is_plain(char c)
+{
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '.' ||
+           c == '_' || c == '-';
 }
 
 static int compare_lines(const void *a, const void *b)
@@ -107,10 +112,4 @@ static bool read_line(const char *bytes, size_t length, struct arena *arena, str
                     "the path is not one of ours, expected letters, digits and '._-/', no '..'");
     ret->path = path;
     return true;
-}
-
-static bool is_plain_byte(char c)
-{
-    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '.' ||
-           c == '_' || c == '-';
 }

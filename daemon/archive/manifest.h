@@ -36,5 +36,7 @@ const struct manifest_line *manifest_find(const struct manifest_line *lines, siz
 
 /* Relative, no empty, "." or ".." part, and only bytes that no tool needs to escape. */
 bool manifest_path_is_plain(const char *path);
+/* One of [A-Za-z0-9._-]. */
+bool manifest_byte_is_plain(char c);
 
 #endif

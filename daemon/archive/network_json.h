@@ -15,7 +15,7 @@
  *                          last_time, unit, detail}]}]
  *
  * Times are UTC or null, values are in the written unit of their quantity or null; an alarm's unit is null
- * where its rule has no quantity. Order is the caller's. No clock is read: the same view gives the same bytes. */
+ * where its rule has no quantity. Order is the caller's. No clock is read: same view, same bytes. */
 #ifndef RILLWARD_ARCHIVE_NETWORK_JSON_H
 #define RILLWARD_ARCHIVE_NETWORK_JSON_H
 

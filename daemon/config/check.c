@@ -175,9 +175,8 @@ static void check_folders(struct checker *checker)
         for (size_t j = 0; j < i; j++)
             if (folders[i].path && folders[j].path &&
                 (path_is_inside(folders[i].path, folders[j].path) || path_is_inside(folders[j].path, folders[i].path)))
-                problem_add(checker->problems, folders[i].where,
-                            "'%s' and '%s' must lie apart, found '%s' and '%s'", folders[i].key, folders[j].key,
-                            folders[i].path, folders[j].path);
+                problem_add(checker->problems, folders[i].where, "'%s' and '%s' must lie apart, found '%s' and '%s'",
+                            folders[i].key, folders[j].key, folders[i].path, folders[j].path);
 }
 
 static void check_network_url(struct checker *checker)
@@ -231,16 +230,17 @@ static void check_layout(struct checker *checker, const struct layout *layout)
     check_patterns(checker, &layout->files, "layout", layout->id, layout->where);
     for (size_t i = 0; i < layout->column_count; i++) {
         const struct column *column = &layout->columns[i];
-        has_values = has_values || column->role == COLUMN_QUANTITY || column->role == COLUMN_NOTE ||
-                     column->role == COLUMN_KIND;
+        has_values =
+            has_values || column->role == COLUMN_QUANTITY || column->role == COLUMN_NOTE || column->role == COLUMN_KIND;
         if (role_fits(layout->holds, column->role))
             continue;
         const char *word = column->role == COLUMN_QUANTITY ? quantity_info(column->quantity)->key
                                                            : column_role_choice((int)column->role);
         problem_add(checker->problems, column->where, "layout '%s' holds %s, a column of them is not '%s'%s",
                     layout->id, holds, word,
-                    layout->holds == LAYOUT_NOTES ? ": expected 'is: note', as in {is: note, note: check, quantity: ...}"
-                                                  : ": expected 'holds: notes', or another 'is'");
+                    layout->holds == LAYOUT_NOTES
+                        ? ": expected 'is: note', as in {is: note, note: check, quantity: ...}"
+                        : ": expected 'holds: notes', or another 'is'");
     }
     if (!has_values && layout->column_count > 0)
         problem_add(checker->problems, layout->where, "layout '%s' has no column %s", layout->id,

@@ -25,10 +25,9 @@ void config_free(struct config *config)
 /* Stations and barometers are sorted by id: there may be ten thousand. */
 size_t config_find_station(const struct config *config, const char *id)
 {
-    const struct station *found =
-        config->station_count == 0
-            ? NULL
-            : bsearch(id, config->stations, config->station_count, sizeof *config->stations, compare_station);
+    const struct station *found = config->station_count == 0 ? NULL
+                                                             : bsearch(id, config->stations, config->station_count,
+                                                                       sizeof *config->stations, compare_station);
     return found ? (size_t)(found - config->stations) : config->station_count;
 }
 

@@ -149,13 +149,22 @@ static bool may_be_near(const struct config *config, const struct station *stati
 
 static void add_layout(uint64_t *digest, const struct layout *layout)
 {
-    const char *const texts[] = {layout->id,          layout->comment,     layout->serial_label,    layout->station_label,
-                                 layout->time_columns[0], layout->time_columns[1], layout->time_format, layout->zone_name};
+    const char *const texts[] = {layout->id,
+                                 layout->comment,
+                                 layout->serial_label,
+                                 layout->station_label,
+                                 layout->time_columns[0],
+                                 layout->time_columns[1],
+                                 layout->time_format,
+                                 layout->zone_name};
     for (size_t i = 0; i < COUNT_OF(texts); i++)
         add_text(digest, texts[i]);
-    const int64_t wholes[] = {(int64_t)layout->holds,         layout->delimiter,
-                              layout->decimal,                layout->may_end_open,
-                              (int64_t)layout->repeated_hour, (int64_t)layout->missing_hour,
+    const int64_t wholes[] = {(int64_t)layout->holds,
+                              layout->delimiter,
+                              layout->decimal,
+                              layout->may_end_open,
+                              (int64_t)layout->repeated_hour,
+                              (int64_t)layout->missing_hour,
                               (int64_t)layout->column_count};
     for (size_t i = 0; i < COUNT_OF(wholes); i++)
         add_whole(digest, wholes[i]);

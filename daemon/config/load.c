@@ -17,11 +17,11 @@
 #include <unistd.h>
 
 enum {
-    LARGEST_FILE = 16 << 20,   /* bytes */
-    LARGEST_DEPTH = 32,        /* of nested maps and lists; libyaml needs time by the square of it */
-    LARGEST_EVENTS = 2000000,  /* of one file: about 250 MB while it is read */
-    LARGEST_ANCHORS = 1000,    /* libyaml compares each with all before it */
-    LARGEST_STEPS = 4000000,   /* nodes looked at, in all files, aliases counted again */
+    LARGEST_FILE = 16 << 20,  /* bytes */
+    LARGEST_DEPTH = 32,       /* of nested maps and lists; libyaml needs time by the square of it */
+    LARGEST_EVENTS = 2000000, /* of one file: about 250 MB while it is read */
+    LARGEST_ANCHORS = 1000,   /* libyaml compares each with all before it */
+    LARGEST_STEPS = 4000000,  /* nodes looked at, in all files, aliases counted again */
     LARGEST_FILES = 20000
 };
 
@@ -51,8 +51,7 @@ static void read_file(struct loader *loader, const char *name, const char *bytes
 static void read_main(struct loader *loader, struct reader *reader, const yaml_node_t *root);
 static void read_maps(struct reader *reader, const yaml_node_t *root, struct capacities *room);
 static void collect_includes(struct loader *loader, struct reader *reader, const yaml_node_t *node);
-static void collect_matches(struct loader *loader, struct reader *reader, const yaml_node_t *node,
-                            const char *pattern);
+static void collect_matches(struct loader *loader, struct reader *reader, const yaml_node_t *node, const char *pattern);
 static const char *escape_pattern(struct arena *arena, const char *text);
 static bool has_wildcard(const char *text);
 static const char *absolute_folder(struct arena *arena, const char *name);
@@ -85,8 +84,7 @@ static struct config *load(const char *name, const char *bytes, size_t length, b
 {
     struct config *config = x_alloc(sizeof *config);
     config->arena = arena_new();
-    struct loader loader = {
-        .config = config, .problems = problems, .steps = LARGEST_STEPS, .may_include = may_include};
+    struct loader loader = {.config = config, .problems = problems, .steps = LARGEST_STEPS, .may_include = may_include};
     loader.places.main_file = arena_strdup(config->arena, name);
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
         config->quality[q] = default_limits(q);
@@ -221,14 +219,9 @@ static const char *survey_event(const yaml_event_t *event, size_t *depth, size_t
         ++*depth;
         break;
     case YAML_MAPPING_END_EVENT:
-    case YAML_SEQUENCE_END_EVENT:
-        --*depth;
-        break;
-    case YAML_SCALAR_EVENT:
-        anchor = event->data.scalar.anchor;
-        break;
-    default:
-        break;
+    case YAML_SEQUENCE_END_EVENT: --*depth; break;
+    case YAML_SCALAR_EVENT: anchor = event->data.scalar.anchor; break;
+    default: break;
     }
     if (*depth > LARGEST_DEPTH)
         return "maps and lists are nested too deeply";
@@ -262,7 +255,8 @@ static const char *yaml_cure(const yaml_parser_t *parser)
     } cures[] = {
         {"while scanning an alias", "; a text that begins with '*' needs quotes"},
         {"while scanning an anchor", "; a text that begins with '&' needs quotes"},
-        {"mapping values are not allowed", "; a text with ': ' in it needs quotes, and keys of a map stand in one column"},
+        {"mapping values are not allowed",
+         "; a text with ': ' in it needs quotes, and keys of a map stand in one column"},
         {"cannot start any token", "; indent by blanks, not tabs, and quote texts that begin with '%', '@' or '`'"},
         {"did not find expected ',' or", "; is a comma or bracket missing, or does a text with ': ' need quotes?"},
         {"did not find expected key", "; keys of a map stand in one column"},
@@ -296,8 +290,10 @@ static void read_main(struct loader *loader, struct reader *reader, const yaml_n
     if (include)
         collect_includes(loader, reader, include);
     if (id && config->network_id && !reader_is_id(config->network_id))
-        reader_complain(reader, id, "'id' of the network has 1 to %d letters, digits, '.', '_', '-', the first a "
-                                    "letter or digit, found '%.80s'", LONGEST_ID, config->network_id);
+        reader_complain(reader, id,
+                        "'id' of the network has 1 to %d letters, digits, '.', '_', '-', the first a "
+                        "letter or digit, found '%.80s'",
+                        LONGEST_ID, config->network_id);
     if (config->good_air_gap > config->largest_air_gap)
         reader_complain(reader, reader_find(reader, root, "pairing"),
                         "'good_gap' must not be longer than 'largest_gap' (defaults 1 h and 3 h)");
@@ -354,8 +350,8 @@ static void collect_matches(struct loader *loader, struct reader *reader, const 
     glob_t matches = {0};
     int result = glob(path, GLOB_NOSORT, NULL, &matches);
     for (size_t i = 0; result == 0 && i < matches.gl_pathc && loader->include_count < LARGEST_FILES; i++) {
-        loader->includes = x_grow(loader->includes, loader->include_count, &loader->include_capacity,
-                                  sizeof *loader->includes);
+        loader->includes =
+            x_grow(loader->includes, loader->include_count, &loader->include_capacity, sizeof *loader->includes);
         loader->includes[loader->include_count++] = arena_strdup(arena, matches.gl_pathv[i]);
     }
     globfree(&matches);
@@ -367,8 +363,10 @@ static void collect_matches(struct loader *loader, struct reader *reader, const 
     if (result == 0 || has_wildcard(last_folder) || *wanted == '\0')
         return;
     if (!file_exists(path_absolute(arena, reader->folder, wanted))) {
-        reader_complain(reader, node, "'include' found nothing at '%.200s': expected a file, or a pattern in a folder "
-                                      "that exists", pattern);
+        reader_complain(reader, node,
+                        "'include' found nothing at '%.200s': expected a file, or a pattern in a folder "
+                        "that exists",
+                        pattern);
         loader->is_incomplete = true;
     }
 }

@@ -15,9 +15,11 @@
 #define DAY ((double)DAY_MS)
 #define MEBIBYTE 1048576.0
 
-#define SECTION(name, path_text, title_text)                                                                          \
-    const struct section section_##name = {                                                                           \
-        .path = path_text, .title = title_text, .options = name##_options, .count = COUNT_OF(name##_options)};        \
+/* One row is one or two lines here, not ten. */
+/* clang-format off */
+#define SECTION(name, path_text, title_text)                                                                           \
+    const struct section section_##name = {                                                                            \
+        .path = path_text, .title = title_text, .options = name##_options, .count = COUNT_OF(name##_options)};         \
     _Static_assert(COUNT_OF(name##_options) <= 64, "the loader marks seen keys in 64 bits")
 
 #define FIELD(name) offsetof(struct config, name)
@@ -26,8 +28,8 @@ static const struct option network_options[] = {
      .help = "short name for files and messages: letters, digits, '.', '_', '-'"},
     {.key = "name", .type = OPTION_TEXT, .offset = FIELD(network_name),
      .help = "name for people; default: the id"},
-    {.key = "operator", .type = OPTION_TEXT, .offset = FIELD(operator_name), .standard = "", .may_be_empty = true,
-     .help = "who runs the network, for pages and records"},
+    {.key = "operator", .type = OPTION_TEXT, .offset = FIELD(operator_name), .standard = "",
+     .may_be_empty = true, .help = "who runs the network, for pages and records"},
     {.key = "contact", .type = OPTION_TEXT, .offset = FIELD(contact), .standard = "", .may_be_empty = true,
      .help = "where readers of the archive can ask"},
     {.key = "url", .type = OPTION_TEXT, .offset = FIELD(public_url), .standard = "", .may_be_empty = true,
@@ -37,11 +39,13 @@ SECTION(network, "network", "the network");
 
 static const struct option intake_options[] = {
     {.key = "settle", .type = OPTION_DURATION, .offset = FIELD(settle), .standard = "5 s", .minimum = 0,
-     .maximum = HOUR, .help = "how long size and times of a file that was not renamed into place must rest before it is read"},
+     .maximum = HOUR,
+     .help = "how long size and times of a file that was not renamed into place must rest before it is read"},
     {.key = "rescan", .type = OPTION_DURATION, .offset = FIELD(rescan), .standard = "10 min", .minimum = 1000,
      .maximum = DAY, .help = "pause between full scans of the inbox, for folders that send no events"},
     {.key = "hold_open_end", .type = OPTION_DURATION, .offset = FIELD(hold_open_end), .standard = "10 min",
-     .minimum = 0, .maximum = 7 * DAY, .help = "how long a file whose last line has no end must rest before it is taken all the same"},
+     .minimum = 0, .maximum = 7 * DAY,
+     .help = "how long a file whose last line has no end must rest before it is taken all the same"},
     {.key = "largest_drop", .type = OPTION_SIZE, .offset = FIELD(largest_drop), .standard = "64 MiB",
      .minimum = 1024, .maximum = 1024 * MEBIBYTE, .help = "larger files are set aside unread"},
     {.key = "ignore", .type = OPTION_WORDS, .offset = FIELD(ignore),
@@ -51,17 +55,21 @@ SECTION(intake, "intake", "the intake");
 
 static const struct option pairing_options[] = {
     {.key = "distance", .type = OPTION_QUANTITY, .offset = FIELD(pairing_distance), .dimension = UNIT_LENGTH,
-     .standard = "25 km", .minimum = 0, .maximum = 1e6, .help = "a station that names no barometers uses those within this distance, nearest first"},
+     .standard = "25 km", .minimum = 0, .maximum = 1e6,
+     .help = "a station that names no barometers uses those within this distance, nearest first"},
     {.key = "largest_gap", .type = OPTION_DURATION, .offset = FIELD(largest_air_gap), .standard = "3 h",
-     .minimum = 1000, .maximum = 7 * DAY, .help = "longest pause between air pressure samples that is interpolated at all"},
+     .minimum = 1000, .maximum = 7 * DAY,
+     .help = "longest pause between air pressure samples that is interpolated at all"},
     {.key = "good_gap", .type = OPTION_DURATION, .offset = FIELD(good_air_gap), .standard = "1 h",
-     .minimum = 1000, .maximum = 7 * DAY, .help = "beyond this pause the interpolated air pressure makes values suspect"},
+     .minimum = 1000, .maximum = 7 * DAY,
+     .help = "beyond this pause the interpolated air pressure makes values suspect"},
 };
 SECTION(pairing, "pairing", "the pairing");
 
 static const struct option alarms_options[] = {
-    {.key = "news_age", .type = OPTION_DURATION, .offset = FIELD(news_age), .standard = "3 d", .minimum = MINUTE,
-     .maximum = 3650 * DAY, .help = "an episode whose last moment is older than this when learnt of is recorded and wakes nobody"},
+    {.key = "news_age", .type = OPTION_DURATION, .offset = FIELD(news_age), .standard = "3 d",
+     .minimum = MINUTE, .maximum = 3650 * DAY,
+     .help = "an episode whose last moment is older than this when learnt of is recorded and wakes nobody"},
 };
 SECTION(alarms, "alarms", "the alarms");
 
@@ -73,8 +81,10 @@ static const struct option mail_options[] = {
      .help = "default: 587 with starttls, 465 with tls, 25 with plain"},
     {.key = "security", .type = OPTION_CHOICE, .offset = SENDER(security), .standard = "starttls",
      .choice = mail_security_choice, .help = "plain is for a server on this machine only"},
-    {.key = "user", .type = OPTION_TEXT, .offset = SENDER(user), .help = "name to log in with; none: no log-in"},
-    {.key = "password", .type = OPTION_SECRET, .offset = SENDER(password), .help = "where the password is kept"},
+    {.key = "user", .type = OPTION_TEXT, .offset = SENDER(user),
+     .help = "name to log in with; none: no log-in"},
+    {.key = "password", .type = OPTION_SECRET, .offset = SENDER(password),
+     .help = "where the password is kept"},
     {.key = "from", .type = OPTION_TEXT, .offset = SENDER(from), .is_required = true,
      .help = "sender address of all messages"},
     {.key = "hello_name", .type = OPTION_TEXT, .offset = SENDER(hello_name),
@@ -99,7 +109,8 @@ static const struct option top_options[] = {
      .help = "folder for finished records, pages and originals"},
     {.key = "state", .type = OPTION_PATH, .offset = FIELD(state), .is_required = true,
      .help = "folder for the database"},
-    {.key = "include", .type = OPTION_OWN, .help = "patterns of more files with stations, barometers, layouts, recipients, rules"},
+    {.key = "include", .type = OPTION_OWN,
+     .help = "patterns of more files with stations, barometers, layouts, recipients, rules"},
     {.key = "intake", .type = OPTION_SECTION, .section = &section_intake, .help = "when drops are read"},
     {.key = "pairing", .type = OPTION_SECTION, .section = &section_pairing,
      .help = "how barometers are found for stations"},
@@ -108,8 +119,7 @@ static const struct option top_options[] = {
     {.key = "mail", .type = OPTION_OWN, .help = "the mail server, where a recipient has a mail address"},
 };
 SECTION(top, "", "the file");
-const struct section section_included = {
-    .path = "", .title = "an included file", .options = top_options, .count = 5};
+const struct section section_included = {.path = "", .title = "an included file", .options = top_options, .count = 5};
 #undef FIELD
 #undef SENDER
 
@@ -117,8 +127,8 @@ const struct section section_included = {
 static const struct option limits_options[] = {
     {.key = "sensor", .type = OPTION_RANGE, .offset = FIELD(sensor_min), .dimension = OF_QUANTITY,
      .may_be_none = true, .help = "[lowest, highest] that the sensor can give: outside it a value fails"},
-    {.key = "usual", .type = OPTION_RANGE, .offset = FIELD(usual_min), .dimension = OF_QUANTITY, .may_be_none = true,
-     .help = "[lowest, highest] that the place has: outside it a value is suspect"},
+    {.key = "usual", .type = OPTION_RANGE, .offset = FIELD(usual_min), .dimension = OF_QUANTITY,
+     .may_be_none = true, .help = "[lowest, highest] that the place has: outside it a value is suspect"},
     {.key = "spike", .type = OPTION_DIFFERENCES, .offset = FIELD(spike_suspect), .dimension = OF_QUANTITY,
      .may_be_none = true, .help = "[suspect, fail] distance from the mean of both neighbours"},
     {.key = "rate", .type = OPTION_RATE, .offset = FIELD(rate), .dimension = OF_QUANTITY, .may_be_none = true,
@@ -135,8 +145,8 @@ static const struct option flat_options[] = {
      .maximum = INFINITY, .help = "values within this are the same; half the resolution of the sensor fits"},
     {.key = "suspect", .type = OPTION_DURATION, .offset = FIELD(flat_suspect), .minimum = MINUTE,
      .maximum = 365 * DAY, .may_be_none = true, .help = "the same for this long is suspect"},
-    {.key = "fail", .type = OPTION_DURATION, .offset = FIELD(flat_fail), .minimum = MINUTE, .maximum = 365 * DAY,
-     .may_be_none = true, .help = "the same for this long fails"},
+    {.key = "fail", .type = OPTION_DURATION, .offset = FIELD(flat_fail), .minimum = MINUTE,
+     .maximum = 365 * DAY, .may_be_none = true, .help = "the same for this long fails"},
 };
 SECTION(flat, "quality.<quantity>.flat", "the flat test");
 #undef FIELD
@@ -147,17 +157,21 @@ static const struct option station_options[] = {
     {.key = "latitude", .type = OPTION_QUANTITY, .offset = FIELD(latitude), .dimension = NO_DIMENSION,
      .is_required = true, .minimum = -90, .maximum = 90, .help = "degrees north, WGS 84"},
     {.key = "longitude", .type = OPTION_QUANTITY, .offset = FIELD(longitude), .dimension = NO_DIMENSION,
-     .is_required = true, .minimum = -180, .maximum = 180, .help = "degrees east, WGS 84; negative in the west"},
+     .is_required = true, .minimum = -180, .maximum = 180,
+     .help = "degrees east, WGS 84; negative in the west"},
     {.key = "elevation", .type = OPTION_QUANTITY, .offset = FIELD(elevation), .dimension = UNIT_LENGTH,
-     .is_required = true, .minimum = -500, .maximum = 9000, .help = "of the water surface above sea level, about: air pressure is reduced to it"},
+     .is_required = true, .minimum = -500, .maximum = 9000,
+     .help = "of the water surface above sea level, about: air pressure is reduced to it"},
     {.key = "standard_time", .type = OPTION_OFFSET, .offset = FIELD(utc_offset), .is_required = true,
      .help = "offset of the place's standard time from UTC, never daylight saving"},
     {.key = "datum", .type = OPTION_TEXT, .offset = FIELD(datum), .standard = "", .may_be_empty = true,
      .help = "what level 0 is, for people"},
-    {.key = "sensor_elevation", .type = OPTION_QUANTITY, .offset = FIELD(sensor_elevation), .dimension = UNIT_LENGTH,
-     .minimum = -12000, .maximum = 9000, .help = "of the sensor above the datum: gives the level where no reading ties it"},
+    {.key = "sensor_elevation", .type = OPTION_QUANTITY, .offset = FIELD(sensor_elevation),
+     .dimension = UNIT_LENGTH, .minimum = -12000, .maximum = 9000,
+     .help = "of the sensor above the datum: gives the level where no reading ties it"},
     {.key = "tape_point", .type = OPTION_QUANTITY, .offset = FIELD(tape_point), .dimension = UNIT_LENGTH,
-     .minimum = -1000, .maximum = 9000, .help = "elevation above the datum of the point that tape-down readings hang from"},
+     .minimum = -1000, .maximum = 9000,
+     .help = "elevation above the datum of the point that tape-down readings hang from"},
     {.key = "drops", .type = OPTION_WORDS, .offset = FIELD(drops),
      .help = "path patterns below the inbox whose files belong here; '**' crosses folders"},
     {.key = "serials", .type = OPTION_WORDS, .offset = FIELD(serials),
@@ -168,13 +182,15 @@ static const struct option station_options[] = {
      .help = "ids of its barometers, best first; default: those within the pairing distance"},
     {.key = "salinity", .type = OPTION_OWN, .is_required = true,
      .help = "'measured' (from conductivity), 'fresh', or practical salinity such as 13"},
-    {.key = "salinity_if_missing", .type = OPTION_QUANTITY, .offset = FIELD(salinity), .dimension = UNIT_SALINITY,
-     .maximum = 42, .help = "practical salinity used where it is measured and missing"},
+    {.key = "salinity_if_missing", .type = OPTION_QUANTITY, .offset = FIELD(salinity),
+     .dimension = UNIT_SALINITY, .maximum = 42,
+     .help = "practical salinity used where it is measured and missing"},
     {.key = "conductance_coefficient", .type = OPTION_QUANTITY, .offset = FIELD(conductance_coefficient),
      .dimension = UNIT_TEMPERATURE_COEFFICIENT, .standard = "0.0191", .minimum = 0.001, .maximum = 0.05,
      .help = "fraction per degree that refers conductivity to 25 degC"},
     {.key = "oxygen_sensor_salinity", .type = OPTION_QUANTITY, .offset = FIELD(oxygen_sensor_salinity),
-     .dimension = UNIT_SALINITY, .standard = "0", .maximum = 42, .help = "salinity that the oxygen sensor was told"},
+     .dimension = UNIT_SALINITY, .standard = "0", .maximum = 42,
+     .help = "salinity that the oxygen sensor was told"},
     {.key = "oxygen_sensor_pressure", .type = OPTION_QUANTITY, .offset = FIELD(oxygen_sensor_pressure),
      .dimension = UNIT_PRESSURE, .standard = "1013.25 hPa", .minimum = 40000, .maximum = 110000,
      .help = "air pressure that a reading in % refers to"},
@@ -182,7 +198,8 @@ static const struct option station_options[] = {
      .help = "sampling interval; default: found from the data"},
     {.key = "settling", .type = OPTION_DURATION, .offset = FIELD(settling), .standard = "15 min", .minimum = 0,
      .maximum = 7 * DAY, .help = "how long values are suspect after the logger went into the water"},
-    {.key = "quality", .type = OPTION_OWN, .help = "map of quantity to limits, where they differ from the network's"},
+    {.key = "quality", .type = OPTION_OWN,
+     .help = "map of quantity to limits, where they differ from the network's"},
 };
 SECTION(station, "stations.<id>", "a station");
 #undef FIELD
@@ -193,7 +210,8 @@ static const struct option barometer_options[] = {
     {.key = "latitude", .type = OPTION_QUANTITY, .offset = FIELD(latitude), .dimension = NO_DIMENSION,
      .is_required = true, .minimum = -90, .maximum = 90, .help = "degrees north, WGS 84"},
     {.key = "longitude", .type = OPTION_QUANTITY, .offset = FIELD(longitude), .dimension = NO_DIMENSION,
-     .is_required = true, .minimum = -180, .maximum = 180, .help = "degrees east, WGS 84; negative in the west"},
+     .is_required = true, .minimum = -180, .maximum = 180,
+     .help = "degrees east, WGS 84; negative in the west"},
     {.key = "elevation", .type = OPTION_QUANTITY, .offset = FIELD(elevation), .dimension = UNIT_LENGTH,
      .is_required = true, .minimum = -500, .maximum = 9000, .help = "of the sensor above sea level"},
     {.key = "standard_time", .type = OPTION_OFFSET, .offset = FIELD(utc_offset), .is_required = true,
@@ -202,7 +220,8 @@ static const struct option barometer_options[] = {
      .help = "path patterns below the inbox whose files belong here"},
     {.key = "serials", .type = OPTION_WORDS, .offset = FIELD(serials),
      .help = "serial numbers of the loggers that hang here"},
-    {.key = "labels", .type = OPTION_WORDS, .offset = FIELD(labels), .help = "other names that files use for the place"},
+    {.key = "labels", .type = OPTION_WORDS, .offset = FIELD(labels),
+     .help = "other names that files use for the place"},
 };
 SECTION(barometer, "barometers.<id>", "a barometer");
 #undef FIELD
@@ -216,21 +235,22 @@ static const struct option time_options[] = {
     {.key = "zone", .type = OPTION_TEXT, .offset = FIELD(zone_name), .is_required = true,
      .help = "clock of the file: 'station' (its standard time), an offset such as '-08:00', or an IANA name"},
     {.key = "repeated_hour", .type = OPTION_CHOICE, .offset = FIELD(repeated_hour), .standard = "in order",
-     .choice = repeated_hour_choice, .help = "what a time means that the clock showed twice when summer ended"},
+     .choice = repeated_hour_choice,
+     .help = "what a time means that the clock showed twice when summer ended"},
     {.key = "missing_hour", .type = OPTION_CHOICE, .offset = FIELD(missing_hour), .standard = "refuse",
      .choice = missing_hour_choice, .help = "what to do with a time that the clock never showed"},
 };
 SECTION(time, "layouts.<id>.time", "the time of a layout");
 
 static const struct option layout_options[] = {
-    {.key = "holds", .type = OPTION_CHOICE, .offset = FIELD(holds), .standard = "readings", .choice = holds_choice,
-     .help = "what its files hold"},
+    {.key = "holds", .type = OPTION_CHOICE, .offset = FIELD(holds), .standard = "readings",
+     .choice = holds_choice, .help = "what its files hold"},
     {.key = "files", .type = OPTION_WORDS, .offset = FIELD(files),
      .help = "path patterns below the inbox; default: any file whose header fits"},
     {.key = "delimiter", .type = OPTION_CHARACTER, .offset = FIELD(delimiter), .standard = "found",
      .choice = delimiter_choice, .characters = "\0,;\t|", .help = "what stands between cells"},
-    {.key = "decimal", .type = OPTION_CHARACTER, .offset = FIELD(decimal), .standard = ".", .choice = decimal_choice,
-     .characters = ".,", .help = "decimal mark of numbers"},
+    {.key = "decimal", .type = OPTION_CHARACTER, .offset = FIELD(decimal), .standard = ".",
+     .choice = decimal_choice, .characters = ".,", .help = "decimal mark of numbers"},
     {.key = "missing", .type = OPTION_WORDS, .offset = FIELD(missing),
      .help = "cells that mean 'no value', beside the empty one"},
     {.key = "end_marks", .type = OPTION_WORDS, .offset = FIELD(end_marks),
@@ -257,7 +277,8 @@ static const struct option column_options[] = {
     {.key = "header", .type = OPTION_TEXT, .offset = FIELD(header), .is_required = true,
      .help = "pattern for the header cell; case does not count"},
     {.key = "is", .type = OPTION_OWN, .is_required = true,
-     .help = "a quantity, or station, serial, note, kind, quantity_name, value, unit, reference, until, text, ignored"},
+     .help = "a quantity, or station, serial, note, kind, quantity_name, value, unit, reference, until, "
+             "text, ignored"},
     {.key = "unit", .type = OPTION_TEXT, .offset = FIELD(unit),
      .help = "unit of the values; default: the one that the header cell names"},
     {.key = "note", .type = OPTION_NOTE_KIND, .offset = FIELD(note_kind),
@@ -274,7 +295,8 @@ SECTION(column, "layouts.<id>.columns", "a column");
 
 #define FIELD(name) offsetof(struct recipient, name)
 static const struct option recipient_options[] = {
-    {.key = "webhook", .type = OPTION_TEXT, .offset = FIELD(url), .help = "https address that notices are posted to"},
+    {.key = "webhook", .type = OPTION_TEXT, .offset = FIELD(url),
+     .help = "https address that notices are posted to"},
     {.key = "secret", .type = OPTION_SECRET, .offset = FIELD(secret),
      .help = "webhook: where the signing secret is kept ('whsec_' and base64)"},
     {.key = "old_secret", .type = OPTION_SECRET, .offset = FIELD(old_secret),
@@ -283,13 +305,15 @@ static const struct option recipient_options[] = {
      .help = "webhook: certificate authority to trust; default: the system's"},
     {.key = "allow_private_address", .type = OPTION_BOOLEAN, .offset = FIELD(allows_private_address),
      .standard = "false", .help = "webhook: may point into private networks and this machine, and use http"},
-    {.key = "mail", .type = OPTION_TEXT, .offset = FIELD(address), .help = "mail address, instead of a webhook"},
+    {.key = "mail", .type = OPTION_TEXT, .offset = FIELD(address),
+     .help = "mail address, instead of a webhook"},
 };
 SECTION(recipient, "recipients.<id>", "a recipient");
 #undef FIELD
 
 static const struct option secret_options[] = {
-    {.key = "file", .type = OPTION_PATH, .offset = offsetof(struct secret_words, file), .help = "path of a file that holds the secret and nothing else"},
+    {.key = "file", .type = OPTION_PATH, .offset = offsetof(struct secret_words, file),
+     .help = "path of a file that holds the secret and nothing else"},
     {.key = "credential", .type = OPTION_TEXT, .offset = offsetof(struct secret_words, credential),
      .help = "name of a credential that the service manager hands over"},
 };
@@ -297,11 +321,12 @@ SECTION(secret, "recipients.<id>.secret", "a secret");
 
 #define FIELD(name) offsetof(struct rule, name)
 static const struct option rule_options[] = {
-    {.key = "kind", .type = OPTION_CHOICE, .offset = FIELD(kind), .is_required = true, .choice = rule_kind_choice,
-     .help = "what is looked for"},
+    {.key = "kind", .type = OPTION_CHOICE, .offset = FIELD(kind), .is_required = true,
+     .choice = rule_kind_choice, .help = "what is looked for"},
     {.key = "title", .type = OPTION_TEXT, .offset = FIELD(title), .help = "for people; default: the id"},
     {.key = "quantity", .type = OPTION_QUANTITY_NAME, .offset = FIELD(quantity), .help = "what is looked at"},
-    {.key = "limit", .type = OPTION_OWN, .help = "value of below and above, change of rise and fall, difference of drift"},
+    {.key = "limit", .type = OPTION_OWN,
+     .help = "value of below and above, change of rise and fall, difference of drift"},
     {.key = "deadband", .type = OPTION_DIFFERENCE, .offset = FIELD(deadband), .dimension = OF_QUANTITY,
      .maximum = INFINITY, .help = "how far back over the limit it must come to be over; default 0"},
     {.key = "window", .type = OPTION_DURATION, .offset = FIELD(window), .minimum = MINUTE, .maximum = 365 * DAY,
@@ -324,10 +349,12 @@ static const struct option rule_options[] = {
 SECTION(rule, "rules.<id>", "a rule");
 #undef FIELD
 
+/* clang-format on */
+
 static const struct section *const sections[] = {
-    &section_top,     &section_network,   &section_intake, &section_pairing, &section_alarms, &section_limits,
-    &section_flat,    &section_station,   &section_barometer, &section_layout, &section_time, &section_column,
-    &section_recipient, &section_secret,  &section_mail,   &section_rule,
+    &section_top,       &section_network, &section_intake,    &section_pairing, &section_alarms, &section_limits,
+    &section_flat,      &section_station, &section_barometer, &section_layout,  &section_time,   &section_column,
+    &section_recipient, &section_secret,  &section_mail,      &section_rule,
 };
 
 const struct section *option_section(size_t index)

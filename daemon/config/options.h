@@ -9,28 +9,28 @@
 #include "base/text.h"
 #include "config/config.h"
 
-enum option_type {              /* what stands in the file              where `offset` points to */
-    OPTION_TEXT,                /* one line of text                     const char * */
-    OPTION_PROSE,               /* text that may have several lines     const char * */
-    OPTION_PATH,                /* made absolute by the file's folder   const char * */
-    OPTION_WORDS,               /* list of texts, or a single one       struct word_list */
-    OPTION_BOOLEAN,             /* true, false                          bool */
-    OPTION_INTEGER,             /*                                      int */
-    OPTION_QUANTITY,            /* number with unit                     double */
-    OPTION_DIFFERENCE,          /* the same for a difference            double */
-    OPTION_RATE,                /* largest change per hour              double */
-    OPTION_RANGE,               /* [lowest, highest]                    double[2], infinite: none */
-    OPTION_DIFFERENCES,         /* [smaller, larger]                    double[2], 0: none */
-    OPTION_DURATION,            /*                                      int64_t, ms */
-    OPTION_SIZE,                /* bytes with unit                      int64_t */
-    OPTION_OFFSET,              /* from UTC                             int64_t, ms */
-    OPTION_CHOICE,              /* one word of `choice`                 any enum */
-    OPTION_CHARACTER,           /* one word of `choice`                 char: that one of `characters` */
-    OPTION_QUANTITY_NAME,       /* oxygen                               enum quantity */
-    OPTION_NOTE_KIND,           /* tape_down                            enum note_kind */
-    OPTION_SECRET,              /* {file: ...} or {credential: ...}     struct secret */
-    OPTION_SECTION,             /* a map with a table of its own        first byte of its fields */
-    OPTION_OWN                  /* has a shape of its own: read by load.c or sections.c */
+enum option_type {                       /* what stands in the file              where `offset` points to */
+                   OPTION_TEXT,          /* one line of text                     const char * */
+                   OPTION_PROSE,         /* text that may have several lines     const char * */
+                   OPTION_PATH,          /* made absolute by the file's folder   const char * */
+                   OPTION_WORDS,         /* list of texts, or a single one       struct word_list */
+                   OPTION_BOOLEAN,       /* true, false                          bool */
+                   OPTION_INTEGER,       /*                                      int */
+                   OPTION_QUANTITY,      /* number with unit                     double */
+                   OPTION_DIFFERENCE,    /* the same for a difference            double */
+                   OPTION_RATE,          /* largest change per hour              double */
+                   OPTION_RANGE,         /* [lowest, highest]                    double[2], infinite: none */
+                   OPTION_DIFFERENCES,   /* [smaller, larger]                    double[2], 0: none */
+                   OPTION_DURATION,      /*                                      int64_t, ms */
+                   OPTION_SIZE,          /* bytes with unit                      int64_t */
+                   OPTION_OFFSET,        /* from UTC                             int64_t, ms */
+                   OPTION_CHOICE,        /* one word of `choice`                 any enum */
+                   OPTION_CHARACTER,     /* one word of `choice`                 char: that one of `characters` */
+                   OPTION_QUANTITY_NAME, /* oxygen                               enum quantity */
+                   OPTION_NOTE_KIND,     /* tape_down                            enum note_kind */
+                   OPTION_SECRET,        /* {file: ...} or {credential: ...}     struct secret */
+                   OPTION_SECTION,       /* a map with a table of its own        first byte of its fields */
+                   OPTION_OWN            /* has a shape of its own: read by load.c or sections.c */
 };
 
 #define OF_QUANTITY (-2) /* dimension: that of the quantity which the section is about */
@@ -39,10 +39,10 @@ struct option {
     const char *key;
     enum option_type type;
     size_t offset;
-    int dimension;              /* of the first five numeric types: enum unit_dimension, NO_DIMENSION, OF_QUANTITY */
-    const char *standard;       /* default as a user would write it; NULL: the field keeps what it has */
-    double minimum, maximum;    /* inside unit, both included; both 0: any */
-    const char *help;           /* one sentence without full stop */
+    int dimension;           /* of the first five numeric types: enum unit_dimension, NO_DIMENSION, OF_QUANTITY */
+    const char *standard;    /* default as a user would write it; NULL: the field keeps what it has */
+    double minimum, maximum; /* inside unit, both included; both 0: any */
+    const char *help;        /* one sentence without full stop */
     bool is_required;
     bool may_be_none;           /* `none` switches it off */
     bool may_be_empty;          /* "" is fine */
@@ -55,7 +55,7 @@ struct section {
     const char *path;  /* "stations.<id>.quality.<quantity>"; "" for the top */
     const char *title; /* "a station", for messages */
     const struct option *options;
-    size_t count;      /* at most 64 */
+    size_t count; /* at most 64 */
 };
 
 extern const struct section section_top, section_included; /* the latter: keys that an included file may have */

@@ -219,8 +219,7 @@ void reader_section(struct reader *reader, const struct section *section, const 
 }
 
 void reader_entries(struct reader *reader, const yaml_node_t *map, const char *noun,
-                    void (*take)(struct reader *, const struct entry *, struct capacities *),
-                    struct capacities *room)
+                    void (*take)(struct reader *, const struct entry *, struct capacities *), struct capacities *room)
 {
     char title[TITLE_SIZE];
     snprintf(title, sizeof title, "'%ss'", noun);
@@ -290,22 +289,15 @@ static void read_option(struct reader *reader, const struct option *option, cons
         return;
     }
     switch (option->type) {
-    case OPTION_WORDS:
-        reader_words(reader, node, option->key, field);
-        break;
+    case OPTION_WORDS: reader_words(reader, node, option->key, field); break;
     case OPTION_RANGE:
-    case OPTION_DIFFERENCES:
-        read_pair(reader, option, node, field);
-        break;
-    case OPTION_SECRET:
-        read_secret(reader, option->key, node, field);
-        break;
+    case OPTION_DIFFERENCES: read_pair(reader, option, node, field); break;
+    case OPTION_SECRET: read_secret(reader, option->key, node, field); break;
     case OPTION_SECTION:
         snprintf(title, sizeof title, "'%s'%s", option->key, reader->about);
         reader_section(reader, option->section, node, title, field);
         break;
-    default:
-        break; /* OPTION_OWN */
+    default: break; /* OPTION_OWN */
     }
 }
 
@@ -339,12 +331,9 @@ static bool set_scalar(struct reader *reader, const struct option *option, const
     switch (option->type) {
     case OPTION_TEXT:
     case OPTION_PROSE:
-    case OPTION_PATH:
-        return set_text(reader, option, text, field, error);
-    case OPTION_BOOLEAN:
-        return value_boolean(text, length, field, error);
-    case OPTION_OFFSET:
-        return value_offset(text, length, field, error);
+    case OPTION_PATH: return set_text(reader, option, text, field, error);
+    case OPTION_BOOLEAN: return value_boolean(text, length, field, error);
+    case OPTION_OFFSET: return value_offset(text, length, field, error);
     case OPTION_CHOICE:
     case OPTION_CHARACTER: /* of a default; what users write goes through set_choice */
         for (int i = 0; option->choice(i); i++) {
@@ -357,8 +346,7 @@ static bool set_scalar(struct reader *reader, const struct option *option, const
             return true;
         }
         return fail(error, ERROR_CONFIG, "has the unknown word '%s'", text);
-    default:
-        return set_number(option, dimension_of(reader, option), text, field, error);
+    default: return set_number(option, dimension_of(reader, option), text, field, error);
     }
 }
 
@@ -526,8 +514,8 @@ static void complain_unknown(struct reader *reader, const yaml_node_t *node, con
     char list[512];
     size_t length = 0;
     for (size_t i = 0; i < section->count; i++) {
-        length += (size_t)snprintf(list + length, sizeof list - length, "%s%s", i > 0 ? ", " : "",
-                                   section->options[i].key);
+        length +=
+            (size_t)snprintf(list + length, sizeof list - length, "%s%s", i > 0 ? ", " : "", section->options[i].key);
         assert(length < sizeof list);
     }
     reader_complain(reader, node, "unknown key '%.60s' in %s, expected one of: %s", key, title, list);

@@ -13,11 +13,11 @@ struct reader {
     struct config *config;
     struct config_problems *problems;
     yaml_document_t *document;
-    const char *file;      /* as complaints name it; in the config's arena */
-    const char *folder;    /* absolute: relative paths are taken from here */
-    size_t *steps;         /* nodes that may still be looked at: aliases make a small file large */
+    const char *file;       /* as complaints name it; in the config's arena */
+    const char *folder;     /* absolute: relative paths are taken from here */
+    size_t *steps;          /* nodes that may still be looked at: aliases make a small file large */
     enum quantity quantity; /* what OF_QUANTITY means; QUANTITY_COUNT: unknown, such values are passed over */
-    const char *about;     /* behind the key in complaints: " of a rule on oxygen"; "" */
+    const char *about;      /* behind the key in complaints: " of a rule on oxygen"; "" */
 };
 
 /* A child node; NULL once the steps are used up (said once): stop looking. */

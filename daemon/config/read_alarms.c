@@ -44,14 +44,14 @@ static void take_recipient(struct reader *reader, const struct entry *entry, str
         const yaml_node_t *mail = reader_find_key(reader, entry->map, "mail");
         const yaml_node_t *webhook = reader_find_key(reader, entry->map, "webhook");
         if (!mail == !webhook)
-            reader_complain(reader, entry->map, "%s has %s of 'webhook' and 'mail', expected one of them",
-                            entry->title, mail ? "both" : "none");
+            reader_complain(reader, entry->map, "%s has %s of 'webhook' and 'mail', expected one of them", entry->title,
+                            mail ? "both" : "none");
         static const char *const webhook_keys[] = {"secret", "old_secret", "ca_file", "allow_private_address"};
         for (size_t i = 0; mail && !webhook && i < COUNT_OF(webhook_keys); i++) {
             const yaml_node_t *key = reader_find_key(reader, entry->map, webhook_keys[i]);
             if (key)
-                reader_complain(reader, key, "'%s' belongs to a webhook, and %s gets mail: remove it",
-                                webhook_keys[i], entry->title);
+                reader_complain(reader, key, "'%s' belongs to a webhook, and %s gets mail: remove it", webhook_keys[i],
+                                entry->title);
         }
     }
     config->recipients = x_grow(config->recipients, config->recipient_count, &room->recipients, sizeof recipient);
@@ -61,11 +61,8 @@ static void take_recipient(struct reader *reader, const struct entry *entry, str
 static void take_rule(struct reader *reader, const struct entry *entry, struct capacities *room)
 {
     struct config *config = reader->config;
-    struct rule rule = {.id = entry->id,
-                        .title = entry->id,
-                        .quantity = QUANTITY_COUNT,
-                        .limit = NAN,
-                        .where = entry->where};
+    struct rule rule = {
+        .id = entry->id, .title = entry->id, .quantity = QUANTITY_COUNT, .limit = NAN, .where = entry->where};
     bool is_map = entry->map->type == YAML_MAPPING_NODE;
     enum rule_kind kind = is_map ? peek_kind(reader, entry->map) : RULE_KIND_COUNT;
     char about[TITLE_SIZE];
@@ -94,8 +91,9 @@ static enum rule_kind peek_kind(struct reader *reader, const yaml_node_t *map)
 {
     const yaml_node_t *node = reader_find(reader, map, "kind");
     enum rule_kind kind = 0;
-    while (node && kind < RULE_KIND_COUNT && !(node->type == YAML_SCALAR_NODE &&
-                                     value_same_word(rule_kind_word(kind), (const char *)node->data.scalar.value)))
+    while (node && kind < RULE_KIND_COUNT &&
+           !(node->type == YAML_SCALAR_NODE &&
+             value_same_word(rule_kind_word(kind), (const char *)node->data.scalar.value)))
         kind++;
     return node ? kind : RULE_KIND_COUNT;
 }
@@ -133,7 +131,6 @@ static void check_rule_keys(struct reader *reader, const struct entry *entry, en
         if (node && !((info->needs | info->takes) & 1u << bit))
             reader_complain(reader, node, "kind '%s' does not use '%s': remove it", info->word, key);
         if (!node && info->needs & 1u << bit)
-            reader_complain(reader, entry->map, "%s has no '%s', which kind '%s' needs", entry->title, key,
-                            info->word);
+            reader_complain(reader, entry->map, "%s has no '%s', which kind '%s' needs", entry->title, key, info->word);
     }
 }

@@ -20,8 +20,8 @@ static void check_unit(struct reader *reader, const yaml_node_t *map, const stru
 static bool measured_dimension(const struct column *column, enum unit_dimension *ret);
 static bool compares_sensor(enum note_kind kind);
 static bool may_name_quantity(enum note_kind kind);
-static void read_meanings(struct reader *reader, const yaml_node_t *map, const char *key,
-                          const char *(*choice)(int), struct word_meaning **ret, size_t *ret_count);
+static void read_meanings(struct reader *reader, const yaml_node_t *map, const char *key, const char *(*choice)(int),
+                          struct word_meaning **ret, size_t *ret_count);
 static bool word_is_known(const struct word_meaning *list, size_t count, const char *word);
 static const char *role_or_quantity(const void *context, size_t index);
 
@@ -110,8 +110,8 @@ static void read_columns(struct reader *reader, const yaml_node_t *list, struct 
 /* False where it is too broken for check.c to look at. */
 static bool read_column(struct reader *reader, const yaml_node_t *map, struct column *ret)
 {
-    *ret = (struct column){
-        .quantity = QUANTITY_COUNT, .note_kind = NOTE_KIND_COUNT, .where = reader_place(reader, map)};
+    *ret =
+        (struct column){.quantity = QUANTITY_COUNT, .note_kind = NOTE_KIND_COUNT, .where = reader_place(reader, map)};
     reader_section(reader, &section_column, map, "a column", ret);
     if (map->type != YAML_MAPPING_NODE)
         return false;
@@ -149,7 +149,8 @@ static bool read_role(struct reader *reader, const yaml_node_t *node, struct col
 
 static void check_note_column(struct reader *reader, const yaml_node_t *map, const struct column *column)
 {
-    const yaml_node_t *note = reader_find_key(reader, map, "note"), *quantity = reader_find_key(reader, map, "quantity");
+    const yaml_node_t *note = reader_find_key(reader, map, "note"),
+                      *quantity = reader_find_key(reader, map, "quantity");
     const yaml_node_t *reference = reader_find_key(reader, map, "reference");
     if (column->role != COLUMN_NOTE) {
         const yaml_node_t *stray = note ? note : quantity ? quantity : reference;
@@ -180,8 +181,7 @@ static void check_unit(struct reader *reader, const yaml_node_t *map, const stru
     bool is_free = column->role == COLUMN_VALUE || column->role == COLUMN_REFERENCE;
     bool is_measured = measured_dimension(column, &dimension);
     if (!unit)
-        reader_complain(reader, node, "unknown unit '%.60s', expected one such as 'm', 'degC' or 'mg/L'",
-                        column->unit);
+        reader_complain(reader, node, "unknown unit '%.60s', expected one such as 'm', 'degC' or 'mg/L'", column->unit);
     else if (!is_free && !is_measured)
         reader_complain(reader, node, "a column without measured values has no 'unit': remove it");
     else if (is_measured && unit->dimension != dimension)
@@ -194,8 +194,8 @@ static void check_unit(struct reader *reader, const yaml_node_t *map, const stru
 /* Values of which kind stand in the column. */
 static bool measured_dimension(const struct column *column, enum unit_dimension *ret)
 {
-    bool is_height = column->role == COLUMN_NOTE &&
-                     (column->note_kind == NOTE_LEVEL || column->note_kind == NOTE_TAPE_DOWN);
+    bool is_height =
+        column->role == COLUMN_NOTE && (column->note_kind == NOTE_LEVEL || column->note_kind == NOTE_TAPE_DOWN);
     bool is_check = column->role == COLUMN_NOTE && column->note_kind != NOTE_KIND_COUNT &&
                     compares_sensor(column->note_kind) && column->quantity != QUANTITY_COUNT;
     if (!is_height && !is_check && column->role != COLUMN_QUANTITY)
@@ -214,8 +214,8 @@ static bool may_name_quantity(enum note_kind kind)
     return compares_sensor(kind) || kind == NOTE_STRIKE || kind == NOTE_RESTORE;
 }
 
-static void read_meanings(struct reader *reader, const yaml_node_t *map, const char *key,
-                          const char *(*choice)(int), struct word_meaning **ret, size_t *ret_count)
+static void read_meanings(struct reader *reader, const yaml_node_t *map, const char *key, const char *(*choice)(int),
+                          struct word_meaning **ret, size_t *ret_count)
 {
     char title[TITLE_SIZE + 16];
     snprintf(title, sizeof title, "'%s'%s", key, reader->about);
@@ -237,8 +237,7 @@ static void read_meanings(struct reader *reader, const yaml_node_t *map, const c
         if (word && word_is_known(list, used, word))
             reader_complain(reader, name, "'%.60s' stands twice in %s", word, title);
         else if (meaning >= 0)
-            list[used++] =
-                (struct word_meaning){.word = arena_strdup(reader->config->arena, word), .meaning = meaning};
+            list[used++] = (struct word_meaning){.word = arena_strdup(reader->config->arena, word), .meaning = meaning};
     }
     *ret = list;
     *ret_count = used;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-/* The parts of the settings that are maps of ids, and those that have a shape of their own. Each function takes the value
- * node of its key and appends to the reader's config; arrays are on the heap while they grow (load.c moves them). */
+/* The parts of the settings that are maps of ids, and those that have a shape of their own. Each function takes the
+ * value node of its key and appends to the reader's config; arrays are on the heap while they grow (load.c moves them).
+ */
 #ifndef RILLWARD_CONFIG_SECTIONS_H
 #define RILLWARD_CONFIG_SECTIONS_H
 

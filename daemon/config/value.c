@@ -111,7 +111,7 @@ bool value_size(const char *text, size_t length, int64_t *ret_bytes, struct erro
     static const struct {
         const char *name;
         double bytes;
-    } units[] = {{"B", 1},      {"kB", 1e3},          {"MB", 1e6},         {"GB", 1e9},
+    } units[] = {{"B", 1},      {"kB", 1e3},          {"MB", 1e6},        {"GB", 1e9},
                  {"KiB", 1024}, {"MiB", 1024 * 1024}, {"GiB", 1073741824}};
     struct parts parts;
     trim(&text, &length);
@@ -175,7 +175,8 @@ static bool split(const char *text, size_t length, struct parts *ret)
     return true;
 }
 
-/* Length of what looks like a number at the start; 'e' belongs to it only before digits, so that '3 each' has a unit. */
+/* Length of what looks like a number at the start; 'e' belongs to it only before digits, so that '3 each' has a unit.
+ */
 static size_t number_length(const char *text, size_t length)
 {
     size_t i = 0;

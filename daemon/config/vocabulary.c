@@ -19,22 +19,34 @@ static const char *word_at(const char *const *words, size_t count, int value);
 static const struct limits_text limits_table[] = {
     [QUANTITY_LEVEL] = {.spike = {"0.05 m", "0.15 m"}, .flat_tolerance = "0.0005 m", .flat_suspect = "24 h"},
     [QUANTITY_DEPTH] = {.sensor = {"-1 m", "300 m"}, .spike = {"0.05 m", "0.15 m"}},
-    [QUANTITY_TEMPERATURE] = {.sensor = {"-5 degC", "50 degC"}, .usual = {"-2 degC", "40 degC"},
-                              .spike = {"2 degC", "5 degC"}, .rate = "3 degC", .flat_tolerance = "0.005 degC",
-                              .flat_suspect = "24 h", .flat_fail = "72 h"},
-    [QUANTITY_OXYGEN] = {.sensor = {"-0.5 mg/L", "30 mg/L"}, .usual = {"-0.2 mg/L", "20 mg/L"},
-                         .spike = {"2 mg/L", "4 mg/L"}, .rate = "2 mg/L", .flat_tolerance = "0.001 mg/L",
+    [QUANTITY_TEMPERATURE] = {.sensor = {"-5 degC", "50 degC"},
+                              .usual = {"-2 degC", "40 degC"},
+                              .spike = {"2 degC", "5 degC"},
+                              .rate = "3 degC",
+                              .flat_tolerance = "0.005 degC",
+                              .flat_suspect = "24 h",
+                              .flat_fail = "72 h"},
+    [QUANTITY_OXYGEN] = {.sensor = {"-0.5 mg/L", "30 mg/L"},
+                         .usual = {"-0.2 mg/L", "20 mg/L"},
+                         .spike = {"2 mg/L", "4 mg/L"},
+                         .rate = "2 mg/L",
+                         .flat_tolerance = "0.001 mg/L",
                          .flat_suspect = "12 h"},
     [QUANTITY_OXYGEN_SATURATION] = {.sensor = {"-5 %", "400 %"}, .usual = {"-2 %", "200 %"}, .spike = {"20 %", "50 %"}},
-    [QUANTITY_OXYGEN_SATURATION_STANDARD] = {.sensor = {"-5 %", "400 %"}, .usual = {"-2 %", "200 %"},
+    [QUANTITY_OXYGEN_SATURATION_STANDARD] = {.sensor = {"-5 %", "400 %"},
+                                             .usual = {"-2 %", "200 %"},
                                              .spike = {"20 %", "50 %"}},
     [QUANTITY_CONDUCTIVITY] = {.sensor = {"0 mS/cm", "100 mS/cm"}, .usual = {"0 mS/cm", "70 mS/cm"}},
     [QUANTITY_SPECIFIC_CONDUCTANCE] = {.sensor = {"0 mS/cm", "100 mS/cm"}, .usual = {"0 mS/cm", "70 mS/cm"}},
     [QUANTITY_SALINITY] = {.sensor = {"0", "60"}, .usual = {"0", "42"}},
     [QUANTITY_WATER_PRESSURE] = {.sensor = {"400 hPa", "5 MPa"}},
-    [QUANTITY_AIR_PRESSURE] = {.sensor = {"400 hPa", "1100 hPa"}, .usual = {"500 hPa", "1085 hPa"},
-                               .spike = {"3 hPa", "10 hPa"}, .rate = "10 hPa", .flat_tolerance = "0.05 hPa",
-                               .flat_suspect = "12 h", .flat_fail = "24 h"},
+    [QUANTITY_AIR_PRESSURE] = {.sensor = {"400 hPa", "1100 hPa"},
+                               .usual = {"500 hPa", "1085 hPa"},
+                               .spike = {"3 hPa", "10 hPa"},
+                               .rate = "10 hPa",
+                               .flat_tolerance = "0.05 hPa",
+                               .flat_suspect = "12 h",
+                               .flat_fail = "24 h"},
     [QUANTITY_AIR_TEMPERATURE] = {.sensor = {"-60 degC", "80 degC"}, .usual = {"-45 degC", "60 degC"}},
     [QUANTITY_BATTERY] = {.sensor = {"0 V", "60 V"}},
 };
@@ -42,40 +54,48 @@ _Static_assert(COUNT_OF(limits_table) == QUANTITY_COUNT, "every quantity has its
 
 #define DELAYS (RULE_DEADBAND | RULE_ON_DELAY | RULE_OFF_DELAY | RULE_COUNT_SUSPECT | RULE_STATIONS)
 static const struct rule_vocabulary rule_kinds[] = {
-    [RULE_BELOW] = {.word = "below", .needs = RULE_QUANTITY | RULE_LIMIT, .takes = DELAYS,
+    [RULE_BELOW] = {.word = "below",
+                    .needs = RULE_QUANTITY | RULE_LIMIT,
+                    .takes = DELAYS,
                     .help = "the quantity is below the limit"},
-    [RULE_ABOVE] = {.word = "above", .needs = RULE_QUANTITY | RULE_LIMIT, .takes = DELAYS,
+    [RULE_ABOVE] = {.word = "above",
+                    .needs = RULE_QUANTITY | RULE_LIMIT,
+                    .takes = DELAYS,
                     .help = "the quantity is above the limit"},
-    [RULE_RISE] = {.word = "rise", .needs = RULE_QUANTITY | RULE_LIMIT | RULE_WINDOW, .takes = DELAYS,
-                   .limit_is_difference = true, .help = "it rose by more than the limit within the window"},
-    [RULE_FALL] = {.word = "fall", .needs = RULE_QUANTITY | RULE_LIMIT | RULE_WINDOW, .takes = DELAYS,
-                   .limit_is_difference = true, .help = "it fell by more than the limit within the window"},
-    [RULE_DRIFT] = {.word = "drift", .needs = RULE_QUANTITY | RULE_LIMIT, .takes = RULE_DEADBAND | RULE_STATIONS,
+    [RULE_RISE] = {.word = "rise",
+                   .needs = RULE_QUANTITY | RULE_LIMIT | RULE_WINDOW,
+                   .takes = DELAYS,
+                   .limit_is_difference = true,
+                   .help = "it rose by more than the limit within the window"},
+    [RULE_FALL] = {.word = "fall",
+                   .needs = RULE_QUANTITY | RULE_LIMIT | RULE_WINDOW,
+                   .takes = DELAYS,
+                   .limit_is_difference = true,
+                   .help = "it fell by more than the limit within the window"},
+    [RULE_DRIFT] = {.word = "drift",
+                    .needs = RULE_QUANTITY | RULE_LIMIT,
+                    .takes = RULE_DEADBAND | RULE_STATIONS,
                     .limit_is_difference = true,
                     .help = "a check or a second level reading disagrees with the sensor by more than the limit"},
-    [RULE_SILENCE] = {.word = "silence", .needs = RULE_WINDOW, .takes = RULE_STATIONS,
+    [RULE_SILENCE] = {.word = "silence",
+                      .needs = RULE_WINDOW,
+                      .takes = RULE_STATIONS,
                       .help = "nothing came from a station or barometer for longer than the window"},
-    [RULE_UNREADABLE_DROP] = {.word = "unreadable_drop", .takes = RULE_WINDOW, .window_standard = "6 h",
+    [RULE_UNREADABLE_DROP] = {.word = "unreadable_drop",
+                              .takes = RULE_WINDOW,
+                              .window_standard = "6 h",
                               .help = "a drop was set aside, or waits for longer than the window"},
 };
 _Static_assert(COUNT_OF(rule_kinds) == RULE_KIND_COUNT, "every kind of rule has a row");
 
-static const char *const rule_keys[RULE_KEY_COUNT] = {"quantity",  "limit",         "window",   "deadband", "on_delay",
-                                                      "off_delay", "count_suspect", "stations"};
+static const char *const rule_keys[RULE_KEY_COUNT] = {"quantity", "limit",     "window",        "deadband",
+                                                      "on_delay", "off_delay", "count_suspect", "stations"};
 
 static const char *const column_roles[] = {
-    [COLUMN_QUANTITY] = "quantity",
-    [COLUMN_STATION] = "station",
-    [COLUMN_SERIAL] = "serial",
-    [COLUMN_NOTE] = "note",
-    [COLUMN_KIND] = "kind",
-    [COLUMN_QUANTITY_NAME] = "quantity_name",
-    [COLUMN_VALUE] = "value",
-    [COLUMN_UNIT] = "unit",
-    [COLUMN_REFERENCE] = "reference",
-    [COLUMN_UNTIL] = "until",
-    [COLUMN_TEXT] = "text",
-    [COLUMN_IGNORED] = "ignored",
+    [COLUMN_QUANTITY] = "quantity", [COLUMN_STATION] = "station", [COLUMN_SERIAL] = "serial",
+    [COLUMN_NOTE] = "note",         [COLUMN_KIND] = "kind",       [COLUMN_QUANTITY_NAME] = "quantity_name",
+    [COLUMN_VALUE] = "value",       [COLUMN_UNIT] = "unit",       [COLUMN_REFERENCE] = "reference",
+    [COLUMN_UNTIL] = "until",       [COLUMN_TEXT] = "text",       [COLUMN_IGNORED] = "ignored",
 };
 _Static_assert(COUNT_OF(column_roles) == COLUMN_IGNORED + 1, "every role has a word");
 
@@ -194,8 +214,8 @@ const char *column_role_choice(int value)
 static double number_of(const char *text, enum quantity quantity, bool is_difference, double off)
 {
     double value = off;
-    bool is_read = !text || value_quantity(text, strlen(text), (int)quantity_dimension(quantity), is_difference, &value,
-                                           NULL);
+    bool is_read =
+        !text || value_quantity(text, strlen(text), (int)quantity_dimension(quantity), is_difference, &value, NULL);
     assert(is_read); /* the table above is ours */
     return is_read ? value : off;
 }

@@ -3,6 +3,7 @@
 
 #include "base/text.h"
 #include "base/timestamp.h"
+#include "derive/logger_clock.h"
 #include "derive/reference.h"
 #include "derive/water.h"
 #include "model/flags.h"
@@ -32,15 +33,19 @@ struct chain {
     uint8_t *salinity_flag;
     uint32_t *salinity_tests;
     double *air;          /* Pa, NaN where no barometer covers */
+    double *gauge;        /* water pressure - air [Pa]; NULL without a pressure sensor */
     int64_t *air_gap;
 };
 
 static int64_t find_interval(struct arena *arena, const struct derive_input *input);
 static void step_water(struct chain *c, int64_t interval);
+static void mark_water(struct chain *c);
+static void mark_water_in(struct chain *c, enum quantity quantity);
 static void step_conductivity(struct chain *c);
 static void step_salinity(struct chain *c);
 static void step_salinity_used(struct chain *c);
 static void step_air(struct chain *c);
+static void step_air_found(struct chain *c);
 static void step_depth(struct chain *c);
 static void step_level(struct chain *c, struct derived *ret);
 static void step_oxygen(struct chain *c);
@@ -60,8 +65,8 @@ void derive_begin(struct arena *arena, const struct derive_input *input, struct 
     record_init(ret, arena, r->n, readings_columns(r));
     if (r->n == 0)
         return;
-    memcpy(ret->time, r->time, r->n * sizeof *ret->time);
     memcpy(ret->raw_time, r->time, r->n * sizeof *ret->raw_time);
+    logger_clock_correct(arena, r->n, r->time, input->note_count, input->notes, find_interval(arena, input), ret->time);
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
         if (!r->value[q])
             continue;
@@ -96,6 +101,7 @@ void derive_finish(struct arena *arena, const struct derive_input *input, struct
     step_salinity(&c);
     step_salinity_used(&c);
     step_air(&c);
+    step_air_found(&c);
     step_depth(&c);
     step_level(&c, ret);
     step_oxygen(&c);
@@ -137,14 +143,25 @@ static void step_water(struct chain *c, int64_t interval)
 {
     water_states(c->n, c->record->time, c->input->note_count, c->input->notes, interval, c->station->settling, c->water,
                  c->deployment);
-    for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
-        if (!has(c, q) || q == QUANTITY_WATER_PRESSURE || q == QUANTITY_BATTERY)
-            continue;
-        for (size_t i = 0; i < c->n; i++) {
-            if (c->water[i] == WATER_AIR)
-                mark(c, q, i, TEST_IN_AIR, FLAG_FAIL);
-            else if (c->water[i] == WATER_SETTLING)
-                mark(c, q, i, TEST_SETTLING, FLAG_SUSPECT);
+    mark_water(c);
+}
+
+/* Every measured column but the pressure, which air does not harm. Marking twice changes nothing. */
+static void mark_water(struct chain *c)
+{
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
+        if (has(c, q) && q != QUANTITY_WATER_PRESSURE && q != QUANTITY_AIR_PRESSURE && q != QUANTITY_BATTERY)
+            mark_water_in(c, q);
+}
+
+static void mark_water_in(struct chain *c, enum quantity quantity)
+{
+    for (size_t i = 0; i < c->n; i++) {
+        switch ((enum water_state)c->water[i]) {
+        case WATER_IN: break;
+        case WATER_SETTLING: mark(c, quantity, i, TEST_SETTLING, FLAG_SUSPECT); break;
+        case WATER_DOUBTED: mark(c, quantity, i, TEST_IN_AIR, FLAG_SUSPECT); break;
+        case WATER_AIR: mark(c, quantity, i, TEST_IN_AIR, FLAG_FAIL); break;
         }
     }
 }
@@ -229,6 +246,19 @@ static void step_air(struct chain *c)
     }
 }
 
+/* Where nobody noted it, the sensors may show that they hung in air. */
+static void step_air_found(struct chain *c)
+{
+    if (!has(c, QUANTITY_WATER_PRESSURE))
+        return;
+    c->gauge = arena_array(c->arena, c->n, sizeof *c->gauge);
+    for (size_t i = 0; i < c->n; i++)
+        c->gauge[i] = c->record->value[QUANTITY_WATER_PRESSURE][i] - c->air[i];
+    const double *conductivity = has(c, QUANTITY_CONDUCTIVITY) ? c->record->value[QUANTITY_CONDUCTIVITY] : NULL;
+    water_detect(c->n, c->record->time, c->gauge, conductivity, c->station->settling, c->water, c->deployment);
+    mark_water(c);
+}
+
 /* ---- water over the sensor ---- */
 
 static void step_depth(struct chain *c)
@@ -236,23 +266,18 @@ static void step_depth(struct chain *c)
     if (!has(c, QUANTITY_WATER_PRESSURE))
         return;
     record_add_column(c->record, c->arena, QUANTITY_DEPTH);
-    double *gauge = arena_array(c->arena, c->n, sizeof *gauge);
     double *temperature = arena_array(c->arena, c->n, sizeof *temperature);
     const double *measured = has(c, QUANTITY_TEMPERATURE) ? c->record->value[QUANTITY_TEMPERATURE] : NULL;
-    for (size_t i = 0; i < c->n; i++) {
-        gauge[i] = c->record->value[QUANTITY_WATER_PRESSURE][i] - c->air[i];
-        /* Without a thermometer, water at 15 degC: 0.1 % of depth from 5 to 20 degC. */
+    for (size_t i = 0; i < c->n; i++) /* without a thermometer, water at 15 degC: 0.1 % of depth from 5 to 20 degC */
         temperature[i] = measured && !isnan(measured[i]) ? measured[i] : 15;
-    }
-    depth_from_pressure_sweep(c->n, gauge, c->salinity, temperature, c->gravity, c->record->value[QUANTITY_DEPTH]);
+    depth_from_pressure_sweep(c->n, c->gauge, c->salinity, temperature, c->gravity, c->record->value[QUANTITY_DEPTH]);
     inherit(c, QUANTITY_DEPTH, QUANTITY_WATER_PRESSURE);
     inherit(c, QUANTITY_DEPTH, QUANTITY_AIR_PRESSURE);
     for (size_t i = 0; i < c->n; i++) {
         uint8_t doubt = c->salinity_flag[i] == FLAG_SUSPECT ? FLAG_SUSPECT : FLAG_NOT_EVALUATED;
         mark(c, QUANTITY_DEPTH, i, c->salinity_tests[i] & TEST_ESTIMATED_SALINITY, doubt);
-        if (c->water[i] == WATER_AIR)
-            mark(c, QUANTITY_DEPTH, i, TEST_IN_AIR, FLAG_FAIL);
     }
+    mark_water_in(c, QUANTITY_DEPTH);
 }
 
 /* ---- level: depth tied to the hand readings ---- */
@@ -266,8 +291,8 @@ static void step_level(struct chain *c, struct derived *ret)
     double *in_water = arena_array(c->arena, c->n, sizeof *in_water);
     double *offset = arena_array(c->arena, c->n, sizeof *offset);
     uint8_t *is_borrowed = arena_array(c->arena, c->n, sizeof *is_borrowed);
-    for (size_t i = 0; i < c->n; i++)
-        in_water[i] = c->record->flag[QUANTITY_DEPTH][i] == FLAG_FAIL ? NAN : depth[i];
+    for (size_t i = 0; i < c->n; i++) /* a reading is tied to samples that nothing casts doubt on but settling */
+        in_water[i] = c->water[i] >= WATER_DOUBTED || c->record->flag[QUANTITY_DEPTH][i] == FLAG_FAIL ? NAN : depth[i];
     struct anchor *anchors;
     size_t anchor_count = reference_anchors(c->arena, c->station, c->input->note_count, c->input->notes, c->n,
                                             c->record->time, in_water, c->deployment, &anchors);

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "derive/water.h"
 
+#include <math.h>
+
 static bool is_move(const struct note *note);
 
 void water_states(size_t n, const int64_t *time, size_t note_count, const struct note *notes, int64_t margin,
@@ -25,6 +27,34 @@ void water_states(size_t n, const int64_t *time, size_t note_count, const struct
         bool settles = last && last->kind == NOTE_IN_WATER && time[i] - last->time < settling;
         ret_state[i] = in_air || just_entered || about_to_leave ? WATER_AIR : settles ? WATER_SETTLING : WATER_IN;
         ret_deployment[i] = deployment;
+    }
+}
+
+void water_detect(size_t n, const int64_t *time, const double *gauge, const double *conductivity, int64_t settling,
+                  uint8_t *state, uint32_t *deployment)
+{
+    uint32_t stretches = 0;
+    int64_t left_air = INT64_MIN / 2; /* when the last stretch that was found here ended */
+    for (size_t i = 0; i < n; i++) {
+        bool is_pressed = !(fabs(gauge[i]) < WATER_AIR_GAUGE); /* also where it is not known */
+        bool conducts = !conductivity || !(conductivity[i] < WATER_AIR_CONDUCTIVITY);
+        bool is_air = !is_pressed && !conducts;
+        bool was_air = left_air == INT64_MAX;
+        if (is_air && state[i] != WATER_AIR && !was_air && i > 0 && state[i - 1] != WATER_AIR)
+            state[i - 1] = WATER_AIR; /* half out already */
+        if (is_air && state[i] != WATER_AIR) {
+            left_air = INT64_MAX;
+            state[i] = WATER_AIR;
+        } else if (was_air) {
+            stretches++;
+            left_air = time[i];
+            state[i] = WATER_AIR; /* half in */
+        } else if (state[i] == WATER_IN && time[i] - left_air < settling) {
+            state[i] = WATER_SETTLING;
+        } else if (state[i] == WATER_IN && !is_pressed && !conductivity) {
+            state[i] = WATER_DOUBTED;
+        }
+        deployment[i] += stretches;
     }
 }
 

@@ -64,7 +64,9 @@ bool job_next_row(struct job *job, struct row *ret, bool *ret_failed, struct err
             *ret_failed = true;
             return fail(error, ERROR_INPUT, "line %u: more than %d data rows: split the file", ret->line, INTAKE_MOST_ROWS);
         }
-        if (ret->is_malformed)
+        if (ret->is_malformed && ret->is_open)
+            job_refuse(job, ret->line, NULL, "the last row is cut off inside a quoted cell");
+        else if (ret->is_malformed)
             job_refuse(job, ret->line, NULL,
                        "text stands behind a closing quote: write quotes inside a quoted cell twice");
         else if (ret->is_open && ret->count < job->binding.cell_count)

@@ -35,19 +35,20 @@ struct chooser {
     size_t tried;
     struct attempt nearest;
     const struct layout *nearest_layout;
+    struct error head_error; /* a limit passed within the first rows, by some way of splitting */
 };
 
 static bool paths_fit(const struct layout *layout, const char *path);
-static struct split *split_for(struct chooser *chooser, const struct layout *layout, struct error *error);
-static bool read_head(struct chooser *chooser, struct split *split, struct error *error);
+static const struct split *split_for(struct chooser *chooser, const struct layout *layout);
+static void read_head(struct chooser *chooser, struct split *split);
 static bool find_header(struct chooser *chooser, const struct layout *layout, const struct head *head,
                         struct binding *ret, struct attempt *ret_attempt);
 static size_t count_found(const struct layout *layout, const struct row *row, const char **ret_missing);
 static bool has_fit(const struct row *row, const char *pattern);
 static bool bind_row(struct arena *arena, const struct layout *layout, const struct row *row, struct binding *ret,
                      char reason[REASON_SIZE]);
-static bool take_cells(const struct row *row, const char *pattern, bool takes_all, enum header_fit level, bool *is_taken,
-                       uint32_t *cell, char reason[REASON_SIZE]);
+static bool take_cells(const struct row *row, const char *pattern, enum header_fit level, bool *is_taken, uint32_t *cell,
+                       char reason[REASON_SIZE]);
 static bool resolve_units(struct binding *binding, struct error *error);
 static bool resolve_unit(const struct binding *binding, struct bound_column *bound, struct error *error);
 static bool are_same(const struct unit *a, const struct unit *b);
@@ -70,9 +71,7 @@ bool layout_choose(struct arena *arena, const struct config *config, const char 
         if (!paths_fit(layout, path))
             continue;
         chooser.tried++;
-        struct split *split = split_for(&chooser, layout, error);
-        if (!split)
-            return false;
+        const struct split *split = split_for(&chooser, layout);
         struct attempt attempt = {0};
         struct binding binding = {0};
         if (!find_header(&chooser, layout, &split->head, &binding, &attempt)) {
@@ -110,7 +109,7 @@ static bool paths_fit(const struct layout *layout, const char *path)
     return layout->files.count == 0;
 }
 
-static struct split *split_for(struct chooser *chooser, const struct layout *layout, struct error *error)
+static const struct split *split_for(struct chooser *chooser, const struct layout *layout)
 {
     const char *comment = layout->comment ? layout->comment : "";
     char delimiter = layout->delimiter;
@@ -124,19 +123,17 @@ static struct split *split_for(struct chooser *chooser, const struct layout *lay
     split->next = chooser->splits;
     chooser->splits = split;
     csv_open(chooser->arena, chooser->text, &split->dialect, &split->table);
-    return read_head(chooser, split, error) ? split : NULL;
+    read_head(chooser, split);
+    return split;
 }
 
-static bool read_head(struct chooser *chooser, struct split *split, struct error *error)
+static void read_head(struct chooser *chooser, struct split *split)
 {
     struct head *head = &split->head;
     head->rows = arena_array(chooser->arena, LAYOUT_HEAD_ROWS, sizeof *head->rows);
     while (head->count < LAYOUT_HEAD_ROWS) {
         struct row row;
-        enum table_step step = table_next(&split->table, &row, error);
-        if (step == TABLE_FAILED)
-            return false;
-        if (step == TABLE_END)
+        if (table_next(&split->table, &row, &chooser->head_error) != TABLE_ROW)
             break;
         struct cell *cells = arena_array(chooser->arena, row.count, sizeof *cells);
         memcpy(cells, row.cells, row.count * sizeof *cells);
@@ -144,7 +141,6 @@ static bool read_head(struct chooser *chooser, struct split *split, struct error
         head->rows[head->count++] = row;
     }
     table_rewind(&split->table);
-    return true;
 }
 
 /* The first row that has all. */
@@ -214,11 +210,11 @@ static bool bind_row(struct arena *arena, const struct layout *layout, const str
         cells[i] = UNBOUND;
     for (enum header_fit level = HEADER_EXACT; level > HEADER_NONE; level--) {
         for (size_t i = 0; i < 2 && layout->time_columns[i]; i++)
-            if (!take_cells(row, layout->time_columns[i], false, level, is_taken, &times[i], reason))
+            if (!take_cells(row, layout->time_columns[i], level, is_taken, &times[i], reason))
                 return false;
         for (size_t i = 0; i < layout->column_count; i++)
-            if (!take_cells(row, layout->columns[i].header, layout->columns[i].role == COLUMN_IGNORED, level, is_taken,
-                            &cells[i], reason))
+            if (layout->columns[i].role != COLUMN_IGNORED &&
+                !take_cells(row, layout->columns[i].header, level, is_taken, &cells[i], reason))
                 return false;
     }
     *ret = (struct binding){.columns = arena_array(arena, layout->column_count, sizeof *ret->columns)};
@@ -244,24 +240,23 @@ static bool bind_row(struct arena *arena, const struct layout *layout, const str
     return true;
 }
 
-static bool take_cells(const struct row *row, const char *pattern, bool takes_all, enum header_fit level, bool *is_taken,
-                       uint32_t *cell, char reason[REASON_SIZE])
+static bool take_cells(const struct row *row, const char *pattern, enum header_fit level, bool *is_taken, uint32_t *cell,
+                       char reason[REASON_SIZE])
 {
-    if (*cell != UNBOUND && !takes_all)
+    if (*cell != UNBOUND)
         return true;
     for (uint32_t i = 0; i < row->count; i++) {
         if (is_taken[i] || header_fit(row->cells[i], pattern) != level)
             continue;
-        if (*cell != UNBOUND && !takes_all) {
+        if (*cell != UNBOUND) {
             snprintf(reason, REASON_SIZE, "two header cells match '%s': '%s' and '%s'; write the pattern narrower", pattern,
                      cell_quote(row->cells[*cell]).text, cell_quote(row->cells[i]).text);
             return false;
         }
         *cell = i;
     }
-    for (uint32_t i = 0; i < row->count; i++)
-        if (i == *cell || (takes_all && header_fit(row->cells[i], pattern) == level))
-            is_taken[i] = true;
+    if (*cell != UNBOUND)
+        is_taken[*cell] = true;
     return true;
 }
 
@@ -339,6 +334,8 @@ static bool fail_none(const struct chooser *chooser, const struct config *config
         return fail(error, ERROR_INPUT, "no layout fits: the settings have none; " DRAFT_CURE);
     if (chooser->tried == 0)
         return fail(error, ERROR_INPUT, "no layout fits: no 'files' pattern of any layout matches this path; " DRAFT_CURE);
+    if (chooser->head_error.kind != ERROR_NONE)
+        return fail(error, ERROR_INPUT, "no layout fits: %s", chooser->head_error.text);
     if (chooser->nearest.found == 0)
         return fail(error, ERROR_INPUT,
                     "no layout fits: none of the %zu tried finds a header that it knows in the first %d lines; " DRAFT_CURE,

@@ -3,7 +3,7 @@
 
 #include <string.h>
 
-enum { LINES_LOOKED_AT = 200, CANDIDATES = 4, MOST_COUNTED = 64 };
+enum { LINES_LOOKED_AT = 200, BYTES_LOOKED_AT = 256 * 1024, CANDIDATES = 4, MOST_COUNTED = 64 };
 
 struct csv {
     struct arena *arena;
@@ -50,7 +50,7 @@ char csv_find_delimiter(const struct decoded *text, char decimal, const char *co
 {
     /* lines[d][n]: how many lines hold delimiter d n times */
     unsigned lines[CANDIDATES][MOST_COUNTED] = {{0}};
-    const char *at = text->bytes, *end = at + text->length;
+    const char *at = text->bytes, *end = at + (text->length < BYTES_LOOKED_AT ? text->length : BYTES_LOOKED_AT);
     size_t comment_length = strlen(comment);
     for (int i = 0; i < LINES_LOOKED_AT && at < end; i++) {
         bool is_comment = comment_length > 0 && (size_t)(end - at) >= comment_length &&
@@ -142,7 +142,7 @@ static bool read_quoted(struct csv *csv, const char **at, const char *limit, str
         if (c == limit) {
             *at = limit;
             *ret = cell_trim(from, (size_t)(c - from));
-            row->is_open = true;
+            row->is_open = row->is_malformed = true;
             return false;
         }
         if (*c == '\n' || (*c == '\r' && (c + 1 == limit || c[1] != '\n')))

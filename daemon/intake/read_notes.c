@@ -126,7 +126,7 @@ static bool find_station(struct notebook *notebook, struct page *page)
 {
     struct job *job = notebook->job;
     struct cell label = notebook->station ? row_cell(&page->row, notebook->station->cell) : (struct cell){"", 0};
-    if (label.length == 0) {
+    if (job_is_missing(job, label)) {
         page->station = notebook->found.index;
         return notebook->found.kind == PLACE_STATION ||
                job_refuse(job, page->row.line, notebook->station, "the row names no station");

@@ -95,7 +95,8 @@ struct cell_quote cell_quote(struct cell cell)
             break;
         length += step;
     }
-    memcpy(raw, cell.text, length);
+    if (length > 0)
+        memcpy(raw, cell.text, length);
     memcpy(raw + length, "...", 4);
     if (length == cell.length)
         raw[length] = '\0';

@@ -26,8 +26,8 @@ struct row {
     uint32_t count; /* cells; a comment has one: its text without the mark */
     const struct cell *cells; /* valid until the next row is read */
     bool is_comment;
-    bool is_malformed; /* text stands behind a closing quote */
     bool is_open;      /* the last row: it has no line end, or its quotes are not closed */
+    bool is_malformed; /* text stands behind a closing quote; or the quotes of an open row are not closed */
 };
 
 enum table_step { TABLE_ROW, TABLE_END, TABLE_FAILED };

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-/* What a notice says: to programs as an event, to people as mail. Pure: the same notice under the same settings always
- * gives the same bytes, so that every attempt of one delivery is the same message. No texts of the notice are trusted:
- * names and details may come from files that somebody synced. */
+/* What a notice says: to programs as an event, to people as mail. Pure: the same notice under the same
+ * settings always gives the same bytes, so that every attempt of one delivery is the same message. No
+ * texts of the notice are trusted: names and details may come from files that somebody synced. */
 #ifndef RILLWARD_NOTIFY_MESSAGE_H
 #define RILLWARD_NOTIFY_MESSAGE_H
 
@@ -15,14 +15,16 @@
 #define MESSAGE_EVENT_LIMIT 20000 /* bytes; the signature scheme asks receivers for no more */
 #define MESSAGE_MAIL_LIMIT 65536
 
-/* Body of a webhook: one CloudEvents 1.0 event in its JSON form, keys in a fixed order. Values and limits are in `unit`;
- * what is not known is null. `still_so` is about the last sample, null where the question makes no sense.
- * `ret` was initialised with MESSAGE_EVENT_LIMIT; false with an INPUT error where the notice is too long for it. */
+/* Body of a webhook: one CloudEvents 1.0 event in its JSON form, keys in a fixed order. Values and limits
+ * are in `unit`; what is not known is null. `still_so` is about the last sample, null where the question
+ * makes no sense. `ret` was initialised with MESSAGE_EVENT_LIMIT; false with an INPUT error where the
+ * notice is too long for it. */
 bool message_render_event(const struct notice *notice, const struct config *config, struct text *ret,
                           struct error *error);
 
-/* A whole mail to `address`, header and body, lines ended by CRLF, 7-bit. `ret` was initialised with MESSAGE_MAIL_LIMIT.
- * CONFIG error where an address cannot stand in a mail; INPUT error where the notice is too long or its uid is none. */
+/* A whole mail to `address`, header and body, lines ended by CRLF, 7-bit. `ret` was initialised with
+ * MESSAGE_MAIL_LIMIT. CONFIG error where an address cannot stand in a mail; INPUT error where the notice
+ * is too long or its uid is none. */
 bool message_render_mail(const struct notice *notice, const struct config *config, const char *address,
                          struct text *ret, struct error *error);
 
@@ -33,7 +35,8 @@ void message_render_text(const struct notice *notice, const struct config *confi
 /* Does the condition still hold at the last sample? Also what the subject and the event say. */
 bool message_is_still_so(const struct notice *notice);
 
-/* Where the archive shows the alarm's station or barometer, or "" where it does not (no public address, or not a place). */
+/* Where the archive shows the alarm's station or barometer, or "" where it does not (no public address, or
+ * not a place). */
 void message_render_page(const struct notice *notice, const struct config *config, struct text *ret);
 
 /* A finite limit as it was set: a setting is no measurement, and has neither trailing zeros nor rounding. */

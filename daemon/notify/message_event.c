@@ -91,7 +91,8 @@ static bool is_place(const struct config *config, const char *id)
            config_find_barometer(config, id) < config->barometer_count;
 }
 
-/* "org.example.water.alarm.raised.v1": the operator's own name space, so that events of two networks never look alike. */
+/* "org.example.water.alarm.raised.v1": the operator's own name space, so that events of two networks never
+ * look alike. */
 static void put_type(struct text *text, const struct notice *notice, const struct config *config)
 {
     struct text type;

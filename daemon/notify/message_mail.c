@@ -61,7 +61,8 @@ static bool is_atom(const char *string);
 
 /* ---- The mail ---- */
 
-/* One part today. An HTML part and a picture would make it multipart: their headers start where this one's Content-Type is. */
+/* One part today. An HTML part and a picture would make it multipart: their headers start where this one's
+ * Content-Type is. */
 bool message_render_mail(const struct notice *notice, const struct config *config, const char *address,
                          struct text *ret, struct error *error)
 {
@@ -130,8 +131,8 @@ void message_render_text(const struct notice *notice, const struct config *confi
     put_footer(ret, notice, config);
 }
 
-/* Every mail about one alarm names one root, which nobody has to have received: mail programs show them together even
- * where the first was lost. Message-ID repeats with each attempt. */
+/* Every mail about one alarm names one root, which nobody has to have received: mail programs show them
+ * together even where the first was lost. Message-ID repeats with each attempt. */
 static bool put_thread(struct text *text, const struct notice *notice, const struct config *config,
                        const char *domain, struct error *error)
 {
@@ -378,8 +379,10 @@ static void put_where_to_look(struct text *text, const struct notice *notice, co
         return;
     char time[TIMESTAMP_SIZE];
     timestamp_print(notice->alarm.episode.worst_time, time);
-    bool is_long = strlen(station) + strlen(time) + strlen(notice->quantity) > COLUMNS - sizeof "rillward explain -c FILE  ";
-    text_printf(text, "rillward explain -c FILE %s%s %s %s\n", is_long ? "\\\n    " : "", station, time, notice->quantity);
+    bool is_long = strlen(station) + strlen(time) + strlen(notice->quantity) >
+                   COLUMNS - sizeof "rillward explain -c FILE  ";
+    text_printf(text, "rillward explain -c FILE %s%s %s %s\n", is_long ? "\\\n    " : "", station, time,
+                notice->quantity);
 }
 
 static void put_footer(struct text *text, const struct notice *notice, const struct config *config)
@@ -438,12 +441,14 @@ static void put_time(struct text *text, int64_t time, int64_t offset)
 static void put_clock(struct text *text, int64_t time)
 {
     struct civil c = timestamp_to_civil(time);
-    text_printf(text, "%s %04d-%02d-%02d %02d:%02d", day_name(time), c.year, c.month, c.day, c.hour, c.minute);
+    text_printf(text, "%s %04d-%02d-%02d %02d:%02d", day_name(time), c.year, c.month, c.day, c.hour,
+                c.minute);
 }
 
 static const char *day_name(int64_t time)
 {
-    static const char *const days[] = {"Thu", "Fri", "Sat", "Sun", "Mon", "Tue", "Wed"}; /* 1970 began on a Thursday */
+    static const char *const days[] = {"Thu", "Fri", "Sat", "Sun",
+                                       "Mon", "Tue", "Wed"}; /* 1970 began on a Thursday */
     int64_t day = timestamp_floor(time, DAY_MS) / DAY_MS;
     return days[(day % 7 + 7) % 7];
 }
@@ -465,7 +470,8 @@ static void put_visible(struct text *text, const char *string)
     text_puts(text, shown);
 }
 
-/* Words wrapped at COLUMNS, '\n' kept, control bytes visible; ends the last line. The pen stands at `column`. */
+/* Words wrapped at COLUMNS, '\n' kept, control bytes visible; ends the last line. The pen stands at
+ * `column`. */
 static void put_paragraph(struct text *text, const char *string, size_t indent, size_t column)
 {
     for (const char *line = string;;) {
@@ -490,7 +496,8 @@ static void put_line_wrapped(struct text *text, const char *line, size_t indent,
     }
 }
 
-/* A word that is wider than a line is cut into lines, unless it is an address that somebody wants to click on. */
+/* A word that is wider than a line is cut into lines, unless it is an address that somebody wants to click
+ * on. */
 static void put_word(struct text *text, const char *word, size_t length, size_t indent, size_t *column)
 {
     bool is_address = text_starts_with(word, "https://") || text_starts_with(word, "http://");

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* The grammar of mail: header lines (RFC 5322, 2047), dates, quoted-printable (RFC 2045). Pure.
- * Lines end in CRLF. Nothing that is passed in can end a header line: control bytes come out visible, as "\x0A". */
+/* The grammar of mail: header lines (RFC 5322, 2047), dates, quoted-printable (RFC 2045). Pure. Lines end
+ * in CRLF. Nothing that is passed in can end a header line: control bytes come out visible, as "\x0A". */
 #ifndef RILLWARD_NOTIFY_MIME_H
 #define RILLWARD_NOTIFY_MIME_H
 
@@ -8,7 +8,8 @@
 
 #include <stdint.h>
 
-/* "Name: value". A value of plain ASCII is folded at spaces; any other becomes encoded words. Cut after 200 characters. */
+/* "Name: value". A value of plain ASCII is folded at spaces; any other becomes encoded words. Cut after
+ * 200 characters. */
 void mime_put_header(struct text *text, const char *name, const char *value);
 
 /* "Name: display <address>", or "Name: address" where `display` is empty. `address`

@@ -2,6 +2,7 @@
 #include "notify/notify.h"
 
 #include "base/memory.h"
+#include "base/text.h"
 #include "base/timestamp.h"
 #include "notify/backoff.h"
 #include "notify/message.h"
@@ -152,9 +153,9 @@ struct delivery notify_judge(const struct attempt *attempt, const struct transpo
     };
     if (delivery.outcome == TRY_AGAIN)
         delivery.next_try = now + delay_of(attempt, result, needs_hand);
-    int cut = (int)sizeof delivery.text - 64;
-    snprintf(delivery.text, sizeof delivery.text, "%s%.*s",
-             gives_up ? "given up after five days, at last: " : "", cut, result->text);
+    char text[sizeof delivery.text + 64];
+    snprintf(text, sizeof text, "%s%s", gives_up ? "given up after five days, at last: " : "", result->text);
+    text_make_visible(text, delivery.text, sizeof delivery.text); /* cuts between characters */
     return delivery;
 }
 

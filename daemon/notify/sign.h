@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-/* Signatures by which a webhook's receiver knows that the bytes are ours, fresh and whole: the open Standard Webhooks
- * scheme, version 1. HMAC-SHA256 over "<id>.<seconds>.<body>" with the decoded bytes of the shared secret as key. */
+/* Signatures by which a webhook's receiver knows that the bytes are ours, fresh and whole: the open
+ * Standard Webhooks scheme, version 1. HMAC-SHA256 over "<id>.<seconds>.<body>" with the decoded bytes of
+ * the shared secret as key. */
 #ifndef RILLWARD_NOTIFY_SIGN_H
 #define RILLWARD_NOTIFY_SIGN_H
 
@@ -23,10 +24,10 @@ struct sign_key {
 bool sign_key_decode(const char *secret, struct sign_key *ret, struct error *error);
 void sign_key_wipe(struct sign_key *key);
 
-/* Add the value of the `webhook-signature` header to `ret`: "v1,<base64>", one for each key, with spaces between. While
- * secrets are rotated a receiver that knows either of them accepts the message.
- * `id` is the value of `webhook-id` and holds no '.'; `seconds` (Unix time of this attempt) that of `webhook-timestamp`;
- * `body` the exact bytes sent. */
+/* Add the value of the `webhook-signature` header to `ret`: "v1,<base64>", one for each key, with spaces
+ * between. While secrets are rotated a receiver that knows either of them accepts the message.
+ * `id` is the value of `webhook-id` and holds no '.'; `seconds` (Unix time of this attempt) that of
+ * `webhook-timestamp`; `body` the exact bytes sent. */
 void sign_message(const struct sign_key *keys, size_t key_count, const char *id, int64_t seconds,
                   const char *body, size_t length, struct text *ret);
 

@@ -231,7 +231,7 @@ static void run(struct transfer *transfer)
     pthread_attr_t attributes;
     pthread_attr_init(&attributes);
     pthread_attr_setstacksize(&attributes, STACK_SIZE);
-    pthread_sigmask(SIG_SETMASK, &all, &before); /* signals are the main thread's */
+    pthread_sigmask(SIG_SETMASK, &all, &before); /* the main thread's; a SIGPIPE ends with the transfer */
     transfer->has_thread = true;
     int number = pthread_create(&transfer->thread, &attributes, run_thread, transfer);
     pthread_sigmask(SIG_SETMASK, &before, NULL);
@@ -400,8 +400,8 @@ static void judge(struct transfer *transfer, CURLcode code)
         judge_post(transfer, code);
 }
 
-/* A final status is the receiver's word, even where what follows was too long, too slow or broken off: the body means
- * nothing to us, and sending again what was accepted would only double it. */
+/* A final status is the receiver's word, even where what follows was too long, too slow or broken off: the
+ * body means nothing to us, and sending again what was accepted would only double it. */
 static void judge_post(struct transfer *transfer, CURLcode code)
 {
     curl_off_t retry_after = 0;
@@ -419,8 +419,8 @@ static void judge_post(struct transfer *transfer, CURLcode code)
     end_with(transfer, TRANSPORT_ANSWERED, text);
 }
 
-/* The library gives one code for "try later" and "never": the server's own number decides, and whether it was said after the
- * recipient had been named. */
+/* The library gives one code for "try later" and "never": the server's own number decides, and whether it
+ * was said after the recipient had been named. */
 static void judge_mail(struct transfer *transfer, CURLcode code)
 {
     if (code == CURLE_OK) {
@@ -512,8 +512,8 @@ static size_t give_body(char *ret, size_t size, size_t count, void *argument)
 }
 
 /* Commands and replies, one line a call. Commands may hold a login: nothing of them is kept.
- * After QUIT the library would wait for the server's goodbye, for minutes where none comes. The outcome is known by then:
- * we said goodbye, and read no more. */
+ * After QUIT the library would wait for the server's goodbye, for minutes where none comes. The outcome is
+ * known by then: we said goodbye, and read no more. */
 static int hear_dialogue(CURL *curl, curl_infotype type, char *bytes, size_t length, void *argument)
 {
     struct transfer *transfer = argument;

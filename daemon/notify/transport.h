@@ -1,13 +1,15 @@
 /* SPDX-License-Identifier: MIT */
-/* The wire: one HTTP POST or one mail to one address, and what came of it. The only user of the network library.
+/* The wire: one HTTP POST or one mail to one address, and what came of it. The only user of the network
+ * library.
  *
- * Each transfer runs on a thread of its own, for as long as it lasts, and the caller sees one descriptor that becomes
- * readable when results wait. The library's single-threaded interface would do for HTTP, but it waits inside one call for a
- * mail server's last answer and farewell and for a name server that does not reply; meanwhile nobody else would hear an alarm.
- * Threads share nothing but the list of results. At most TRANSPORT_MOST run at once.
+ * Each transfer runs on a thread of its own, for as long as it lasts, and the caller sees one descriptor
+ * that becomes readable when results wait. The library's single-threaded interface would do for HTTP, but
+ * it waits inside one call for a mail server's last answer and farewell and for a name server that does
+ * not reply; meanwhile nobody else would hear an alarm. Threads share nothing but the list of results. At
+ * most TRANSPORT_MOST run at once.
  *
- * In force for every transfer: certificates are checked, TLS 1.2 at least, redirects are not followed, no proxy, no
- * environment, no cookies, no stored logins; limits on time and on what is read. */
+ * In force for every transfer: certificates are checked, TLS 1.2 at least, redirects are not followed, no
+ * proxy, no environment, no cookies, no stored logins; limits on time and on what is read. */
 #ifndef RILLWARD_NOTIFY_TRANSPORT_H
 #define RILLWARD_NOTIFY_TRANSPORT_H
 
@@ -59,7 +61,7 @@ struct transport_mail {
 enum transport_end {
     TRANSPORT_ANSWERED,    /* the receiver's word is `response`: HTTP status, or 250 for an accepted mail */
     TRANSPORT_TURNED_AWAY, /* mail: the server refused this recipient or message, `response` says how */
-    TRANSPORT_UNREACHED, /* name, network, time-out, broken connection, the server is busy: may well work later */
+    TRANSPORT_UNREACHED, /* name, network, time-out, broken connection, busy server: may well work later */
     TRANSPORT_DISTRUSTED, /* certificate, TLS or login: nothing was handed over; a person has to look */
     TRANSPORT_FORBIDDEN,  /* our own rules: a private address, a plain connection, an unusable setting */
 };
@@ -77,14 +79,15 @@ struct transport;
 /* NULL with a SYSTEM error, also where the library was built without TLS or mail. */
 struct transport *transport_open(const struct transport_limits *limits, struct error *error);
 
-/* Ends running transfers, whose results are lost, and waits for their threads (up to a second). NULL is fine. */
+/* Ends running transfers, whose results are lost, and waits for their threads (up to a second). NULL is
+ * fine. */
 void transport_close(struct transport *transport);
 
 /* Readable while results wait. */
 int transport_fd(const struct transport *transport);
 
-/* Begin. What goes wrong at once is a result like any other: each start gives exactly one. Fewer than TRANSPORT_MOST may
- * be under way. */
+/* Begin. What goes wrong at once is a result like any other: each start gives exactly one. Fewer than
+ * TRANSPORT_MOST may be under way. */
 void transport_start_post(struct transport *transport, int64_t id, const struct transport_post *post);
 void transport_start_mail(struct transport *transport, int64_t id, const struct transport_mail *mail);
 

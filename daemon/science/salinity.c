@@ -24,7 +24,7 @@ static double extended_of_root(double x, double f);
 static double extended(double x, double f, double t);
 static double root_at_two(double t);
 static double root_of_salinity(double salinity, double t);
-static double newton_root(double salinity, double f, double x);
+static double newton_root(double salinity, double f, double x, int steps);
 static double bisected_root(double salinity, double f, double t);
 
 double salinity_from_conductivity(double conductivity_ms_cm, double temperature_c, double gauge_pa)
@@ -158,10 +158,10 @@ static double extended(double x, double f, double t)
     return extended_of_root(x, f) * (EXTENSION_BELOW / extended_of_root(root_at_two(t), f));
 }
 
-/* The start is within 1e-3 of the root for -2..40 degC: three steps of Newton reach the last digit. */
+/* The start is within 8e-5 of the root for -2..40 degC: two steps of Newton reach the last digits (1e-15). */
 static double root_at_two(double t)
 {
-    return newton_root(EXTENSION_BELOW, temperature_term(t), 0.2641463563 + 2.007883e-4 * t);
+    return newton_root(EXTENSION_BELOW, temperature_term(t), 0.264157 + (1.7673e-4 - 1.696e-6 * t) * t, 2);
 }
 
 static double root_of_salinity(double salinity, double t)
@@ -169,15 +169,12 @@ static double root_of_salinity(double salinity, double t)
     const double f = temperature_term(t);
     if (salinity < EXTENSION_BELOW)
         return bisected_root(salinity, f, t);
-    double x = sqrt(salinity / 35); /* crude, but the polynomial is nearly 35 x2 */
-    for (int round = 0; round < 3; round++)
-        x = newton_root(salinity, f, x);
-    return x;
+    return newton_root(salinity, f, sqrt(salinity / 35), 6); /* the polynomial is nearly 35 x2 */
 }
 
-static double newton_root(double salinity, double f, double x)
+static double newton_root(double salinity, double f, double x, int steps)
 {
-    for (int step = 0; step < 3; step++)
+    for (int step = 0; step < steps; step++)
         x -= (salinity_of_root(x, f) - salinity) / (slope(a, x) + f * slope(b, x));
     return x;
 }

@@ -193,12 +193,18 @@ static bool load_notes(struct pipeline *p, uint32_t place, struct span rows, str
         span.from = r->time[0] < span.from ? r->time[0] : span.from;
         span.to = r->time[r->n - 1] >= span.to ? r->time[r->n - 1] + 1 : span.to;
     }
-    int64_t move_before, move_after;
-    if (!store_note_before(p->store, place, MOVE_NOTES, span.from, &move_before, error) ||
-        !store_note_after(p->store, place, MOVE_NOTES, span.to, &move_after, error))
-        return false;
-    struct span wide = {move_before == TIME_NONE ? span.from - HOUR_MS : move_before,
-                        move_after == TIME_NONE ? span.to + HOUR_MS : move_after + 1};
+    struct span wide = {span.from - HOUR_MS, span.to + HOUR_MS};
+    static const uint32_t kinds[] = {MOVE_NOTES, CLOCK_NOTES}; /* these act from one note to the next */
+    for (size_t k = 0; k < COUNT_OF(kinds); k++) {
+        int64_t before, after;
+        if (!store_note_before(p->store, place, kinds[k], span.from, &before, error) ||
+            !store_note_after(p->store, place, kinds[k], span.to, &after, error))
+            return false;
+        if (before != TIME_NONE && before < wide.from)
+            wide.from = before;
+        if (after != TIME_NONE && after >= wide.to)
+            wide.to = after + 1;
+    }
     uint32_t all = (1u << NOTE_KIND_COUNT) - 1;
     struct note *near, *spanning;
     size_t near_count, spanning_count;

@@ -66,6 +66,7 @@ bool spans_dirty_by_air(struct pipeline *pipeline, size_t barometer, struct span
 bool spans_dirty_by_note(struct pipeline *pipeline, size_t station, const struct note *note, struct error *error);
 #define LEVEL_NOTES (1u << NOTE_LEVEL | 1u << NOTE_TAPE_DOWN)
 #define MOVE_NOTES (1u << NOTE_OUT_OF_WATER | 1u << NOTE_IN_WATER)
+#define CLOCK_NOTES (1u << NOTE_CLOCK)
 #define SPAN_NOTES (1u << NOTE_STRIKE | 1u << NOTE_RESTORE)
 
 /* Rules over a span whose finished values just changed (announce.c). Within a transaction. */

@@ -47,15 +47,16 @@ bool spans_dirty_by_note(struct pipeline *p, size_t station, const struct note *
     struct span span = {note->time - HOUR_MS, note->time + HOUR_MS}; /* checks look at the samples around them */
     if (note->kind == NOTE_STRIKE || note->kind == NOTE_RESTORE) {
         span.to = note->until > note->time ? note->until : span.to;
-    } else if (bit & MOVE_NOTES) {
+    } else if (bit & (MOVE_NOTES | CLOCK_NOTES)) { /* these act from one note of their kind to the next */
+        uint32_t kinds = bit & MOVE_NOTES ? MOVE_NOTES : CLOCK_NOTES;
         int64_t before, after;
-        if (!store_note_before(p->store, place, MOVE_NOTES, note->time, &before, error) ||
-            !store_note_after(p->store, place, MOVE_NOTES, note->time + 1, &after, error))
+        if (!store_note_before(p->store, place, kinds, note->time, &before, error) ||
+            !store_note_after(p->store, place, kinds, note->time + 1, &after, error))
             return false;
         span.from = before == TIME_NONE ? 0 : before - HOUR_MS;
         span.to = after == TIME_NONE ? TIME_FOREVER : after + HOUR_MS;
     }
-    if (bit & (LEVEL_NOTES | MOVE_NOTES) && !widen_to_references(p, place, &span, error))
+    if (bit & (LEVEL_NOTES | MOVE_NOTES | CLOCK_NOTES) && !widen_to_references(p, place, &span, error))
         return false;
     return add(p, station, span, error);
 }

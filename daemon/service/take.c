@@ -62,8 +62,10 @@ enum take_result pipeline_take(struct pipeline *p, const struct watch *watch, co
                                 .message = ""};
     if (found && is_settled_matter(&t))
         return TAKE_KNOWN;
-    if (candidate->state == CANDIDATE_WAITING)
+    if (candidate->state == CANDIDATE_WAITING) {
+        *ret_message = candidate->reason;
         return finish(&t, TAKE_WAITING, candidate->reason, t.known.drop);
+    }
     bool done;
     enum take_result result = read_bytes(&t, &done);
     if (!done)

@@ -52,11 +52,11 @@ struct watch_report {
     size_t files_seen; /* reported, whatever their state */
     size_t ignored;    /* files and folders, by name */
     size_t special;    /* symbolic links, FIFOs, sockets, devices */
-    size_t unreadable; /* folders that could not be read, paths that could not be looked at, too long or too deep */
+    size_t unreadable; /* folders that could not be read; paths not to be looked at, too long or too deep */
     size_t overflows;  /* times that events were lost, since the start */
     size_t scans;      /* whole scans that ended, since the start */
     bool scan_only;           /* no inotify to be had */
-    bool inbox_missing;       /* not there, or an empty folder took its place: no file may be taken for deleted */
+    bool inbox_missing;       /* not there, or an empty folder took its place: no file counts as deleted */
     bool watch_limit_reached; /* folders beyond the limit are seen by scans only */
     bool events_unavailable;  /* network or FUSE filesystem: others' changes are seen by scans only */
     char note[256];           /* the gravest of it in words, with the cure; "" when all is well */

@@ -169,8 +169,7 @@ Test(reconcile, growth_is_told_at_each_whole_deadband_past_the_limit)
     struct shelf *shelf = shelf_new();
     struct alarm_change *changes;
     size_t told = 0;
-    for (int i = 1; i <= 20;
-         i++) { /* 2.875 ... 0.5 mg/L, an eighth at a time: one raise, then a step each half */
+    for (int i = 1; i <= 20; i++) { /* 2.875 ... 0.5 mg/L, by eighths: one raise, then a step each half */
         const struct episode found = open_since(NOW, NOW + i * HOUR_MS, 3 - 0.125 * i);
         cr_assert(bring_up_to_date(shelf, &low_oxygen, &found, 1, NOW + i * HOUR_MS, &changes) == 1);
         cr_expect(changes[0].announce == (i == 1 || i % 4 == 0), "%d", i);
@@ -334,6 +333,23 @@ Test(reconcile, lasting_silence_is_stored_by_tenths_and_never_told_twice)
     }
     cr_expect(told == 1);
     cr_expect(stored == 1 + 1000 / 144, "%zu", stored); /* a tenth of a day is 144 min */
+}
+
+Test(reconcile, silence_comes_with_the_clock_and_goes_with_data)
+{
+    struct shelf *shelf = shelf_new();
+    struct record record = series_read(arena, QUANTITY_LEVEL, "1 1 ~2000 1");
+    record.n = 2;
+    for (int64_t now = 0; now < 2 * DAY_MS; now += HOUR_MS) {
+        take_span(shelf, &silent, &record, (struct span){now, now}, now);
+        cr_expect(shelf->count == (now > DAY_MS + SERIES_STEP), "%d h", (int)(now / HOUR_MS));
+    }
+    cr_expect(shelf->alarms[0].state == ALARM_UNACKNOWLEDGED && shelf->alarms[0].sequence == 1);
+    record.n = 3;
+    int64_t heard = record.time[2], now = 2 * DAY_MS;
+    take_span(shelf, &silent, &record, (struct span){heard, heard + 1}, now);
+    cr_expect(shelf->count == 1 && shelf->alarms[0].state == ALARM_RETURNED_UNACKNOWLEDGED);
+    cr_expect(shelf->alarms[0].episode.end == heard && shelf->alarms[0].sequence == 2);
 }
 
 Test(reconcile, a_silence_that_moved_on_is_the_same_alarm)

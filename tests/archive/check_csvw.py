@@ -5,8 +5,8 @@
     check_csvw.py NAME.csv [NAME.csv-metadata.json]
 
 Header equals titles, every cell parses as its datatype, required cells are filled, the primary key is there
-once, codes of flags and masks are those of the notes. Standard library only. Exit status 0 when all is well, else
-1 with a list."""
+once, codes of flags and masks are those of the notes. Standard library only. Exit status 0 when all is well,
+else 1 with a list."""
 import csv
 import json
 import re

@@ -6,7 +6,8 @@
 
 Test(address, plain_mail_addresses_are_accepted)
 {
-    static const char *const good[] = {"desk@example.org", "a.b+c@sub.example.org", "o'neil@example.org", "root@localhost"};
+    static const char *const good[] = {"desk@example.org", "a.b+c@sub.example.org", "o'neil@example.org",
+                                       "root@localhost"};
     for (size_t i = 0; i < sizeof good / sizeof good[0]; i++)
         cr_expect(address_is_mail(good[i]), "%s", good[i]);
 }
@@ -56,8 +57,10 @@ Test(address, long_mail_addresses_are_refused)
 
 Test(address, hosts_are_names_or_addresses)
 {
-    static const char *const good[] = {"localhost", "smtp.example.org", "192.0.2.1", "[2001:db8::1]", "::1", "a-b.example"};
-    static const char *const bad[] = {"", "smtp.example.org:25", "-a", "a-", "a b", "a..b", "[::1", "[x]", "a/b", "a_b"};
+    static const char *const good[] = {"localhost", "smtp.example.org", "192.0.2.1", "[2001:db8::1]",
+                                       "::1",       "a-b.example"};
+    static const char *const bad[] = {"",   "smtp.example.org:25", "-a", "a-", "a b", "a..b", "[::1", "[x]", "a/b",
+                                      "a_b"};
     for (size_t i = 0; i < sizeof good / sizeof good[0]; i++)
         cr_expect(address_is_host(good[i]), "%s", good[i]);
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++)

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* What is refused, with its exact words, is in tests/config/bad/. Here: that which must pass, and pairs of nearly alike. */
+/* What is refused, with its exact words, is in tests/config/bad/. Here: that which must pass, and pairs of nearly
+ * alike. */
 #include "config/load.h"
 
 #include <criterion/criterion.h>
@@ -49,7 +50,8 @@ Test(check, folders_with_a_common_beginning_of_their_names_lie_apart)
 
 Test(check, http_is_for_private_receivers_only)
 {
-    cr_expect_eq(count_problems(TOP "recipients: {a: {webhook: \"http://192.0.2.1/x\", allow_private_address: true}}\n"), 0);
+    cr_expect_eq(
+        count_problems(TOP "recipients: {a: {webhook: \"http://192.0.2.1/x\", allow_private_address: true}}\n"), 0);
     cr_expect_eq(count_problems(TOP "recipients: {a: {webhook: \"http://192.0.2.1/x\"}}\n"), 1);
 }
 
@@ -57,27 +59,30 @@ Test(check, plain_mail_is_for_this_machine_only_and_without_log_in)
 {
     cr_expect_eq(count_problems(TOP "mail: {server: \"::1\", security: plain, from: a@example.org}\n"), 0);
     cr_expect_eq(count_problems(TOP "mail: {server: mail.example.org, security: plain, from: a@example.org}\n"), 1);
-    cr_expect_eq(count_problems(TOP "mail: {server: localhost, security: plain, from: a@example.org, user: u, password: "
-                                    "{file: p}}\n"),
+    cr_expect_eq(count_problems(TOP
+                                "mail: {server: localhost, security: plain, from: a@example.org, user: u, password: "
+                                "{file: p}}\n"),
                  1);
-    cr_expect_eq(count_problems(TOP "mail: {server: mail.example.org, from: a@example.org, user: u, password: {file: p}}\n"),
-                 0);
+    cr_expect_eq(
+        count_problems(TOP "mail: {server: mail.example.org, from: a@example.org, user: u, password: {file: p}}\n"), 0);
 }
 
 Test(check, a_mail_recipient_needs_a_mail_server)
 {
     cr_expect_eq(count_problems(TOP "recipients: {a: {mail: a@example.org}}\n"), 1);
-    cr_expect_eq(count_problems(TOP "recipients: {a: {mail: a@example.org}}\nmail: {server: localhost, from: b@example.org}\n"),
-                 0);
+    cr_expect_eq(
+        count_problems(TOP "recipients: {a: {mail: a@example.org}}\nmail: {server: localhost, from: b@example.org}\n"),
+        0);
 }
 
 Test(check, barometers_are_watched_for_silence_and_their_own_quantities)
 {
     cr_expect_eq(count_problems(TOP STATIONS "rules: {a: {kind: silence, window: 2 d, stations: [hill, heron]}}\n"), 0);
-    cr_expect_eq(count_problems(TOP STATIONS "rules: {a: {kind: below, quantity: battery, limit: 3 V, stations: [hill]}}\n"),
-                 0);
-    cr_expect_eq(count_problems(TOP STATIONS "rules: {a: {kind: below, quantity: oxygen, limit: 3 mg/L, stations: [hill]}}\n"),
-                 1);
+    cr_expect_eq(
+        count_problems(TOP STATIONS "rules: {a: {kind: below, quantity: battery, limit: 3 V, stations: [hill]}}\n"), 0);
+    cr_expect_eq(
+        count_problems(TOP STATIONS "rules: {a: {kind: below, quantity: oxygen, limit: 3 mg/L, stations: [hill]}}\n"),
+        1);
 }
 
 Test(check, a_pattern_of_stations_must_match_one)

@@ -67,9 +67,10 @@ Test(config, an_empty_network_has_nothing_to_find)
 
 Test(config, a_station_overrides_single_limits)
 {
-    struct config *config = load(TOP "quality: {level: {usual: [-1 m, 4 m], spike: [0.1 m, 0.2 m]}}\n"
-                                     "stations: {a: {" WATER ", quality: {level: {usual: [0 m, 2 m], flat: {suspect: 1 h}}}}, "
-                                     "b: {" WATER "}}\n");
+    struct config *config =
+        load(TOP "quality: {level: {usual: [-1 m, 4 m], spike: [0.1 m, 0.2 m]}}\n"
+                 "stations: {a: {" WATER ", quality: {level: {usual: [0 m, 2 m], flat: {suspect: 1 h}}}}, "
+                 "b: {" WATER "}}\n");
     struct quality_limits own = config_quality(config, &config->stations[0], QUANTITY_LEVEL);
     struct quality_limits other = config_quality(config, &config->stations[1], QUANTITY_LEVEL);
     cr_expect_float_eq(own.usual_max, 2, 0);
@@ -83,9 +84,10 @@ Test(config, a_station_overrides_single_limits)
 
 Test(config, a_rule_watches_all_or_what_it_names)
 {
-    struct config *config = load(TOP "stations: {heron-1: {" WATER "}, heron-2: {" WATER "}, otter: {" WATER "}}\n"
-                                     "rules: {a: {kind: silence, window: 1 d}, b: {kind: silence, window: 1 d, stations: "
-                                     "[\"heron-*\"]}, c: {kind: silence, window: 1 d, stations: [otter]}}\n");
+    struct config *config =
+        load(TOP "stations: {heron-1: {" WATER "}, heron-2: {" WATER "}, otter: {" WATER "}}\n"
+                 "rules: {a: {kind: silence, window: 1 d}, b: {kind: silence, window: 1 d, stations: "
+                 "[\"heron-*\"]}, c: {kind: silence, window: 1 d, stations: [otter]}}\n");
     cr_expect(rule_watches(&config->rules[0], "otter"));
     cr_expect(rule_watches(&config->rules[1], "heron-2"));
     cr_expect_not(rule_watches(&config->rules[1], "otter"));
@@ -104,7 +106,8 @@ Test(config, a_complaint_prints_as_file_line_column_and_text)
 Test(config, the_digest_does_not_look_at_places_and_order)
 {
     struct digests one = digests_of(TOP "stations: {a: {" WATER "}, b: {" WATER "}}\n");
-    struct digests other = digests_of("# moved\n" TOP "stations:\n  b: {" WATER "}\n  a: {salinity: fresh, " PLACE "}\n");
+    struct digests other =
+        digests_of("# moved\n" TOP "stations:\n  b: {" WATER "}\n  a: {salinity: fresh, " PLACE "}\n");
     cr_expect_eq(one.whole, other.whole);
     cr_expect_eq(one.station, other.station);
 }
@@ -150,7 +153,8 @@ Test(config, what_is_elsewhere_leaves_the_digest_of_a_station_alone)
 {
     static const char *const changed[] = {
         TOP "stations: {a: {" WATER "}, b: {" WATER "}}\n",
-        TOP "stations: {a: {" WATER "}}\nbarometers: {far: {latitude: 48, longitude: -124, elevation: 2 m, standard_time: "
+        TOP "stations: {a: {" WATER
+            "}}\nbarometers: {far: {latitude: 48, longitude: -124, elevation: 2 m, standard_time: "
             "Z}}\n",
         TOP "stations: {a: {" WATER ", drops: [\"x*\"], labels: [x], serials: [x]}}\n",
         TOP "stations: {a: {" WATER "}}\nrules: {r: {kind: silence, window: 1 d}}\nintake: {settle: 1 s}\n",
@@ -162,7 +166,8 @@ Test(config, what_is_elsewhere_leaves_the_digest_of_a_station_alone)
 
 Test(config, a_layout_changes_the_digest_of_the_whole)
 {
-#define LAYOUT(zone) "layouts: {l: {time: {columns: t, format: iso, zone: \"" zone "\"}, columns: [{header: d, is: depth}]}}\n"
+#define LAYOUT(zone)                                                                                                   \
+    "layouts: {l: {time: {columns: t, format: iso, zone: \"" zone "\"}, columns: [{header: d, is: depth}]}}\n"
     struct digests one = digests_of(TOP "stations: {a: {" WATER "}}\n" LAYOUT("-08:00"));
     struct digests other = digests_of(TOP "stations: {a: {" WATER "}}\n" LAYOUT("-07:00"));
     cr_expect_neq(one.whole, other.whole);

@@ -168,8 +168,9 @@ Test(load, the_full_example_shows_every_key_of_the_option_table)
     cr_assert(yaml_parser_load(&parser, &document));
     for (size_t i = 0; (section = option_section(i)) != NULL; i++)
         for (size_t k = 0; k < section->count; k++)
-            cr_expect(has_key(&document, yaml_document_get_root_node(&document), section->path, section->options[k].key),
-                      "full.yaml has no '%s' in '%s'", section->options[k].key, section->path);
+            cr_expect(
+                has_key(&document, yaml_document_get_root_node(&document), section->path, section->options[k].key),
+                "full.yaml has no '%s' in '%s'", section->options[k].key, section->path);
     yaml_document_delete(&document);
     yaml_parser_delete(&parser);
     free(bytes);
@@ -285,9 +286,10 @@ Test(load, a_file_that_is_not_there_is_a_complaint)
 Test(load, none_switches_a_test_off_for_one_station)
 {
     struct config *config = load_good(
-        TOP "quality: {oxygen: {usual: [none, 18 mg/L]}}\n"
-            "stations: {a: {latitude: 1, longitude: 2, elevation: 3 m, standard_time: Z, salinity: 0, quality: {oxygen: "
-            "{sensor: none, spike: none, rate: none, flat: none}, temperature: {spike: [none, 9 degF]}}}}\n");
+        TOP
+        "quality: {oxygen: {usual: [none, 18 mg/L]}}\n"
+        "stations: {a: {latitude: 1, longitude: 2, elevation: 3 m, standard_time: Z, salinity: 0, quality: {oxygen: "
+        "{sensor: none, spike: none, rate: none, flat: none}, temperature: {spike: [none, 9 degF]}}}}\n");
     struct quality_limits limits = config_quality(config, &config->stations[0], QUANTITY_OXYGEN);
     cr_expect(isnan(limits.sensor_min) && isnan(limits.sensor_max));
     cr_expect(isnan(limits.spike_suspect) && isnan(limits.spike_fail) && isnan(limits.rate));
@@ -303,11 +305,11 @@ Test(load, none_switches_a_test_off_for_one_station)
 
 Test(load, limits_are_values_and_deadbands_are_differences)
 {
-    struct config *config = load_good(
-        TOP "rules:\n"
-            "  hot: {kind: above, quantity: temperature, limit: 68 degF, deadband: 1.8 degF}\n"
-            "  jump: {kind: rise, quantity: temperature, limit: 9 degF, window: 1 h}\n"
-            "  cold: {limit: -1 degC, quantity: temperature, kind: below}\n");
+    struct config *config =
+        load_good(TOP "rules:\n"
+                      "  hot: {kind: above, quantity: temperature, limit: 68 degF, deadband: 1.8 degF}\n"
+                      "  jump: {kind: rise, quantity: temperature, limit: 9 degF, window: 1 h}\n"
+                      "  cold: {limit: -1 degC, quantity: temperature, kind: below}\n");
     cr_expect_float_eq(config->rules[0].limit, 20, 1e-12);
     cr_expect_float_eq(config->rules[0].deadband, 1, 1e-12);
     cr_expect_float_eq(config->rules[1].limit, 5, 1e-12);
@@ -335,8 +337,8 @@ Test(load, aliases_cannot_make_a_small_file_huge)
         text_puts(&text, "x,");
     text_puts(&text, "]}\nstations:\n");
     for (int i = 0; i < 8000; i++)
-        text_printf(&text, "  s%d: {latitude: 1, longitude: 2, elevation: 3 m, standard_time: Z, salinity: 0, drops: *w}\n",
-                    i);
+        text_printf(
+            &text, "  s%d: {latitude: 1, longitude: 2, elevation: 3 m, standard_time: Z, salinity: 0, drops: *w}\n", i);
     expect_problem(text.bytes, "the settings are too large from here on");
     text_done(&text);
 }
@@ -385,7 +387,8 @@ Test(load, thousands_of_mistakes_end_in_one_that_says_so)
 Test(load, a_secret_in_the_file_is_refused_and_not_repeated)
 {
     struct config_problems problems;
-    cr_expect_null(load_bytes(TOP "recipients: {a: {webhook: \"https://h.example.org/\", secret: whsec_abc}}\n", &problems));
+    cr_expect_null(
+        load_bytes(TOP "recipients: {a: {webhook: \"https://h.example.org/\", secret: whsec_abc}}\n", &problems));
     cr_assert_eq(problems.count, 1);
     cr_expect_null(strstr(problems.list[0].text, "whsec_abc"));
     config_problems_done(&problems);

@@ -11,7 +11,8 @@ static double quantity(const char *text, int dimension, bool is_difference)
 {
     double value = -9999;
     struct error error = {0};
-    cr_expect(value_quantity(text, strlen(text), dimension, is_difference, &value, &error), "'%s' %s", text, error.text);
+    cr_expect(value_quantity(text, strlen(text), dimension, is_difference, &value, &error), "'%s' %s", text,
+              error.text);
     return value;
 }
 
@@ -35,7 +36,10 @@ Test(value, a_number_and_its_unit_are_read_with_and_without_a_space)
 
 Test(value, a_typographic_minus_is_a_minus)
 {
-    cr_expect_float_eq(quantity("\xE2\x88\x92" "2 m", UNIT_LENGTH, false), -2, 0);
+    cr_expect_float_eq(quantity("\xE2\x88\x92"
+                                "2 m",
+                                UNIT_LENGTH, false),
+                       -2, 0);
 }
 
 Test(value, a_difference_of_temperatures_has_no_offset)
@@ -112,8 +116,8 @@ Test(value, sizes_are_decimal_or_binary)
     static const struct {
         const char *text;
         int64_t bytes;
-    } good[] = {{"12 B", 12},          {"1 kB", 1000},        {"1 KiB", 1024},          {"64MiB", 64 << 20},
-                {"2 MB", 2000000},     {"1.5 GiB", 1610612736}, {"1 GB", 1000000000}};
+    } good[] = {{"12 B", 12},      {"1 kB", 1000},          {"1 KiB", 1024},     {"64MiB", 64 << 20},
+                {"2 MB", 2000000}, {"1.5 GiB", 1610612736}, {"1 GB", 1000000000}};
     for (size_t i = 0; i < sizeof good / sizeof good[0]; i++) {
         cr_assert(value_size(good[i].text, strlen(good[i].text), &bytes, NULL), "%s", good[i].text);
         cr_expect_eq(bytes, good[i].bytes, "%s", good[i].text);

@@ -121,6 +121,15 @@ Test(intake, refuses_a_last_row_that_lacks_cells)
     cr_expect_str_eq(batch.complaints[0].text, "line 3: the last row is cut off: it has 2 of 3 cells");
 }
 
+Test(intake, refuses_a_last_row_that_is_cut_inside_quotes)
+{
+    const char *text = "Time,Temp (C),DO (mg/L)\n2026-03-01 00:00,5.1,9.0\n2026-03-01 00:05,5.2,\"9";
+    cr_assert(intake_read(arena, config, "heron.csv", text, strlen(text), settings_now(), true, &batch, &error));
+    cr_expect_eq(batch.readings.n, 1);
+    cr_assert_eq(batch.complaint_count, 1);
+    cr_expect_str_eq(batch.complaints[0].text, "line 3: the last row is cut off inside a quoted cell");
+}
+
 /* Each value of a cut file is the value of the whole file at that time. */
 static void check_cut(const struct batch *whole, size_t length)
 {

@@ -133,6 +133,24 @@ Test(layout, lets_ignored_columns_match_any_number_of_cells)
     cr_expect_not(take("heron.csv", "Time,Temp\n2026-03-01 00:00,9\n"));
 }
 
+Test(layout, lets_ignored_columns_take_only_what_is_left)
+{
+    USE({.header = "*", .role = COLUMN_IGNORED},
+        {.header = "Temp", .role = COLUMN_QUANTITY, .quantity = QUANTITY_TEMPERATURE});
+    cr_expect(take("heron.csv", "Time,Aux,Temp (C)\n2026-03-01 00:00,a,9\n"), "%s", error.text);
+}
+
+Test(layout, reports_a_line_that_is_too_long_where_nothing_fits)
+{
+    struct text text;
+    text_init(&text, 1 << 20);
+    for (int i = 0; i < 70000; i++)
+        text_putc(&text, 'x');
+    text_putc(&text, '\n');
+    expect_error(text.bytes, "no layout fits: line 1 is longer than 64 KiB: no table that can be read");
+    text_done(&text);
+}
+
 Test(layout, takes_the_unit_from_settings_or_header)
 {
     USE({.header = "Temp", .role = COLUMN_QUANTITY, .quantity = QUANTITY_TEMPERATURE});

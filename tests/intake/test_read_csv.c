@@ -91,7 +91,7 @@ Test(read_csv, tells_an_open_end)
     cr_expect_not(open_text("a\r", ',', "").ends_open);
     cr_expect_not(open_text("a\"\n", ',', "").ends_open);
     cr_expect_str_eq(print("a\nb,", ',', ""), "1:a 2:~b|");
-    cr_expect_str_eq(print("a\n\"b\nc", ',', ""), "1:a 2:~b\nc");
+    cr_expect_str_eq(print("a\n\"b\nc", ',', ""), "1:a 2:!~b\nc");
 }
 
 Test(read_csv, refuses_what_passes_a_limit)

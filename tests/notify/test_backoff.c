@@ -6,8 +6,8 @@
 
 #include <criterion/criterion.h>
 
-static const int64_t steps[] = {5 * SECOND_MS,  30 * SECOND_MS, 2 * MINUTE_MS, 5 * MINUTE_MS, 15 * MINUTE_MS,
-                                HOUR_MS,        3 * HOUR_MS,    3 * HOUR_MS,   3 * HOUR_MS};
+static const int64_t steps[] = {5 * SECOND_MS, 30 * SECOND_MS, 2 * MINUTE_MS, 5 * MINUTE_MS, 15 * MINUTE_MS,
+                                HOUR_MS,       3 * HOUR_MS,    3 * HOUR_MS,   3 * HOUR_MS};
 
 Test(backoff, waits_longer_each_time_within_a_fifth)
 {

@@ -12,8 +12,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Where the text differs from the file, both can be read. RILLWARD_UPDATE_GOLDEN=1 writes the files anew: read the difference
- * before you keep it. */
+/* Where the text differs from the file, both can be read. RILLWARD_UPDATE_GOLDEN=1 writes the files anew:
+ * read the difference before you keep it. */
 static void expect_golden(const char *name, const char *text)
 {
     char path[4096];
@@ -187,17 +187,19 @@ Test(message, keeps_every_line_narrow)
 {
     struct notice notices[] = {example_notice(), example_notice_returned(), example_notice_of_silence(),
                                example_notice_of_drop()};
-    notices[0].station_name = "Übergroßer Bach an der längsten denkbaren Brücke mit einem sehr langen Namen, oben";
+    notices[0].station_name =
+        "Übergroßer Bach an der längsten denkbaren Brücke mit einem sehr langen Namen, oben";
     notices[3].alarm.station = notices[3].station_name =
-        "a/folder/name/that/has/no/space/in/it/and/goes/on/and/on/until/it/is/wider/than/any/line/could/be/at/all.csv";
+        "a/folder/name/that/has/no/space/in/it/and/goes/on/and/on/until/it/is/wider/than/any/line/could/be/"
+        "at/all.csv";
     for (size_t i = 0; i < COUNT_OF(notices); i++) {
         char *text = text_part(&notices[i]);
         for (const char *line = text; *line;) {
             size_t length = strcspn(line, "\n"), columns = 0;
             for (size_t c = 0; c < length; c++)
                 columns += ((unsigned char)line[c] & 0xC0) != 0x80;
-            cr_expect(columns <= 78 || strncmp(line, "https://", 8) == 0, "%zu columns: %.*s", columns, (int)length,
-                      line);
+            cr_expect(columns <= 78 || strncmp(line, "https://", 8) == 0, "%zu columns: %.*s", columns,
+                      (int)length, line);
             line += length + (line[length] == '\n');
         }
         free(text);
@@ -242,13 +244,15 @@ Test(message, lets_no_address_or_uid_add_a_command)
     struct error error = {0};
     struct text text;
     text_init(&text, MESSAGE_MAIL_LIMIT);
-    static const char *const bad[] = {"a@b\r\nRCPT TO:<evil@example.org>", "a@b>, <c@d", "a b@example.org", "", "nobody"};
+    static const char *const bad[] = {"a@b\r\nRCPT TO:<evil@example.org>", "a@b>, <c@d", "a b@example.org",
+                                      "", "nobody"};
     for (size_t i = 0; i < COUNT_OF(bad); i++) {
         cr_expect_not(message_render_mail(&notice, &config, bad[i], &text, &error), "'%s'", bad[i]);
         cr_expect_eq(error.kind, ERROR_CONFIG);
         struct config other = config;
         other.mail.from = bad[i];
-        cr_expect_not(message_render_mail(&notice, &other, "desk@example.org", &text, &error), "'%s'", bad[i]);
+        cr_expect_not(message_render_mail(&notice, &other, "desk@example.org", &text, &error), "'%s'",
+                      bad[i]);
     }
     notice.uid = "1>\r\nBcc: evil@example.org";
     cr_expect_not(message_render_mail(&notice, &config, "desk@example.org", &text, &error));

@@ -31,8 +31,9 @@ Test(mime, writes_plain_headers_as_they_are)
 Test(mime, folds_long_headers_at_spaces)
 {
     struct text text = empty();
-    mime_put_header(&text, "Subject",
-                    "one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen");
+    mime_put_header(
+        &text, "Subject",
+        "one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen");
     expect(&text, "Subject: one two three four five six seven eight nine ten eleven twelve\r\n"
                   " thirteen fourteen fifteen\r\n");
 }

@@ -177,7 +177,8 @@ Test(notify, delivers_a_signed_event)
     cr_expect(strstr(log, "\"json\": true"));
     cr_expect(strstr(log, "\"webhook-id\": \"notice-1\""));
     cr_expect(strstr(log, "\"Content-Type\": \"application/cloudevents+json; charset=UTF-8\""));
-    cr_expect(strstr(log, arena_printf(arena, "\"webhook-timestamp\": \"%lld\"", (long long)(now / SECOND_MS))));
+    cr_expect(
+        strstr(log, arena_printf(arena, "\"webhook-timestamp\": \"%lld\"", (long long)(now / SECOND_MS))));
     cr_expect_null(strstr(log, "Expect"));
 }
 
@@ -386,7 +387,8 @@ Test(notify, delivers_mail_as_it_was_written)
     const char *mail = content("0001.eml");
     cr_expect(strstr(mail, "Message-ID: <notice-1@example.org>\r\n"), "%s", mail);
     cr_expect(strstr(mail, "STILL SO at the last sample: 1.83 mg/L"));
-    cr_expect(strstr(content("commands"), "\"EHLO\", \"address\": \"gauge.example.org\""), "%s", content("commands"));
+    cr_expect(strstr(content("commands"), "\"EHLO\", \"address\": \"gauge.example.org\""), "%s",
+              content("commands"));
     cr_expect_eq(count_of(content("commands"), "\"RCPT\""), 1);
 }
 
@@ -399,8 +401,8 @@ Test(notify, delivers_mail_over_tls_after_a_login)
         add_mailbox("desk", "desk@example.org");
         expect_outcome(deliver("desk", 1), DELIVERED, 250);
         const char *commands = content("commands");
-        cr_expect_eq(count_of(commands, "\"DATA\", \"address\": \"\", \"tls\": true, \"user\": \"rillward\""), i + 1, "%s",
-                     commands);
+        cr_expect_eq(count_of(commands, "\"DATA\", \"address\": \"\", \"tls\": true, \"user\": \"rillward\""),
+                     i + 1, "%s", commands);
         child_stop(&sink);
     }
 }

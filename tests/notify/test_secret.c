@@ -104,7 +104,9 @@ Test(secret, is_refused_where_it_is_no_line_of_text)
         {"", 0, "is empty"},
         {"\n", 1, "is empty"},
         {"hunter\n2\n", 9, "more than one line"},
-        {"hunter\0" "2", 8, "more than one line"},
+        {"hunter\0"
+         "2",
+         8, "more than one line"},
         {wide, SECRET_SIZE, "too long"},
         {wide, SECRET_SIZE + 1, "too long"},
     };
@@ -135,7 +137,8 @@ Test(secret, may_be_a_credential_of_the_service_manager)
     expect_refused(&secret, "LoadCredential=hook:PATH");
     setenv("CREDENTIALS_DIRECTORY", folder, 1);
     expect_refused(&secret, "cannot open");
-    write_file("hook", "hunter\n", 7, 0440); /* as the manager leaves them: its access list shows as a group's right */
+    write_file("hook", "hunter\n", 7,
+               0440); /* as the manager leaves them: its access list shows as a group's right */
     struct secret_text text;
     cr_assert(secret_read(&secret, &text, NULL));
     cr_expect_str_eq(text.bytes, "hunter");

@@ -112,8 +112,8 @@ Test(transport, reports_broken_connections_and_nobody_there)
 
 Test(transport, reaches_no_private_address_however_it_is_spelt)
 {
-    static const char *const spellings[] = {"127.0.0.1", "localhost", "0x7f000001", "2130706433", "127.1",
-                                            "[::ffff:127.0.0.1]", "0.0.0.0"};
+    static const char *const spellings[] = {"127.0.0.1", "localhost",          "0x7f000001", "2130706433",
+                                            "127.1",     "[::ffff:127.0.0.1]", "0.0.0.0"};
     for (size_t i = 0; i < COUNT_OF(spellings); i++) {
         post((int64_t)i, spellings[i], "/ok", false);
         struct transport_result result = next_result();
@@ -123,7 +123,8 @@ Test(transport, reaches_no_private_address_however_it_is_spelt)
     cr_expect(receiver_heard_nothing());
 }
 
-/* 192.0.2.1 is set aside for documentation (RFC 5737): nothing is ever sent to it, and here not even tried. */
+/* 192.0.2.1 is set aside for documentation (RFC 5737): nothing is ever sent to it, and here not even
+ * tried. */
 Test(transport, sends_nothing_in_clear_to_public_addresses)
 {
     post(1, "192.0.2.1", "/ok", true);
@@ -131,8 +132,12 @@ Test(transport, sends_nothing_in_clear_to_public_addresses)
     cr_expect_eq(result.end, TRANSPORT_FORBIDDEN);
     cr_expect(strstr(result.text, "only https"), "%s", result.text);
 
-    const struct transport_mail mail = {.host = "192.0.2.1", .port = 25, .security = TRANSPORT_PLAIN,
-                                        .from = "a@example.org", .to = "b@example.org", .message = "\r\n",
+    const struct transport_mail mail = {.host = "192.0.2.1",
+                                        .port = 25,
+                                        .security = TRANSPORT_PLAIN,
+                                        .from = "a@example.org",
+                                        .to = "b@example.org",
+                                        .message = "\r\n",
                                         .message_length = 2};
     transport_start_mail(transport, 2, &mail);
     result = next_result();
@@ -158,8 +163,12 @@ Test(transport, takes_no_other_protocol_and_no_line_ends)
 
 Test(transport, takes_no_mail_that_could_add_a_command_or_show_a_password)
 {
-    struct transport_mail mail = {.host = "127.0.0.1", .port = receiver.port, .security = TRANSPORT_PLAIN,
-                                  .from = "a@example.org", .to = "b@example.org", .message = "\r\n",
+    struct transport_mail mail = {.host = "127.0.0.1",
+                                  .port = receiver.port,
+                                  .security = TRANSPORT_PLAIN,
+                                  .from = "a@example.org",
+                                  .to = "b@example.org",
+                                  .message = "\r\n",
                                   .message_length = 2};
     struct transport_mail bad[] = {mail, mail, mail, mail};
     bad[0].to = "b@example.org>\r\nRCPT TO:<evil@example.org";

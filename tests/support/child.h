@@ -11,8 +11,8 @@ struct child {
     int port; /* the first line that it wrote */
 };
 
-/* Start tests/support/`script` with Debian's own Python; `arguments` ends with NULL. Waits for the port; fails the test
- * where none comes. */
+/* Start tests/support/`script` with Debian's own Python; `arguments` ends with NULL. Waits for the port;
+ * fails the test where none comes. */
 struct child child_start(const char *script, const char *const *arguments);
 void child_stop(struct child *child);
 

@@ -2,8 +2,8 @@
 # SPDX-License-Identifier: MIT
 """A real SMTP server that keeps what it is given, for tests and demonstrations. Needs python3-aiosmtpd.
 
-Prints its port, then serves until SIGTERM or --for SECONDS. Each accepted message becomes NNNN.eml in --folder; each
-envelope command becomes one JSON line in --log: {"command", "address", "tls", "user"}.
+Prints its port, then serves until SIGTERM or --for SECONDS. Each accepted message becomes NNNN.eml in --folder;
+each envelope command becomes one JSON line in --log: {"command", "address", "tls", "user"}.
 """
 import argparse
 import asyncio
@@ -82,7 +82,7 @@ class Sink:
 
 
 class Server(SMTP):
-    """Under implicit TLS the library does not see that the connection is encrypted, and would offer no login."""
+    """Under implicit TLS the library does not see the encryption, and would offer no login."""
 
     def connection_made(self, transport):
         super().connection_made(transport)
@@ -130,7 +130,8 @@ async def serve(settings):
 
 
 def main():
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    as_written = argparse.RawDescriptionHelpFormatter
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=as_written)
     parser.add_argument("--address", default="127.0.0.1")
     parser.add_argument("--port", type=int, default=0, help="0: any free one")
     parser.add_argument("--security", choices=("plain", "starttls", "tls"), default="plain")
@@ -138,12 +139,12 @@ def main():
     parser.add_argument("--auth", metavar="USER:PASSWORD", help="ask for this login")
     parser.add_argument("--folder", help="where messages are kept")
     parser.add_argument("--log", help="file for one JSON line a command")
-    parser.add_argument("--greylist", type=int, default=0, metavar="N", help="the first N recipients are told 451")
-    parser.add_argument("--refuse", action="append", default=[], metavar="ADDRESS", help="recipient that is told 550")
-    parser.add_argument("--refuse-sender", action="append", default=[], metavar="ADDRESS", help="sender that is told 553")
+    parser.add_argument("--greylist", type=int, default=0, metavar="N", help="451 to the first N recipients")
+    parser.add_argument("--refuse", action="append", default=[], metavar="ADDRESS", help="550 to this recipient")
+    parser.add_argument("--refuse-sender", action="append", default=[], metavar="ADDRESS", help="553 to this sender")
     parser.add_argument("--refuse-message", action="store_true", help="554 after the message")
     parser.add_argument("--hang", choices=("data", "quit"), help="never answer there")
-    parser.add_argument("--for", dest="seconds", type=float, default=600, help="end by itself after so many seconds")
+    parser.add_argument("--for", dest="seconds", type=float, default=600, help="end after so many seconds")
     asyncio.run(serve(parser.parse_args()))
 
 

@@ -1,7 +1,7 @@
 #!/bin/sh
 # SPDX-License-Identifier: MIT
-# make_certificate.sh FOLDER: a throw-away certificate authority (ca.pem), a certificate for localhost and 127.0.0.1 that it
-# has signed (server.pem, server.key), and an authority that has signed nothing (other-ca.pem). For tests only.
+# make_certificate.sh FOLDER: a throw-away certificate authority (ca.pem), a certificate for localhost and 127.0.0.1
+# that it has signed (server.pem, server.key), and an authority that has signed nothing (other-ca.pem). For tests only.
 set -eu
 
 folder=${1:?usage: make_certificate.sh FOLDER}

@@ -2,11 +2,11 @@
 # SPDX-License-Identifier: MIT
 """A real HTTP(S) receiver of webhooks, for tests and demonstrations.
 
-Prints its port, then answers until SIGTERM or --for SECONDS. Each request becomes one JSON line in --log: time, method,
-path, headers, body, whether the body is JSON ("json"), and whether the signature is right ("signed": true, false, or null where no
---secret was given).
+Prints its port, then answers until SIGTERM or --for SECONDS. Each request becomes one JSON line in --log: time,
+method, path, headers, body, whether the body is JSON ("json"), and whether the signature is right ("signed": true,
+false, or null where no --secret was given).
 
-What it answers stands in the path, or in the JSON file --control, {"/path": "behaviour"}, which is read anew each time:
+What it answers stands in the path, or in the JSON file --control, {"/path": "behaviour"}, read anew each time:
 
     /ok               204
     /status/422       that status, with a few words
@@ -78,7 +78,8 @@ class Receiver(http.server.ThreadingHTTPServer):
         if not self.keys:
             return None
         signed = f"{headers.get('webhook-id')}.{headers.get('webhook-timestamp')}.".encode() + body
-        right = ["v1," + base64.b64encode(hmac.digest(key, signed, hashlib.sha256)).decode() for key in self.keys]
+        digests = [hmac.digest(key, signed, hashlib.sha256) for key in self.keys]
+        right = ["v1," + base64.b64encode(digest).decode() for digest in digests]
         given = headers.get("webhook-signature", "").split(" ")
         return any(hmac.compare_digest(a, b) for a in right for b in given)
 
@@ -169,14 +170,15 @@ class Handler(http.server.BaseHTTPRequestHandler):
 
 
 def main():
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    as_written = argparse.RawDescriptionHelpFormatter
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=as_written)
     parser.add_argument("--address", default="127.0.0.1")
     parser.add_argument("--port", type=int, default=0, help="0: any free one")
     parser.add_argument("--log", help="file for one JSON line a request")
     parser.add_argument("--secret", action="append", default=[], help="whsec_...; may be given twice")
     parser.add_argument("--tls", nargs=2, metavar=("CERT", "KEY"))
     parser.add_argument("--control", help="JSON file of behaviours by path")
-    parser.add_argument("--for", dest="seconds", type=float, default=600, help="end by itself after so many seconds")
+    parser.add_argument("--for", dest="seconds", type=float, default=600, help="end after so many seconds")
     receiver = Receiver(parser.parse_args())
     signal.signal(signal.SIGTERM, lambda *_: receiver.ending.set())
     signal.signal(signal.SIGINT, lambda *_: receiver.ending.set())

@@ -64,13 +64,13 @@ static inline void inbox_open(struct inbox *inbox)
 
 static inline int inbox_remove_entry(const char *path, const struct stat *status, int kind, struct FTW *place)
 {
-    (void)status, (void)kind;
-    return remove(path + place->base);
+    (void)status, (void)kind, (void)place;
+    return remove(path);
 }
 
 static inline void inbox_remove_tree(const char *path)
 {
-    nftw(path, inbox_remove_entry, 16, FTW_DEPTH | FTW_PHYS | FTW_CHDIR);
+    nftw(path, inbox_remove_entry, 16, FTW_DEPTH | FTW_PHYS);
 }
 
 static inline void inbox_done(struct inbox *inbox)

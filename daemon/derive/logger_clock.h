@@ -1,0 +1,21 @@
+/* SPDX-License-Identifier: MIT */
+/* The logger's clock: its checks, and the true time of each row. */
+#ifndef RILLWARD_DERIVE_LOGGER_CLOCK_H
+#define RILLWARD_DERIVE_LOGGER_CLOCK_H
+
+#include "base/memory.h"
+#include "model/facts.h"
+
+#include <stddef.h>
+#include <stdint.h>
+
+/* True times of rows that the logger stamped `raw` (ascending). The error is linear between two clock checks (NOTE_CLOCK)
+ * and constant after the last. Where the logger entered the water without a check within two hours, its clock is taken to
+ * have been set right then. Checks whose error is small against the interval (below 30 s and a twentieth of it) change
+ * nothing; an error of CLOCK_SLIP or more is no drift but a wrong zone or a daylight-saving slip, and is never
+ * spread over time: that check is left out. ret ascends strictly. `notes` ascending by time. */
+#define CLOCK_SLIP ((int64_t)10 * 60 * 1000)
+void logger_clock_correct(struct arena *arena, size_t n, const int64_t *raw, size_t note_count, const struct note *notes,
+                          int64_t interval, int64_t *ret_time);
+
+#endif
