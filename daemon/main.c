@@ -5,6 +5,8 @@
 #include "base/text.h"
 #include "base/timestamp.h"
 #include "config/config.h"
+#include "intake/intake.h"
+#include "service/explain.h"
 #include "service/service.h"
 #include "service/status.h"
 
@@ -29,6 +31,7 @@ struct command {
     const char *name;
     int (*run)(const struct arguments *arguments);
     bool needs_config;
+    int words_least, words_most; /* beside the options */
     const char *help;
 };
 
@@ -36,6 +39,7 @@ static int run_serve(const struct arguments *arguments);
 static int run_once(const struct arguments *arguments);
 static int run_check(const struct arguments *arguments);
 static int run_status(const struct arguments *arguments);
+static int run_explain(const struct arguments *arguments);
 static int run_verify(const struct arguments *arguments);
 static int run_service(const struct arguments *arguments, bool once);
 static struct config *load(const char *path);
@@ -45,11 +49,12 @@ static int wrong_use(const char *what, const char *word);
 static bool wants_colour(void);
 
 static const struct command commands[] = {
-    {"serve", run_serve, true, "run until told to stop"},
-    {"once", run_once, true, "take what is in the inbox, derive, publish, deliver, and end"},
-    {"check", run_check, true, "read the settings and tell every mistake in them (--reference: list every setting)"},
-    {"status", run_status, true, "stations, last data, waiting and set-aside drops, alarms, notices (--json)"},
-    {"verify", run_verify, true, "the archive against its manifests, and the database's integrity"},
+    {"serve", run_serve, true, 0, 0, "run until told to stop"},
+    {"once", run_once, true, 0, 0, "take what is in the inbox, derive, publish, deliver, and end"},
+    {"check", run_check, true, 0, 0, "read the settings and tell every mistake in them (--reference: list every setting)"},
+    {"status", run_status, true, 0, 0, "stations, last data, waiting and set-aside drops, alarms, notices (--json)"},
+    {"explain", run_explain, true, 2, 3, "STATION TIME [QUANTITY]: how one value came to be (--json)"},
+    {"verify", run_verify, true, 0, 0, "the archive against its manifests, and the database's integrity"},
 };
 
 int main(int count, char **words)
@@ -70,8 +75,10 @@ int main(int count, char **words)
             return EXIT_WRONG;
         if (commands[i].needs_config && !arguments.config_path && !arguments.prints_reference)
             return wrong_use("the settings file is missing: give -c FILE to", words[1]);
-        if (arguments.rest_count > 0)
-            return wrong_use("not understood:", arguments.rest[0]);
+        if (arguments.rest_count > commands[i].words_most)
+            return wrong_use("not understood:", arguments.rest[commands[i].words_most]);
+        if (arguments.rest_count < commands[i].words_least)
+            return wrong_use("too few words after", words[1]);
         return commands[i].run(&arguments);
     }
     return wrong_use("unknown command", words[1]);
@@ -115,6 +122,19 @@ static int run_check(const struct arguments *arguments)
     struct config *config = load(arguments->config_path);
     if (!config)
         return EXIT_WRONG;
+    struct error error;
+    size_t unsound = 0;
+    for (size_t i = 0; i < config->layout_count; i++) {
+        const struct layout *layout = &config->layouts[i];
+        if (intake_check_layout(layout, &error))
+            continue;
+        fprintf(stderr, "%s:%d:%d: %s\n", layout->where.file, layout->where.line, layout->where.column, error.text);
+        unsound++;
+    }
+    if (unsound > 0) {
+        config_free(config);
+        return EXIT_WRONG;
+    }
     printf("%s: fine: %zu stations, %zu barometers, %zu layouts, %zu rules, %zu recipients\n", arguments->config_path,
            config->station_count, config->barometer_count, config->layout_count, config->rule_count,
            config->recipient_count);
@@ -144,6 +164,32 @@ static int run_status(const struct arguments *arguments)
     store_close(store);
     config_free(config);
     return !ok ? (error.kind == ERROR_CONFIG ? EXIT_WRONG : EXIT_NEEDS_HAND) : needs_hand ? EXIT_NEEDS_HAND : EXIT_FINE;
+}
+
+static int run_explain(const struct arguments *arguments)
+{
+    struct explain_options options = {
+        .station = arguments->rest[0], .quantity = QUANTITY_COUNT, .as_json = arguments->as_json};
+    if (!timestamp_parse(arguments->rest[1], strlen(arguments->rest[1]), &options.time))
+        return wrong_use("a time such as 2026-04-19T09:05:00Z is wanted, found", arguments->rest[1]);
+    if (arguments->rest_count > 2 && (options.quantity = quantity_find(arguments->rest[2])) == QUANTITY_COUNT)
+        return wrong_use("there is no quantity", arguments->rest[2]);
+    struct config *config = load(arguments->config_path);
+    if (!config)
+        return EXIT_WRONG;
+    struct error error;
+    struct text text;
+    text_init(&text, 1u << 20);
+    struct store *store = store_open_to_read(config->state, &error);
+    bool ok = store && explain_render(config, store, &options, &text, &error);
+    if (ok)
+        fputs(text.bytes, stdout);
+    else
+        fprintf(stderr, "rillward: %s\n", error.text);
+    text_done(&text);
+    store_close(store);
+    config_free(config);
+    return ok ? EXIT_FINE : EXIT_WRONG;
 }
 
 static void tell_finding(void *context, const struct verify_finding *finding)

@@ -190,9 +190,9 @@ static void add_alarm(struct json *json, const struct config *config, const stru
     json_time(json, "raised", episode->raised);
     json_time(json, "end", episode->end);
     add_worst(json, "worst", quantity, episode->worst);
-    json_time(json, "worst_time", episode->worst_time);
+    json_time(json, "worst_time", has_quantity ? episode->worst_time : TIME_NONE);
     add_worst(json, "last", quantity, episode->last);
-    json_time(json, "last_time", episode->last_time);
+    json_time(json, "last_time", has_quantity ? episode->last_time : TIME_NONE);
     json_string(json, "unit", has_quantity ? quantity_info(quantity)->unit : NULL);
     json_string(json, "detail", episode->detail);
     json_close(json);

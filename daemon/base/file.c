@@ -18,6 +18,7 @@
 static const char temporary_prefix[] = ".rillward-";
 
 static bool write_all(int fd, const char *bytes, size_t length);
+static bool name_temporary(const char *path, char *ret);
 static void folder_of(const char *path, char *ret, size_t size);
 static void to_hex(const unsigned char *digest, char ret[SHA256_HEX_SIZE]);
 
@@ -75,11 +76,7 @@ bool file_write_whole(const char *path, const void *bytes, size_t length, struct
 
 bool file_write_begin(const char *path, const void *bytes, size_t length, char *ret_temporary, struct error *error)
 {
-    char folder[PATH_MAX];
-    folder_of(path, folder, sizeof folder);
-    const char *base = strrchr(path, '/');
-    base = base ? base + 1 : path;
-    if ((size_t)snprintf(ret_temporary, PATH_MAX, "%s/%s%.200s", folder, temporary_prefix, base) >= PATH_MAX)
+    if (!name_temporary(path, ret_temporary))
         return fail(error, ERROR_SYSTEM, "path of '%s' is too long", path);
     CLEANUP(cleanup_fd) int fd = open(ret_temporary, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0644);
     if (fd < 0)
@@ -132,7 +129,8 @@ bool file_make_folders(const char *path, struct error *error)
     folder_of(path, parent, sizeof parent);
     if (strcmp(parent, path) != 0 && !file_make_folders(parent, error))
         return false;
-    if (mkdir(path, 0755) < 0 && errno != EEXIST)
+    /* Somebody else may have made it since; a link to nowhere is there too, and is no folder. */
+    if (mkdir(path, 0755) < 0 && (errno != EEXIST || stat(path, &status) < 0 || !S_ISDIR(status.st_mode)))
         return fail_errno(error, ERROR_SYSTEM, "cannot make folder '%s'", path);
     return file_sync_folder(parent, error);
 }
@@ -202,6 +200,20 @@ static bool write_all(int fd, const char *bytes, size_t length)
         length -= (size_t)written;
     }
     return true;
+}
+
+/* With the prefix a long name could be longer than a name may be: then its fingerprint stands for it. */
+static bool name_temporary(const char *path, char *ret)
+{
+    char folder[PATH_MAX], digest[SHA256_HEX_SIZE];
+    folder_of(path, folder, sizeof folder);
+    const char *base = strrchr(path, '/');
+    base = base ? base + 1 : path;
+    if (strlen(base) > NAME_MAX - strlen(temporary_prefix)) {
+        sha256_hex(base, strlen(base), digest);
+        base = digest;
+    }
+    return (size_t)snprintf(ret, PATH_MAX, "%s/%s%s", folder, temporary_prefix, base) < PATH_MAX;
 }
 
 static void folder_of(const char *path, char *ret, size_t size)

@@ -121,8 +121,8 @@ void *arena_alloc(struct arena *arena, size_t size)
         out_of_memory(size);
     struct block *block = arena->blocks;
     if (!block || block->size - block->used < rounded) {
-        size_t wanted = rounded > BLOCK_SIZE ? rounded : BLOCK_SIZE;
-        block = malloc(sizeof *block + wanted);
+        size_t wanted = rounded > BLOCK_SIZE ? rounded : BLOCK_SIZE, with_head;
+        block = __builtin_add_overflow(sizeof *block, wanted, &with_head) ? NULL : malloc(with_head);
         if (!block)
             out_of_memory(wanted);
         *block = (struct block){.next = arena->blocks, .size = wanted};

@@ -14,6 +14,8 @@
 static const double power_of_ten[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
                                       1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
 
+static const char replacement[] = "\xEF\xBF\xBD"; /* U+FFFD, for bytes that are not UTF-8 */
+
 static bool reserve(struct text *text, size_t more);
 static size_t digits_backwards(uint64_t value, char *end);
 static bool parse_slowly(const char *start, const char *end, char decimal, double *ret);
@@ -87,11 +89,15 @@ void text_number(struct text *text, double value, int decimals)
     if (!isfinite(value))
         return;
     double scaled = fabs(value) * power_of_ten[decimals];
-    if (scaled >= 9e15) { /* past the exact integers: leave it to the library */
+    if (scaled >= 0x1p52) { /* from here on there are no halves to round by: leave it to the library */
         text_printf(text, "%.*f", decimals, value);
         return;
     }
-    uint64_t units = (uint64_t)(scaled + 0.5);
+    /* Where the product looks like a tie, what it lost by its own rounding decides: 1.115 is below its tie. */
+    double below = floor(scaled), over = scaled - below - 0.5;
+    if (over == 0)
+        over = fma(fabs(value), power_of_ten[decimals], -scaled);
+    uint64_t units = (uint64_t)below + (over >= 0);
     char digits[40];
     char *end = digits + sizeof digits;
     size_t length = digits_backwards(units, end);
@@ -123,7 +129,7 @@ void text_json_bytes(struct text *text, const char *string, size_t length)
         unsigned char c = (unsigned char)string[i];
         size_t step = text_utf8_length(string + i, length - i);
         if (step == 0) {
-            text_puts(text, "\xEF\xBF\xBD");
+            text_puts(text, replacement);
             step = 1;
         } else if (c == '"' || c == '\\') {
             text_putc(text, '\\');
@@ -140,7 +146,9 @@ void text_json_bytes(struct text *text, const char *string, size_t length)
 
 void text_markup(struct text *text, const char *string)
 {
-    for (const char *c = string; *c; c++) {
+    size_t available = strlen(string), step;
+    for (const char *c = string; available > 0; c += step, available -= step) {
+        step = text_utf8_length(c, available);
         switch (*c) {
         case '&': text_puts(text, "&amp;"); break;
         case '<': text_puts(text, "&lt;"); break;
@@ -148,8 +156,14 @@ void text_markup(struct text *text, const char *string)
         case '"': text_puts(text, "&quot;"); break;
         case '\'': text_puts(text, "&#39;"); break;
         default:
-            /* XML has no way to write most control characters at all */
-            text_putc(text, (unsigned char)*c < 0x20 && *c != '\n' && *c != '\t' ? ' ' : *c);
+            if (step == 0) {
+                text_puts(text, replacement);
+                step = 1;
+            } else if ((unsigned char)*c < 0x20 && *c != '\n' && *c != '\t') {
+                text_putc(text, ' '); /* XML has no way to write most control characters at all */
+            } else {
+                text_add(text, c, step);
+            }
         }
     }
 }
@@ -186,7 +200,7 @@ size_t text_make_visible(const char *string, char *ret, size_t size)
             step = 1;
             length = (size_t)snprintf(piece, sizeof piece, "\\x%02X", *at);
         } else if (is_bidirectional_control(at, step)) {
-            unsigned code = (at[0] & 0x0Fu) << 12 | (at[1] & 0x3Fu) << 6 | (at[2] & 0x3Fu);
+            unsigned code = step == 2 ? 0x61C : (at[0] & 0x0Fu) << 12 | (at[1] & 0x3Fu) << 6 | (at[2] & 0x3Fu);
             length = (size_t)snprintf(piece, sizeof piece, "\\u{%X}", code);
         } else {
             memcpy(piece, at, step);
@@ -424,8 +438,11 @@ static bool parse_slowly(const char *start, const char *end, char decimal, doubl
     return true;
 }
 
+/* Unicode's property Bidi_Control, and the line separators beside them. */
 static bool is_bidirectional_control(const unsigned char *bytes, size_t length)
 {
+    if (length == 2 && bytes[0] == 0xD8 && bytes[1] == 0x9C)
+        return true;
     if (length != 3 || bytes[0] != 0xE2)
         return false;
     return (bytes[1] == 0x80 && (bytes[2] == 0x8E || bytes[2] == 0x8F || (bytes[2] >= 0xA8 && bytes[2] <= 0xAE))) ||

@@ -31,7 +31,7 @@ void text_number(struct text *text, double value, int decimals);
 /* JSON string with its quotes (RFC 8259; bytes that are not UTF-8 become U+FFFD); NULL is written null. */
 void text_json(struct text *text, const char *string);
 void text_json_bytes(struct text *text, const char *string, size_t length);
-/* For HTML and XML text and attribute values. */
+/* For HTML and XML text and attribute values; what is not UTF-8 becomes U+FFFD, what XML cannot hold a space. */
 void text_markup(struct text *text, const char *string);
 /* One CSV cell by RFC 4180, quoted only where needed. A text cell that a spreadsheet would run (= + - @ TAB CR first)
  * gets an apostrophe in front. */

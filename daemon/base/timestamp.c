@@ -130,6 +130,8 @@ bool timestamp_parse(const char *string, size_t length, int64_t *ret)
         return false;
     if (at < end && *at == '.') {
         int weight = 100;
+        if (at + 1 == end || at[1] < '0' || at[1] > '9')
+            return false;
         for (at++; at < end && *at >= '0' && *at <= '9'; at++, weight /= 10)
             c.millisecond += (*at - '0') * weight;
     }
@@ -154,10 +156,12 @@ bool timestamp_parse_offset(const char *string, size_t length, int64_t *ret)
     int sign = *at++ == '-' ? -1 : 1, hours, minutes = 0;
     if (!read_digits(&at, end, 2, &hours))
         return false;
-    at += at < end && *at == ':';
-    if (at < end && !read_digits(&at, end, 2, &minutes))
-        return false;
-    if (at != end || hours > 18 || minutes > 59)
+    if (at < end) {
+        at += *at == ':';
+        if (!read_digits(&at, end, 2, &minutes))
+            return false;
+    }
+    if (at != end || minutes > 59 || hours * 60 + minutes > 18 * 60)
         return false;
     *ret = sign * (hours * HOUR_MS + minutes * MINUTE_MS);
     return true;

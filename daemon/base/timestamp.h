@@ -41,9 +41,10 @@ char *timestamp_print_offset(int64_t time, int64_t offset, char *ret);
 /* Duration for people: "45 s", "30 min", "2 h 5 min", "3 d 4 h". */
 char *duration_print(int64_t duration, char *ret);
 
-/* Strict RFC 3339 with 'T' or one space, zone required; second 60 reads as the next second. */
+/* Strict RFC 3339 with 'T' or one space; the zone is required, in a form of timestamp_parse_offset; second 60 reads as
+ * the next second. */
 bool timestamp_parse(const char *string, size_t length, int64_t *ret);
-/* "+10:00", "-0330", "Z", "UTC" -> ms ahead of UTC, within 18 hours. */
+/* "+10:00", "-0330", "+05", "Z", "UTC" -> ms ahead of UTC, within 18 hours. */
 bool timestamp_parse_offset(const char *string, size_t length, int64_t *ret);
 
 /* The clocks. Only service/ and main.c call these; everything else is told the time. */

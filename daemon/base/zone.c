@@ -43,6 +43,7 @@ static bool read_clock(const char **at, int64_t *ret);
 static bool read_change(const char **at, struct change *ret);
 static int64_t change_in_year(const struct change *change, int year);
 static int64_t offset_by_rule(const struct zone *zone, int64_t time);
+static int64_t to_milliseconds(int64_t seconds);
 static int32_t big_endian_32(const unsigned char *bytes);
 static int64_t big_endian_64(const unsigned char *bytes);
 
@@ -180,7 +181,7 @@ static bool read_body(struct zone *zone, const unsigned char *bytes, size_t leng
         for (size_t i = 0; i < times; i++) {
             if (index[i] >= types)
                 return false;
-            zone->at[i] = big_endian_64(bytes + body + 8 * i) * SECOND_MS;
+            zone->at[i] = to_milliseconds(big_endian_64(bytes + body + 8 * i));
             zone->offset_after[i] = big_endian_32(type + 6 * index[i]) * SECOND_MS;
         }
         const char *rule = (const char *)bytes + next;
@@ -305,6 +306,13 @@ static int64_t offset_by_rule(const struct zone *zone, int64_t time)
     int64_t ends = change_in_year(&zone->to_standard, year) - zone->summer_offset;
     bool is_summer = begins < ends ? time >= begins && time < ends : time >= begins || time < ends;
     return is_summer ? zone->summer_offset : zone->standard_offset;
+}
+
+/* Files of older compilers begin at -2^59 s: whatever we cannot count lies before or after all our times. */
+static int64_t to_milliseconds(int64_t seconds)
+{
+    int64_t most = INT64_MAX / SECOND_MS;
+    return (seconds < -most ? -most : seconds > most ? most : seconds) * SECOND_MS;
 }
 
 static int32_t big_endian_32(const unsigned char *bytes)

@@ -5,15 +5,9 @@
 #include "science/alignment.h"
 
 #include <math.h>
-#include <string.h>
 
-struct bracket { /* readings i-1 and i of one source around an instant */
-    const struct air_source *source;
-    size_t after;
-};
-
-static bool covers(struct bracket *bracket, int64_t time, int64_t largest_gap, int64_t *ret_gap);
-static double value_between(const struct bracket *bracket, const double *column, int64_t time);
+static void add_source(const struct air_source *source, size_t n, const int64_t *time, double elevation, double gravity,
+                       int64_t largest_gap, double *pressure, uint32_t *barometer, int64_t *gap);
 static double radians(double degrees);
 
 void air_pressure_at(size_t n, const int64_t *time, size_t source_count, const struct air_source *sources,
@@ -25,29 +19,9 @@ void air_pressure_at(size_t n, const int64_t *time, size_t source_count, const s
         ret_barometer[i] = 0;
         ret_gap[i] = 0;
     }
-    for (size_t s = 0; s < source_count; s++) {
-        const struct air_source *source = &sources[s];
-        const double *pressure = source->readings.value[QUANTITY_AIR_PRESSURE];
-        const double *temperature = source->readings.value[QUANTITY_AIR_TEMPERATURE];
-        if (!pressure || source->readings.n == 0)
-            continue;
-        double rise = elevation - source->barometer->elevation;
-        double standard = air_temperature_isa((elevation + source->barometer->elevation) / 2);
-        struct bracket bracket = {.source = source};
-        for (size_t i = 0; i < n; i++) {
-            int64_t gap;
-            if (ret_barometer[i] || !covers(&bracket, time[i], largest_gap, &gap))
-                continue;
-            double measured = temperature ? value_between(&bracket, temperature, time[i]) : NAN;
-            double there = value_between(&bracket, pressure, time[i]);
-            double here = air_pressure_reduced(there, rise, isnan(measured) ? standard : measured, gravity);
-            if (isnan(here))
-                continue;
-            ret_pressure[i] = here;
-            ret_barometer[i] = source->number;
-            ret_gap[i] = gap;
-        }
-    }
+    for (size_t s = 0; s < source_count; s++)
+        if (sources[s].readings.value[QUANTITY_AIR_PRESSURE])
+            add_source(&sources[s], n, time, elevation, gravity, largest_gap, ret_pressure, ret_barometer, ret_gap);
 }
 
 double distance_between(double latitude_a, double longitude_a, double latitude_b, double longitude_b)
@@ -87,30 +61,35 @@ size_t air_candidates(const struct config *config, const struct station *station
     return n;
 }
 
-/* Moves on to the first reading at or after `time`; instants ascend, so the whole walk is linear. */
-static bool covers(struct bracket *bracket, int64_t time, int64_t largest_gap, int64_t *ret_gap)
+/* Fills in what the sources before left open. Pressure and temperature are bracketed each by itself: a barometer may
+ * record them at different times. */
+static void add_source(const struct air_source *source, size_t n, const int64_t *time, double elevation, double gravity,
+                       int64_t largest_gap, double *pressure, uint32_t *barometer, int64_t *gap)
 {
-    const struct readings *r = &bracket->source->readings;
-    while (bracket->after < r->n && r->time[bracket->after] < time)
-        bracket->after++;
-    if (bracket->after == r->n)
-        return false;
-    *ret_gap = 0;
-    if (r->time[bracket->after] == time)
-        return true;
-    if (bracket->after == 0)
-        return false;
-    *ret_gap = r->time[bracket->after] - r->time[bracket->after - 1];
-    return *ret_gap <= largest_gap;
-}
-
-static double value_between(const struct bracket *bracket, const double *column, int64_t time)
-{
-    const struct readings *r = &bracket->source->readings;
-    size_t i = bracket->after;
-    if (r->time[i] == time)
-        return column[i];
-    return alignment_interpolate(time, r->time[i - 1], column[i - 1], r->time[i], column[i]);
+    const struct readings *r = &source->readings;
+    double *there = x_array(n, sizeof *there), *warmth = x_array(n, sizeof *warmth);
+    int64_t *width = x_array(n, sizeof *width);
+    alignment_interpolate_sweep(n, time, r->n, r->time, r->value[QUANTITY_AIR_PRESSURE], largest_gap, there, width);
+    bool has_warmth = r->value[QUANTITY_AIR_TEMPERATURE] != NULL;
+    if (has_warmth)
+        alignment_interpolate_sweep(n, time, r->n, r->time, r->value[QUANTITY_AIR_TEMPERATURE], largest_gap, warmth, NULL);
+    double rise = elevation - source->barometer->elevation;
+    double standard = air_temperature_isa((elevation + source->barometer->elevation) / 2);
+    for (size_t i = 0; i < n; i++) {
+        if (barometer[i] || isnan(there[i]))
+            continue;
+        double here = has_warmth ? air_pressure_reduced(there[i], rise, warmth[i], gravity) : NAN;
+        if (isnan(here)) /* no thermometer, or a broken one */
+            here = air_pressure_reduced(there[i], rise, standard, gravity);
+        if (isnan(here))
+            continue;
+        pressure[i] = here;
+        barometer[i] = source->number;
+        gap[i] = width[i];
+    }
+    cleanup_free(&there);
+    cleanup_free(&warmth);
+    cleanup_free(&width);
 }
 
 static double radians(double degrees)

@@ -14,7 +14,7 @@ struct air_source {
 };
 
 /* For each of n instants (ascending): the first source whose readings bracket it with at most `largest_gap` ms between
- * them (a reading at the very instant is enough). Linear in time, never extrapolated. Carried from the barometer's
+ * them (a reading at the very instant is enough; one without a pressure is none). Linear in time, never extrapolated. Carried from the barometer's
  * elevation to `elevation` by the hypsometric equation, with the air temperature of the source where it has one, else
  * that of the standard atmosphere. Where no source covers: NaN, barometer 0, gap 0.
  * ret_gap: ms between the two readings used. Source: science/air.h, science/alignment.h. */

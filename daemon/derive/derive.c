@@ -8,6 +8,7 @@
 #include "derive/water.h"
 #include "model/flags.h"
 #include "science/conductance.h"
+#include "science/density.h"
 #include "science/gravity.h"
 #include "science/level.h"
 #include "science/oxygen.h"
@@ -35,10 +36,14 @@ struct chain {
     double *air;          /* Pa, NaN where no barometer covers */
     double *gauge;        /* water pressure - air [Pa]; NULL without a pressure sensor */
     int64_t *air_gap;
+    double *salinity_change; /* by fouling and drift corrections, relative; NULL without */
+    double *oxygen_change;   /* the same, mg/L */
+    int64_t interval;
+    struct derived *derived;
 };
 
 static int64_t find_interval(struct arena *arena, const struct derive_input *input);
-static void step_water(struct chain *c, int64_t interval);
+static void step_water(struct chain *c);
 static void mark_water(struct chain *c);
 static void mark_water_in(struct chain *c, enum quantity quantity);
 static void step_conductivity(struct chain *c);
@@ -46,17 +51,22 @@ static void step_salinity(struct chain *c);
 static void step_salinity_used(struct chain *c);
 static void step_air(struct chain *c);
 static void step_air_found(struct chain *c);
+static void step_temperature_corrected(struct chain *c);
+static void step_conductivity_corrected(struct chain *c);
+static void step_oxygen_corrected(struct chain *c);
+static void correct(struct chain *c, enum quantity quantity);
 static void step_depth(struct chain *c);
-static void step_level(struct chain *c, struct derived *ret);
+static void step_level(struct chain *c);
 static void step_oxygen(struct chain *c);
+static void step_saturation(struct chain *c);
 static void step_struck(struct chain *c);
-static void step_checks(struct chain *c, struct derived *ret, int64_t interval);
-static void step_waiting(struct chain *c, struct derived *ret);
+static void step_uncertainty(struct chain *c);
+static void step_checks(struct chain *c, uint32_t quantities);
+static void step_waiting(struct chain *c);
 static bool has(const struct chain *c, enum quantity quantity);
 static void inherit(struct chain *c, enum quantity to, enum quantity from);
 static void mark(struct chain *c, enum quantity quantity, size_t i, enum test test, uint8_t flag);
 static double *standard_pressures(struct chain *c);
-static double value_at(const struct record *record, enum quantity quantity, int64_t time, int64_t reach);
 static const char *waiting_reason(struct chain *c);
 
 void derive_begin(struct arena *arena, const struct derive_input *input, struct record *ret)
@@ -95,19 +105,31 @@ void derive_finish(struct arena *arena, const struct derive_input *input, struct
         .salinity_tests = arena_array(arena, n, sizeof *c.salinity_tests),
         .air = arena_array(arena, n, sizeof *c.air),
         .air_gap = arena_array(arena, n, sizeof *c.air_gap),
+        .interval = ret->interval,
+        .derived = ret,
     };
-    step_water(&c, ret->interval);
+    ret->checks = arena_array(arena, 4 * input->note_count + 1, sizeof *ret->checks);
+    ret->corrections = arena_array(arena, 3 * input->note_count + 1, sizeof *ret->corrections);
+    ret->salinity_used = c.salinity;
+    ret->salinity_used_uncertainty = arena_array(arena, n, sizeof(double));
+    ret->air_gap = c.air_gap;
+    step_water(&c);
+    step_temperature_corrected(&c);
     step_conductivity(&c);
+    step_conductivity_corrected(&c);
     step_salinity(&c);
     step_salinity_used(&c);
     step_air(&c);
     step_air_found(&c);
     step_depth(&c);
-    step_level(&c, ret);
+    step_level(&c);
     step_oxygen(&c);
+    step_oxygen_corrected(&c);
+    step_saturation(&c);
+    step_checks(&c, 1u << QUANTITY_SALINITY | 1u << QUANTITY_DEPTH);
     step_struck(&c);
-    step_checks(&c, ret, ret->interval);
-    step_waiting(&c, ret);
+    step_uncertainty(&c);
+    step_waiting(&c);
 }
 
 int64_t derive_air_reach(const struct config *config)
@@ -139,9 +161,9 @@ static int64_t find_interval(struct arena *arena, const struct derive_input *inp
 
 /* ---- in or out of water ---- */
 
-static void step_water(struct chain *c, int64_t interval)
+static void step_water(struct chain *c)
 {
-    water_states(c->n, c->record->time, c->input->note_count, c->input->notes, interval, c->station->settling, c->water,
+    water_states(c->n, c->record->time, c->input->note_count, c->input->notes, c->interval, c->station->settling, c->water,
                  c->deployment);
     mark_water(c);
 }
@@ -164,6 +186,59 @@ static void mark_water_in(struct chain *c, enum quantity quantity)
         case WATER_AIR: mark(c, quantity, i, TEST_IN_AIR, FLAG_FAIL); break;
         }
     }
+}
+
+/* ---- fouling and drift of the sensors: what a check shows is as found, before anything is corrected ---- */
+
+static void step_temperature_corrected(struct chain *c)
+{
+    step_checks(c, 1u << QUANTITY_TEMPERATURE);
+    correct(c, QUANTITY_TEMPERATURE);
+}
+
+static void step_conductivity_corrected(struct chain *c)
+{
+    if (!has(c, QUANTITY_CONDUCTIVITY))
+        return;
+    step_checks(c, 1u << QUANTITY_CONDUCTIVITY | 1u << QUANTITY_SPECIFIC_CONDUCTANCE);
+    double *specific = c->record->value[QUANTITY_SPECIFIC_CONDUCTANCE];
+    double *as_found = arena_array(c->arena, c->n, sizeof *as_found);
+    memcpy(as_found, specific, c->n * sizeof *as_found);
+    correct(c, QUANTITY_SPECIFIC_CONDUCTANCE);
+    for (size_t i = 0; i < c->n; i++) /* the sensor is one: what is in situ moves with what is at 25 degC */
+        if (specific[i] != as_found[i] && as_found[i] != 0)
+            c->record->value[QUANTITY_CONDUCTIVITY][i] *= specific[i] / as_found[i];
+    inherit(c, QUANTITY_CONDUCTIVITY, QUANTITY_SPECIFIC_CONDUCTANCE);
+    for (size_t i = 0; i < c->n; i++) /* salinity moves as conductivity does, within a few per cent of the change */
+        as_found[i] = specific[i] != 0 ? (specific[i] - as_found[i]) / specific[i] : 0;
+    c->salinity_change = as_found; /* relative */
+}
+
+static void step_oxygen_corrected(struct chain *c)
+{
+    if (!has(c, QUANTITY_OXYGEN))
+        return;
+    step_checks(c, 1u << QUANTITY_OXYGEN);
+    const double *oxygen = c->record->value[QUANTITY_OXYGEN];
+    c->oxygen_change = arena_array(c->arena, c->n, sizeof *c->oxygen_change);
+    for (size_t i = 0; i < c->n; i++)
+        c->oxygen_change[i] = -oxygen[i];
+    correct(c, QUANTITY_OXYGEN);
+    for (size_t i = 0; i < c->n; i++)
+        c->oxygen_change[i] += oxygen[i];
+}
+
+static void correct(struct chain *c, enum quantity quantity)
+{
+    struct correction *found;
+    if (!has(c, quantity))
+        return;
+    size_t count = corrections_find(c->arena, quantity, c->record, c->input->note_count, c->input->notes, 2 * c->interval,
+                                    &found);
+    corrections_apply(count, found, c->record);
+    if (count > 0)
+        memcpy(c->derived->corrections + c->derived->correction_count, found, count * sizeof *found);
+    c->derived->correction_count += count;
 }
 
 /* ---- conductivity: whichever of the two the logger wrote, the other is computed ---- */
@@ -221,12 +296,16 @@ static void step_salinity_used(struct chain *c)
             c->salinity[i] = measured[i];
             c->salinity_flag[i] = flag;
             c->salinity_tests[i] = c->record->tests[QUANTITY_SALINITY][i];
+            c->derived->salinity_used_uncertainty[i] =
+                budget_of_salinity(measured[i], c->salinity_change ? measured[i] * c->salinity_change[i] : 0);
             continue;
         }
         bool is_known = !isnan(stated);
         c->salinity[i] = is_known ? stated : 0;
         c->salinity_flag[i] = is_known ? FLAG_NOT_EVALUATED : FLAG_SUSPECT;
         c->salinity_tests[i] = c->station->salinity_source == SALINITY_FRESH ? 0 : TEST_ESTIMATED_SALINITY;
+        c->derived->salinity_used_uncertainty[i] =
+            c->station->salinity_source == SALINITY_FRESH ? BUDGET_FRESH_SALINITY : BUDGET_STATED_SALINITY;
     }
 }
 
@@ -282,7 +361,7 @@ static void step_depth(struct chain *c)
 
 /* ---- level: depth tied to the hand readings ---- */
 
-static void step_level(struct chain *c, struct derived *ret)
+static void step_level(struct chain *c)
 {
     if (!has(c, QUANTITY_DEPTH))
         return;
@@ -306,7 +385,16 @@ static void step_level(struct chain *c, struct derived *ret)
         else if (is_borrowed[i])
             mark(c, QUANTITY_LEVEL, i, TEST_NO_REFERENCE, FLAG_SUSPECT);
     }
-    ret->check_count = reference_closings(c->arena, anchor_count, anchors, &ret->checks);
+    struct check_result *closings;
+    size_t closing_count = reference_closings(c->arena, anchor_count, anchors, &closings);
+    if (closing_count > 0)
+        memcpy(c->derived->checks + c->derived->check_count, closings, closing_count * sizeof *closings);
+    c->derived->check_count += closing_count;
+    c->derived->offset = offset;
+    c->derived->closing = arena_array(c->arena, c->n, sizeof(double));
+    c->derived->change = arena_array(c->arena, c->n, sizeof(double));
+    reference_doubts(c->n, c->record->time, depth, c->deployment, anchor_count, anchors, c->derived->closing,
+                     c->derived->change);
 }
 
 /* ---- oxygen: undo what the sensor had been told, apply what was so ---- */
@@ -331,11 +419,19 @@ static void step_oxygen(struct chain *c)
         inherit(c, QUANTITY_OXYGEN, QUANTITY_OXYGEN_SATURATION);
     }
     inherit(c, QUANTITY_OXYGEN, QUANTITY_TEMPERATURE);
+    for (size_t i = 0; i < c->n; i++)
+        mark(c, QUANTITY_OXYGEN, i, c->salinity_tests[i] & TEST_ESTIMATED_SALINITY,
+             c->salinity_flag[i] == FLAG_SUSPECT ? FLAG_SUSPECT : FLAG_NOT_EVALUATED);
+}
+
+static void step_saturation(struct chain *c)
+{
+    if (!has(c, QUANTITY_OXYGEN) || !has(c, QUANTITY_TEMPERATURE))
+        return;
+    const double *temperature = c->record->value[QUANTITY_TEMPERATURE], *oxygen = c->record->value[QUANTITY_OXYGEN];
     record_add_column(c->record, c->arena, QUANTITY_OXYGEN_SATURATION);
     record_add_column(c->record, c->arena, QUANTITY_OXYGEN_SATURATION_STANDARD);
     for (size_t i = 0; i < c->n; i++) {
-        mark(c, QUANTITY_OXYGEN, i, c->salinity_tests[i] & TEST_ESTIMATED_SALINITY,
-             c->salinity_flag[i] == FLAG_SUSPECT ? FLAG_SUSPECT : FLAG_NOT_EVALUATED);
         /* What was reported in % is replaced, so its own marks must not stay behind. */
         c->record->flag[QUANTITY_OXYGEN_SATURATION][i] = FLAG_NOT_EVALUATED;
         c->record->tests[QUANTITY_OXYGEN_SATURATION][i] = 0;
@@ -372,34 +468,87 @@ static void step_struck(struct chain *c)
 
 /* ---- side-by-side checks, as found ---- */
 
-static void step_checks(struct chain *c, struct derived *ret, int64_t interval)
+static void step_checks(struct chain *c, uint32_t quantities)
 {
-    struct check_result *list = arena_array(c->arena, ret->check_count + c->input->note_count + 1, sizeof *list);
-    size_t count = ret->check_count;
-    if (count > 0)
-        memcpy(list, ret->checks, count * sizeof *list);
     for (size_t k = 0; k < c->input->note_count; k++) {
         const struct note *note = &c->input->notes[k];
         bool is_check = note->kind == NOTE_CHECK || note->kind == NOTE_CHECK_CLEANED || note->kind == NOTE_STANDARD;
-        if (!is_check || note->quantity >= QUANTITY_COUNT || isnan(note->reference))
+        if (!is_check || note->quantity >= QUANTITY_COUNT || !(quantities >> note->quantity & 1) || isnan(note->reference))
             continue;
-        double sensor = isnan(note->value) ? value_at(c->record, note->quantity, note->time, 2 * interval) : note->value;
-        list[count++] = (struct check_result){.time = note->time,
-                                              .quantity = note->quantity,
-                                              .kind = note->kind,
-                                              .note = note->id,
-                                              .sensor = sensor,
-                                              .reference = note->reference,
-                                              .difference = sensor - note->reference};
+        double sensor = note->value;
+        if (isnan(sensor))
+            sensor = record_value_at(c->record, note->quantity, note->time, 2 * c->interval);
+        c->derived->checks[c->derived->check_count++] = (struct check_result){.time = note->time,
+                                                                             .quantity = note->quantity,
+                                                                             .kind = note->kind,
+                                                                             .note = note->id,
+                                                                             .sensor = sensor,
+                                                                             .reference = note->reference,
+                                                                             .difference = sensor - note->reference};
     }
-    ret->checks = list;
-    ret->check_count = count;
+}
+
+/* ---- how good it is ---- */
+
+static void step_uncertainty(struct chain *c)
+{
+    const struct record *r = c->record;
+    if (has(c, QUANTITY_SALINITY)) {
+        record_add_uncertainty(c->record, c->arena, QUANTITY_SALINITY);
+        for (size_t i = 0; i < c->n; i++) {
+            double s = r->value[QUANTITY_SALINITY][i];
+            r->uncertainty[QUANTITY_SALINITY][i] = budget_of_salinity(s, c->salinity_change ? s * c->salinity_change[i] : 0);
+        }
+    }
+    if (has(c, QUANTITY_OXYGEN) && c->oxygen_change) {
+        record_add_uncertainty(c->record, c->arena, QUANTITY_OXYGEN);
+        for (size_t i = 0; i < c->n; i++)
+            r->uncertainty[QUANTITY_OXYGEN][i] = budget_of_oxygen(r->value[QUANTITY_OXYGEN][i], c->oxygen_change[i],
+                                                                  c->derived->salinity_used_uncertainty[i]);
+    }
+    if (!has(c, QUANTITY_LEVEL))
+        return;
+    record_add_uncertainty(c->record, c->arena, QUANTITY_LEVEL);
+    for (size_t i = 0; i < c->n; i++) {
+        struct level_situation situation;
+        derive_level_situation(c->derived, c->input, i, &situation);
+        bool is_known = !isnan(r->value[QUANTITY_LEVEL][i]);
+        r->uncertainty[QUANTITY_LEVEL][i] = is_known ? budget_of_level(&situation).total : NAN;
+    }
+}
+
+void derive_level_situation(const struct derived *derived, const struct derive_input *input, size_t i,
+                            struct level_situation *ret)
+{
+    const struct record *r = &derived->record;
+    const struct air_source *source = NULL;
+    for (size_t k = 0; k < input->source_count && r->barometer[i] != NO_BAROMETER; k++)
+        if (input->sources[k].number == r->barometer[i])
+            source = &input->sources[k];
+    double temperature = r->value[QUANTITY_TEMPERATURE] ? r->value[QUANTITY_TEMPERATURE][i] : 15;
+    *ret = (struct level_situation){
+        .depth = r->value[QUANTITY_DEPTH][i],
+        .change = derived->change[i],
+        .density = density_of_water(derived->salinity_used[i], isnan(temperature) ? 15 : temperature, 0),
+        .gravity = gravity_at(input->station->latitude, input->station->elevation),
+        .salinity_uncertainty = derived->salinity_used_uncertainty[i],
+        .air_gap_hours = (double)derived->air_gap[i] / (double)HOUR_MS,
+        .closing_size = derived->closing[i],
+    };
+    if (!source)
+        return;
+    const struct barometer *b = source->barometer;
+    ret->barometer_distance_km =
+        distance_between(input->station->latitude, input->station->longitude, b->latitude, b->longitude) / 1000;
+    ret->barometer_rise_m = input->station->elevation - b->elevation;
+    ret->air_temperature_is_known = source->readings.value[QUANTITY_AIR_TEMPERATURE] != NULL;
 }
 
 /* ---- what waits for a barometer ---- */
 
-static void step_waiting(struct chain *c, struct derived *ret)
+static void step_waiting(struct chain *c)
 {
+    struct derived *ret = c->derived;
     if (!has(c, QUANTITY_WATER_PRESSURE))
         return;
     const double *pressure = c->record->value[QUANTITY_WATER_PRESSURE];
@@ -448,28 +597,6 @@ static double *standard_pressures(struct chain *c)
     for (size_t i = 0; i < c->n; i++)
         pressure[i] = STANDARD_PRESSURE;
     return pressure;
-}
-
-/* Linear between the two usable rows around `time`, each within `reach`; the nearer one where there is only one. */
-static double value_at(const struct record *record, enum quantity quantity, int64_t time, int64_t reach)
-{
-    const double *value = record->value[quantity];
-    if (!value)
-        return NAN;
-    size_t after = record_at_or_after(record, time), before = after;
-    while (after < record->n && record->time[after] - time <= reach &&
-           (isnan(value[after]) || record->flag[quantity][after] == FLAG_FAIL))
-        after++;
-    while (before > 0 && time - record->time[before - 1] <= reach &&
-           (isnan(value[before - 1]) || record->flag[quantity][before - 1] == FLAG_FAIL))
-        before--;
-    bool has_after = after < record->n && record->time[after] - time <= reach;
-    bool has_before = before > 0 && time - record->time[before - 1] <= reach;
-    if (has_after && has_before && record->time[after] > record->time[before - 1]) {
-        double share = (double)(time - record->time[before - 1]) / (double)(record->time[after] - record->time[before - 1]);
-        return value[before - 1] + share * (value[after] - value[before - 1]);
-    }
-    return has_after ? value[after] : has_before ? value[before - 1] : NAN;
 }
 
 static const char *waiting_reason(struct chain *c)

@@ -9,6 +9,8 @@
 
 #include "config/config.h"
 #include "derive/air.h"
+#include "derive/budget.h"
+#include "derive/correct.h"
 #include "model/facts.h"
 #include "model/readings.h"
 #include "model/record.h"
@@ -33,6 +35,13 @@ struct derived {
     int64_t interval;     /* sampling interval [ms]: the setting, else the median step */
     struct check_result *checks;
     size_t check_count;
+    struct correction *corrections; /* fouling and drift, applied or below the criterion; by quantity, then time */
+    size_t correction_count;
+    double *offset; /* [n] level - depth [m], NaN unknown; NULL without a pressure sensor */
+    double *salinity_used; /* [n] that density and oxygen were computed with */
+    double *salinity_used_uncertainty; /* [n] */
+    int64_t *air_gap;      /* [n] ms between the barometer's two readings */
+    double *closing, *change; /* [n] see reference_doubts(); NULL without a pressure sensor */
     struct waiting_stretch *waiting;
     size_t waiting_count;
 };
@@ -42,6 +51,10 @@ void derive_begin(struct arena *arena, const struct derive_input *input, struct 
 
 /* The chain proper, on what derive_begin() and quality_before() left. */
 void derive_finish(struct arena *arena, const struct derive_input *input, struct record *measured, struct derived *ret);
+
+/* What the uncertainty of row i's level is made of; only where the record has a level. */
+void derive_level_situation(const struct derived *derived, const struct derive_input *input, size_t i,
+                            struct level_situation *ret);
 
 /* How far from a sample the air pressure that it needs may lie. */
 int64_t derive_air_reach(const struct config *config);

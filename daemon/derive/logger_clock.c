@@ -4,46 +4,44 @@
 #include "science/clock.h"
 
 #include <stdlib.h>
-#include <string.h>
 
 #define SET_WITHIN ((int64_t)2 * 3600 * 1000) /* of entering the water */
 
 /* The logger showed `shown` when it was `true_time`. */
 struct clock_anchor {
     int64_t shown, true_time;
+    bool is_setting; /* says nothing about the time before it */
 };
 
-static size_t find_anchors(size_t note_count, const struct note *notes, struct clock_anchor *ret);
+static size_t find_anchors(size_t note_count, const struct note *notes, int64_t interval, struct clock_anchor *ret);
 static bool is_checked_near(size_t note_count, const struct note *notes, int64_t time);
 static bool is_usable(const struct note *note);
-static bool matters(const struct clock_anchor *anchor, int64_t interval);
+static bool matters(const struct note *check, int64_t interval);
 static int64_t true_time(const struct clock_anchor *anchors, size_t count, size_t *at, int64_t raw);
 
 void logger_clock_correct(struct arena *arena, size_t n, const int64_t *raw, size_t note_count, const struct note *notes,
                           int64_t interval, int64_t *ret_time)
 {
     struct clock_anchor *anchors = arena_array(arena, note_count + 1, sizeof *anchors);
-    size_t count = find_anchors(note_count, notes, anchors), at = 0;
-    bool any = false;
-    for (size_t k = 0; k < count; k++)
-        any |= matters(&anchors[k], interval);
+    size_t count = find_anchors(note_count, notes, interval, anchors), at = 0;
     for (size_t i = 0; i < n; i++) {
-        ret_time[i] = any ? true_time(anchors, count, &at, raw[i]) : raw[i];
+        ret_time[i] = count > 0 ? true_time(anchors, count, &at, raw[i]) : raw[i];
         if (i > 0 && ret_time[i] <= ret_time[i - 1])
             ret_time[i] = ret_time[i - 1] + 1;
     }
 }
 
-static size_t find_anchors(size_t note_count, const struct note *notes, struct clock_anchor *ret)
+/* Of two that contradict, as a check before and a check after the clock was set back, the later counts from where the
+ * logger passed the earlier. */
+static size_t find_anchors(size_t note_count, const struct note *notes, int64_t interval, struct clock_anchor *ret)
 {
     size_t count = 0;
     for (size_t k = 0; k < note_count; k++) {
-        if (is_usable(&notes[k]))
-            ret[count++] = (struct clock_anchor){notes[k].until, notes[k].time};
-        else if (notes[k].kind == NOTE_IN_WATER && !is_checked_near(note_count, notes, notes[k].time))
-            ret[count++] = (struct clock_anchor){notes[k].time, notes[k].time};
-        if (count > 1 && ret[count - 1].shown <= ret[count - 2].shown)
-            count--; /* two notes that contradict: the earlier stands */
+        const struct note *note = &notes[k];
+        if (is_usable(note))
+            ret[count++] = (struct clock_anchor){note->until, matters(note, interval) ? note->time : note->until, false};
+        else if (note->kind == NOTE_IN_WATER && !is_checked_near(note_count, notes, note->time))
+            ret[count++] = (struct clock_anchor){note->time, note->time, true};
     }
     return count;
 }
@@ -61,9 +59,9 @@ static bool is_usable(const struct note *note)
     return note->kind == NOTE_CLOCK && note->until != INT64_MIN && llabs(note->until - note->time) < CLOCK_SLIP;
 }
 
-static bool matters(const struct clock_anchor *anchor, int64_t interval)
+static bool matters(const struct note *check, int64_t interval)
 {
-    int64_t error = llabs(anchor->shown - anchor->true_time);
+    int64_t error = llabs(check->until - check->time);
     return error > 30000 || error > interval / 20;
 }
 
@@ -74,7 +72,7 @@ static int64_t true_time(const struct clock_anchor *anchors, size_t count, size_
     if (*at == 0)
         return raw - (anchors[0].shown - anchors[0].true_time);
     const struct clock_anchor *left = &anchors[*at - 1];
-    if (*at == count)
+    if (*at == count || anchors[*at].is_setting)
         return raw - (left->shown - left->true_time);
     const struct clock_anchor *right = &anchors[*at];
     struct clock_check check = {left->shown, left->true_time, right->shown, right->true_time};

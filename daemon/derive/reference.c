@@ -6,15 +6,13 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum {
-    MOST_SAMPLES = 128, /* within reach of a reading: 20 s sampling */
-    FITTED_SAMPLES = 5, /* the nearest of them: enough to average waves, short enough that a tide is still a line */
-};
+/* The nearest samples that tell the depth at a reading: enough to average waves, few enough that a tide is still a line. */
+enum { FITTED_SAMPLES = 5 };
 
+static double level_at(const struct station *station, size_t note_count, const struct note *notes, size_t k);
 static double level_of(const struct station *station, const struct note *note);
 static double depth_at(int64_t when, uint32_t deployment, size_t first, size_t last, const int64_t *time,
                        const double *depth, const uint32_t *deployments);
-static size_t add_anchor(struct anchor *anchors, size_t count, struct anchor anchor);
 static int compare_anchors(const void *a, const void *b);
 static size_t lower_bound(size_t n, const int64_t *time, int64_t wanted);
 
@@ -25,7 +23,7 @@ size_t reference_anchors(struct arena *arena, const struct station *station, siz
     struct anchor *anchors = arena_array(arena, 3 * note_count + 1, sizeof *anchors);
     size_t count = 0;
     for (size_t k = 0; k < note_count; k++) {
-        double level = level_of(station, &notes[k]);
+        double level = level_at(station, note_count, notes, k);
         if (isnan(level))
             continue;
         size_t first = lower_bound(n, time, notes[k].time - REFERENCE_REACH);
@@ -34,8 +32,8 @@ size_t reference_anchors(struct arena *arena, const struct station *station, siz
         for (size_t i = first, found = 0; i < last && found < 3; found++) {
             double there = depth_at(notes[k].time, deployment[i], first, last, time, depth, deployment);
             if (!isnan(there))
-                count = add_anchor(anchors, count,
-                                   (struct anchor){notes[k].time, deployment[i], level, there, notes[k].id, notes[k].kind});
+                anchors[count++] =
+                    (struct anchor){notes[k].time, deployment[i], level, there, notes[k].id, notes[k].kind};
             uint32_t done = deployment[i];
             while (i < last && deployment[i] == done)
                 i++;
@@ -81,6 +79,32 @@ void reference_offsets(size_t n, const int64_t *time, const uint32_t *deployment
     }
 }
 
+void reference_doubts(size_t n, const int64_t *time, const double *depth, const uint32_t *deployment, size_t anchor_count,
+                      const struct anchor *anchors, double *ret_closing, double *ret_change)
+{
+    size_t first = 0;
+    for (size_t i = 0; i < n; i++) {
+        while (first < anchor_count && anchors[first].deployment < deployment[i])
+            first++;
+        size_t k = first;
+        while (k < anchor_count && anchors[k].deployment == deployment[i] && anchors[k].time < time[i])
+            k++;
+        bool has_left = k > first, has_right = k < anchor_count && anchors[k].deployment == deployment[i];
+        const struct anchor *left = has_left ? &anchors[k - 1] : NULL, *right = has_right ? &anchors[k] : NULL;
+        ret_closing[i] = 0;
+        ret_change[i] = fabs(depth[i]);
+        if (left && right && right->time > left->time) {
+            double size = fabs((right->level - right->depth) - (left->level - left->depth));
+            double share = (double)(time[i] - left->time) / (double)(right->time - left->time);
+            ret_closing[i] = size * sqrt(share * (1 - share));
+        }
+        bool takes_left = left && (!right || time[i] - left->time <= right->time - time[i]);
+        const struct anchor *nearest = takes_left ? left : right;
+        if (nearest)
+            ret_change[i] = fabs(depth[i] - nearest->depth);
+    }
+}
+
 size_t reference_closings(struct arena *arena, size_t anchor_count, const struct anchor *anchors,
                           struct check_result **ret)
 {
@@ -102,6 +126,24 @@ size_t reference_closings(struct arena *arena, size_t anchor_count, const struct
     return anchor_count;
 }
 
+/* The mean of all readings of one time, at the first of them; NaN at the others. */
+static double level_at(const struct station *station, size_t note_count, const struct note *notes, size_t k)
+{
+    double sum = level_of(station, &notes[k]);
+    size_t count = 1;
+    for (size_t j = k; j > 0 && notes[j - 1].time == notes[k].time; j--)
+        if (!isnan(level_of(station, &notes[j - 1])))
+            return NAN;
+    for (size_t j = k + 1; j < note_count && notes[j].time == notes[k].time; j++) {
+        double level = level_of(station, &notes[j]);
+        if (isnan(level))
+            continue;
+        sum += level;
+        count++;
+    }
+    return sum / (double)count;
+}
+
 static double level_of(const struct station *station, const struct note *note)
 {
     if (note->kind == NOTE_LEVEL)
@@ -113,33 +155,20 @@ static double level_of(const struct station *station, const struct note *note)
 static double depth_at(int64_t when, uint32_t deployment, size_t first, size_t last, const int64_t *time,
                        const double *depth, const uint32_t *deployments)
 {
-    double x[MOST_SAMPLES], y[MOST_SAMPLES];
-    size_t n = 0;
-    for (size_t i = first; i < last && n < MOST_SAMPLES; i++) {
+    double x[FITTED_SAMPLES], y[FITTED_SAMPLES];
+    size_t n = 0, after = lower_bound(last, time, when), before = after;
+    while (n < FITTED_SAMPLES && (before > first || after < last)) {
+        bool takes_after = before == first || (after < last && time[after] - when < when - time[before - 1]);
+        size_t i = takes_after ? after++ : --before;
         if (deployments[i] != deployment || isnan(depth[i]))
             continue;
         x[n] = (double)(time[i] - when) / 1000;
         y[n++] = depth[i];
     }
-    size_t from = 0;
-    while (n - from > FITTED_SAMPLES && fabs(x[from]) > fabs(x[from + FITTED_SAMPLES]))
-        from++;
-    n = n - from > FITTED_SAMPLES ? FITTED_SAMPLES : n - from;
     struct statistics_line line;
-    if (n >= 3 && statistics_fit_line(n, x + from, y + from, &line))
+    if (n >= 2 && statistics_fit_line(n, x, y, &line))
         return statistics_line_at(&line, 0);
-    return n == 2 ? y[from] - x[from] * (y[from + 1] - y[from]) / (x[from + 1] - x[from]) : n == 1 ? y[from] : NAN;
-}
-
-static size_t add_anchor(struct anchor *anchors, size_t count, struct anchor anchor)
-{
-    for (size_t k = 0; k < count; k++)
-        if (anchors[k].time == anchor.time && anchors[k].deployment == anchor.deployment) {
-            anchors[k].level = (anchors[k].level + anchor.level) / 2;
-            return count;
-        }
-    anchors[count] = anchor;
-    return count + 1;
+    return n == 1 ? y[0] : NAN;
 }
 
 static int compare_anchors(const void *a, const void *b)

@@ -32,6 +32,12 @@ size_t reference_anchors(struct arena *arena, const struct station *station, siz
 void reference_offsets(size_t n, const int64_t *time, const uint32_t *deployment, size_t anchor_count,
                        const struct anchor *anchors, double sensor_elevation, double *ret_offset, uint8_t *ret_is_borrowed);
 
+/* What the tie leaves open at each row: ret_closing [m], the error between the two readings around it as it may still stand
+ * there (nothing at the readings, half of it midway), and ret_change [m], how far depth is from that at the nearest
+ * reading (the depth itself where there is none). */
+void reference_doubts(size_t n, const int64_t *time, const double *depth, const uint32_t *deployment, size_t anchor_count,
+                      const struct anchor *anchors, double *ret_closing, double *ret_change);
+
 /* One check result an anchor: what the chain said with the earlier anchor alone, against the reading. */
 size_t reference_closings(struct arena *arena, size_t anchor_count, const struct anchor *anchors,
                           struct check_result **ret);

@@ -51,7 +51,7 @@ void water_detect(size_t n, const int64_t *time, const double *gauge, const doub
             state[i] = WATER_AIR; /* half in */
         } else if (state[i] == WATER_IN && time[i] - left_air < settling) {
             state[i] = WATER_SETTLING;
-        } else if (state[i] == WATER_IN && !is_pressed && !conductivity) {
+        } else if (state[i] == WATER_IN && !is_pressed && !(conductivity && !isnan(conductivity[i]))) {
             state[i] = WATER_DOUBTED;
         }
         deployment[i] += stretches;

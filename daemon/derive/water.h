@@ -25,7 +25,7 @@ void water_states(size_t n, const int64_t *time, size_t note_count, const struct
                   int64_t settling, uint8_t *ret_state, uint32_t *ret_deployment);
 
 /* Forgotten notes. Two signs make air: gauge pressure within WATER_AIR_GAUGE of none, and conductivity below
- * WATER_AIR_CONDUCTIVITY; the pressure alone (`conductivity` NULL) makes doubt. NaN is no sign. The rows beside such a
+ * WATER_AIR_CONDUCTIVITY; the pressure alone (`conductivity` NULL or NaN) makes doubt. NaN is no sign. The rows beside such a
  * stretch are struck with it, settling follows it, and each stretch begins a new deployment.
  * Limits: common practice of the trade (3 cm of water; rain water has more than 10 uS/cm once it runs over ground). */
 #define WATER_AIR_GAUGE 300.0        /* Pa */

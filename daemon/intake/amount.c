@@ -15,13 +15,13 @@ struct cursor {
 };
 
 static const char *const foot_marks[] = {"feet", "foot", "ft.", "ft", "\xE2\x80\xB2", "\xE2\x80\x99", "'"};
-static const char *const inch_marks[] = {"inches", "inch", "in.",          "in",           "''",
-                                         "\"",     "\xE2\x80\xB2\xE2\x80\xB2", "\xE2\x80\xB3", "\xE2\x80\x9D"};
+static const char *const inch_marks[] = {
+    "inches", "inch", "in.", "in", "''", "\"", "\xE2\x80\xB2\xE2\x80\xB2", "\xE2\x80\xB3", "\xE2\x80\x9D"};
 static const struct {
     const char *sign;
     double value;
 } fractions[] = {
-    {"\xC2\xBC", 0.25},      {"\xC2\xBD", 0.5},       {"\xC2\xBE", 0.75},     {"\xE2\x85\x9B", 0.125},
+    {"\xC2\xBC", 0.25},      {"\xC2\xBD", 0.5},       {"\xC2\xBE", 0.75},      {"\xE2\x85\x9B", 0.125},
     {"\xE2\x85\x9C", 0.375}, {"\xE2\x85\x9D", 0.625}, {"\xE2\x85\x9E", 0.875},
 };
 

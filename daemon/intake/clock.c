@@ -30,8 +30,18 @@ enum step_kind {
 };
 
 /* What a step gives; each may stand once in a format. */
-enum field { FIELD_NONE, FIELD_YEAR, FIELD_MONTH, FIELD_DAY, FIELD_HOUR, FIELD_MINUTE, FIELD_SECOND, FIELD_FRACTION,
-             FIELD_HALF_DAY, FIELD_ZONE };
+enum field {
+    FIELD_NONE,
+    FIELD_YEAR,
+    FIELD_MONTH,
+    FIELD_DAY,
+    FIELD_HOUR,
+    FIELD_MINUTE,
+    FIELD_SECOND,
+    FIELD_FRACTION,
+    FIELD_HALF_DAY,
+    FIELD_ZONE
+};
 
 struct part {
     const char *word;
@@ -41,11 +51,14 @@ struct part {
 
 /* Longer words stand before their beginnings. */
 static const struct part parts[] = {
-    {"YYYY", STEP_YEAR, FIELD_YEAR},       {"YY", STEP_SHORT_YEAR, FIELD_YEAR}, {"MON", STEP_MONTH_NAME, FIELD_MONTH},
-    {"MM", STEP_MONTH, FIELD_MONTH},       {"M", STEP_MONTH_LOOSE, FIELD_MONTH}, {"DD", STEP_DAY, FIELD_DAY},
-    {"D", STEP_DAY_LOOSE, FIELD_DAY},      {"hh", STEP_HOUR, FIELD_HOUR},       {"h", STEP_HOUR_LOOSE, FIELD_HOUR},
-    {"mm", STEP_MINUTE, FIELD_MINUTE},     {"ss", STEP_SECOND, FIELD_SECOND},   {"s", STEP_SECOND_LOOSE, FIELD_SECOND},
-    {".s", STEP_FRACTION, FIELD_FRACTION}, {"AM", STEP_HALF_DAY, FIELD_HALF_DAY}, {"Z", STEP_ZONE, FIELD_ZONE},
+    {"YYYY", STEP_YEAR, FIELD_YEAR},       {"YY", STEP_SHORT_YEAR, FIELD_YEAR},
+    {"MON", STEP_MONTH_NAME, FIELD_MONTH}, {"MM", STEP_MONTH, FIELD_MONTH},
+    {"M", STEP_MONTH_LOOSE, FIELD_MONTH},  {"DD", STEP_DAY, FIELD_DAY},
+    {"D", STEP_DAY_LOOSE, FIELD_DAY},      {"hh", STEP_HOUR, FIELD_HOUR},
+    {"h", STEP_HOUR_LOOSE, FIELD_HOUR},    {"mm", STEP_MINUTE, FIELD_MINUTE},
+    {"ss", STEP_SECOND, FIELD_SECOND},     {"s", STEP_SECOND_LOOSE, FIELD_SECOND},
+    {".s", STEP_FRACTION, FIELD_FRACTION}, {"AM", STEP_HALF_DAY, FIELD_HALF_DAY},
+    {"Z", STEP_ZONE, FIELD_ZONE},
 };
 
 static const char *const months[12] = {"january", "february", "march",     "april",   "may",      "june",
@@ -96,10 +109,11 @@ bool clock_format_parse(const char *text, struct clock_format *ret, struct error
             return fail(error, ERROR_CONFIG, "time format '%s' holds '%s' where that part was given before", text,
                         part->word);
         if (!part && isalpha((unsigned char)*at) && *at != 'T')
-            return fail(error, ERROR_CONFIG,
-                        "time format '%s': '%c' is no part of it; the parts are YYYY YY MM M MON DD D hh h mm ss s .s AM Z, "
-                        "or the format is iso",
-                        text, *at);
+            return fail(
+                error, ERROR_CONFIG,
+                "time format '%s': '%c' is no part of it; the parts are YYYY YY MM M MON DD D hh h mm ss s .s AM Z, "
+                "or the format is iso",
+                text, *at);
         *step = (struct clock_step){(unsigned char)(part ? part->kind : *at == ' ' ? STEP_SPACE : STEP_LITERAL), *at};
         seen |= part ? 1u << part->field : 0;
         at += part ? strlen(part->word) : 1;
@@ -214,43 +228,24 @@ static bool check_fields(const char *text, unsigned seen, struct error *error)
 static bool take_step(const struct clock_step *step, const char **at, const char *end, struct fields *fields)
 {
     switch ((enum step_kind)step->kind) {
-    case STEP_LITERAL:
-        return take_literal(at, end, step->literal);
-    case STEP_SPACE:
-        return take_spaces(at, end);
-    case STEP_YEAR:
-        return take_digits(at, end, 4, 4, &fields->year);
-    case STEP_SHORT_YEAR:
-        return take_short_year(at, end, &fields->year);
-    case STEP_MONTH_NAME:
-        return take_month_name(at, end, &fields->month);
-    case STEP_MONTH:
-        return take_digits(at, end, 2, 2, &fields->month);
-    case STEP_MONTH_LOOSE:
-        return take_digits(at, end, 1, 2, &fields->month);
-    case STEP_DAY:
-        return take_digits(at, end, 2, 2, &fields->day);
-    case STEP_DAY_LOOSE:
-        return take_digits(at, end, 1, 2, &fields->day);
-    case STEP_HOUR:
-        return take_digits(at, end, 2, 2, &fields->hour);
-    case STEP_HOUR_LOOSE:
-        return take_digits(at, end, 1, 2, &fields->hour);
-    case STEP_MINUTE:
-        return take_digits(at, end, 2, 2, &fields->minute);
-    case STEP_SECOND:
-        return take_digits(at, end, 2, 2, &fields->second);
-    case STEP_SECOND_LOOSE:
-        return take_digits(at, end, 1, 2, &fields->second);
-    case STEP_FRACTION:
-        take_fraction(at, end, &fields->fraction);
-        return true;
-    case STEP_HALF_DAY:
-        return take_half_day(at, end, &fields->half_day);
-    case STEP_ZONE:
-        return take_zone(at, end, fields);
-    case STEP_ISO:
-        return take_iso(at, end, fields);
+    case STEP_LITERAL: return take_literal(at, end, step->literal);
+    case STEP_SPACE: return take_spaces(at, end);
+    case STEP_YEAR: return take_digits(at, end, 4, 4, &fields->year);
+    case STEP_SHORT_YEAR: return take_short_year(at, end, &fields->year);
+    case STEP_MONTH_NAME: return take_month_name(at, end, &fields->month);
+    case STEP_MONTH: return take_digits(at, end, 2, 2, &fields->month);
+    case STEP_MONTH_LOOSE: return take_digits(at, end, 1, 2, &fields->month);
+    case STEP_DAY: return take_digits(at, end, 2, 2, &fields->day);
+    case STEP_DAY_LOOSE: return take_digits(at, end, 1, 2, &fields->day);
+    case STEP_HOUR: return take_digits(at, end, 2, 2, &fields->hour);
+    case STEP_HOUR_LOOSE: return take_digits(at, end, 1, 2, &fields->hour);
+    case STEP_MINUTE: return take_digits(at, end, 2, 2, &fields->minute);
+    case STEP_SECOND: return take_digits(at, end, 2, 2, &fields->second);
+    case STEP_SECOND_LOOSE: return take_digits(at, end, 1, 2, &fields->second);
+    case STEP_FRACTION: take_fraction(at, end, &fields->fraction); return true;
+    case STEP_HALF_DAY: return take_half_day(at, end, &fields->half_day);
+    case STEP_ZONE: return take_zone(at, end, fields);
+    case STEP_ISO: return take_iso(at, end, fields);
     }
     return false;
 }
@@ -401,7 +396,8 @@ static bool knows(const struct clock *clock, int64_t local)
     return local >= clock->known_from && local < clock->known_to;
 }
 
-/* A whole civil day with one offset, seen at steps that no pair of changes slips through: then its readings need no search. */
+/* A whole civil day with one offset, seen at steps that no pair of changes slips through: then its readings need no
+ * search. */
 static void learn(struct clock *clock, int64_t local)
 {
     int64_t from = timestamp_floor(local, DAY_MS), offset = zone_offset(clock->zone, from - DAY_MS);

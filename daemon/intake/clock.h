@@ -1,20 +1,25 @@
 /* SPDX-License-Identifier: MIT */
 /* Times as crews and loggers write them, to UTC.
  *
- * A format is written with these parts; a space in it stands for one or more in the text; T and all that is no letter stands
- * for itself:
+ * A format is written with these parts; a space in it stands for one or more in the text; T and all that is no letter
+ * stands for itself:
  *
- *   YYYY  year, four digits             h   hour, one or two digits      .s  fraction of a second, 1 to 9 digits after '.' or
- *   YY    70..99: 19YY, else 20YY       hh  hour, two digits                 ',', rounded to ms; may be absent
- *   M     month, one or two digits      mm  minute, two digits           AM  AM or PM (a.m., pm), with hours 1 to 12
- *   MM    month, two digits             s   second, one or two digits    Z   Z, UTC, or an offset such as -05:00: the text's
- *   MON   English name or its start     ss  second, two digits               own zone, which then counts
- *   D DD  day, one or two digits
+ *   YYYY    year, four digits
+ *   YY      year, two digits: 70..99 are 19YY, else 20YY
+ *   MM, M   month, two digits; one or two
+ *   MON     month, its English name or the first letters of it, three at least
+ *   DD, D   day, two digits; one or two
+ *   hh, h   hour, two digits; one or two
+ *   mm      minute, two digits
+ *   ss, s   second, two digits; one or two
+ *   .s      fraction of a second, 1 to 9 digits after '.' or ',', rounded to ms; may be absent
+ *   AM      AM or PM (a.m., pm), with hours 1 to 12
+ *   Z       Z, UTC, or an offset such as -05:00: the text's own zone, which then counts
  *
  * or the word `iso`: YYYY-MM-DD, T or a space, hh:mm, and as there are: seconds, fraction, Z or offset.
  *
- * Everything is strict: days that a month does not have and left-over text are refused. 24:00 (exactly) is 00:00 of the next
- * day. Second 60 is the next second. Without an hour in the format a time is the start of the day. */
+ * Everything is strict: days that a month does not have and left-over text are refused. 24:00 (exactly) is 00:00 of the
+ * next day. Second 60 is the next second. Without an hour in the format a time is the start of the day. */
 #ifndef RILLWARD_INTAKE_CLOCK_H
 #define RILLWARD_INTAKE_CLOCK_H
 
@@ -41,8 +46,8 @@ struct clock_format {
 bool clock_format_parse(const char *text, struct clock_format *ret, struct error *error);
 
 struct clock_reading {
-    int64_t local;    /* the civil reading as if it were UTC [ms] */
-    int64_t offset;   /* ms ahead of UTC, where the text says so */
+    int64_t local;  /* the civil reading as if it were UTC [ms] */
+    int64_t offset; /* ms ahead of UTC, where the text says so */
     bool has_offset;
 };
 
@@ -53,11 +58,12 @@ bool clock_read_time_of_day(const char *text, size_t length, int64_t *ret);
 
 /* A local clock, asked in the order of the file.
  *
- * Repeated hour (clocks go back), rule 'in order': the first pass is the earlier instant; once the local time steps back - or
- * repeats, where samples are an hour or more apart - it is the second pass, until the repeated hour is left. In a file whose
- * times descend it is the other way round. A file that begins inside the second pass cannot be told from one that begins in
- * the first: such a layout needs the rule 'second', or times with their offset. Missing hour (clocks go forward): refused, or
- * by rule 'shift' read with the offset before the change, which moves it behind the change. */
+ * Repeated hour (clocks go back), rule 'in order': the first pass is the earlier instant; once the local time steps
+ * back - or repeats, where samples are an hour or more apart - it is the second pass, until the repeated hour is left.
+ * In a file whose times descend it is the other way round. A file that begins inside the second pass cannot be told
+ * from one that begins in the first: such a layout needs the rule 'second', or times with their offset. Missing hour
+ * (clocks go forward): refused, or by rule 'shift' read with the offset before the change, which moves it behind the
+ * change. */
 struct clock {
     const struct zone *zone; /* NULL: `offset` always */
     int64_t offset;

@@ -150,12 +150,12 @@ static bool decode_utf16(struct arena *arena, const char *bytes, size_t length, 
     for (; i + 2 <= length; i += 2) {
         uint32_t c = is_big ? (uint32_t)from[i] << 8 | from[i + 1] : (uint32_t)from[i + 1] << 8 | from[i];
         if (c == 0)
-            return fail(error, ERROR_INPUT, "zero character at byte %zu: the file is damaged or not text; copy it again", i);
+            return fail(error, ERROR_INPUT,
+                        "zero character at byte %zu: the file is damaged or not text; copy it again", i);
         if (c >= 0xD800 && c < 0xDC00) {
             if (i + 4 > length)
                 break;
-            uint32_t low =
-                is_big ? (uint32_t)from[i + 2] << 8 | from[i + 3] : (uint32_t)from[i + 3] << 8 | from[i + 2];
+            uint32_t low = is_big ? (uint32_t)from[i + 2] << 8 | from[i + 3] : (uint32_t)from[i + 3] << 8 | from[i + 2];
             bool is_pair = low >= 0xDC00 && low < 0xE000;
             c = is_pair ? 0x10000 + ((c - 0xD800) << 10) + (low - 0xDC00) : REPLACEMENT;
             i += is_pair ? 2 : 0;
@@ -177,8 +177,8 @@ static bool refuse_zero_byte(const char *bytes, size_t length, struct error *err
         return fail(error, ERROR_INPUT,
                     "the file ends in %zu zero bytes from byte %zu on: it was not copied completely; copy it again",
                     length - tail, tail);
-    return fail(error, ERROR_INPUT, "zero byte at byte %zu (line %zu): the file is damaged or not text; copy it again", first,
-                count_lines(bytes, first));
+    return fail(error, ERROR_INPUT, "zero byte at byte %zu (line %zu): the file is damaged or not text; copy it again",
+                first, count_lines(bytes, first));
 }
 
 static size_t valid_prefix(const char *bytes, size_t length)

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-/* Bytes to UTF-8 text. Accepted: UTF-8 with or without a byte order mark; UTF-16 of either order, by its mark or by the zero
- * bytes at every second place; else Windows-1252 (which holds Latin-1), byte by byte wherever the text is not UTF-8. */
+/* Bytes to UTF-8 text. Accepted: UTF-8 with or without a byte order mark; UTF-16 of either order, by its mark or by the
+ * zero bytes at every second place; else Windows-1252 (which holds Latin-1), byte by byte wherever the text is not
+ * UTF-8. */
 #ifndef RILLWARD_INTAKE_ENCODING_H
 #define RILLWARD_INTAKE_ENCODING_H
 

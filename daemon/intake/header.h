@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* Header cells: do they fit a pattern of the settings, and which unit do they name? A unit stands at the end, in round or
- * square brackets or behind the last comma: "Depth (ft)", "Temp [°C]", "Pressure, kPa". */
+/* Header cells: do they fit a pattern of the settings, and which unit do they name? A unit stands at the end, in round
+ * or square brackets or behind the last comma: "Depth (ft)", "Temp [°C]", "Pressure, kPa". */
 #ifndef RILLWARD_INTAKE_HEADER_H
 #define RILLWARD_INTAKE_HEADER_H
 

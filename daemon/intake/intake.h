@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /* The bytes of one drop to readings or field notes: which layout, which place, which instants, in SI and UTC.
  *
- * Nothing is guessed. Where the settings and the file do not say the same, the drop is set aside with a message that names
- * both and the cure. What is wrong with single rows or cells is a complaint, and the rest is used. */
+ * Nothing is guessed. Where the settings and the file do not say the same, the drop is set aside with a message that
+ * names both and the cure. What is wrong with single rows or cells is a complaint, and the rest is used. */
 #ifndef RILLWARD_INTAKE_INTAKE_H
 #define RILLWARD_INTAKE_INTAKE_H
 
@@ -36,10 +36,11 @@ struct batch {
     const struct layout *layout; /* NULL where an open end left it unknown */
     bool is_notes;
     enum place_kind place_kind;
-    size_t place_index;    /* in the config's stations or barometers */
-    const char *evidence;  /* why this place: "serial 'SN-20417' in line 2; path matches 'north/heron*'"; "" without a place */
+    size_t place_index; /* in the config's stations or barometers */
+    const char
+        *evidence; /* why this place: "serial 'SN-20417' in line 2; path matches 'north/heron*'"; "" without a place */
     struct readings readings; /* ascending, one row an instant */
-    struct note *notes;    /* in the order of the file */
+    struct note *notes;       /* in the order of the file */
     size_t note_count;
     struct complaint *complaints; /* the first INTAKE_MOST_COMPLAINTS */
     size_t complaint_count, complaint_total;
@@ -51,11 +52,11 @@ struct batch {
 
 /* Read `length` bytes that arrived as `path` (relative to the inbox; only for patterns and messages).
  *
- * `now`: ms UTC. `open_end_is_fine`: the file has rested long enough to be read to its last byte; without it, and unless the
- * layout may end open, a file whose last line has no end comes back true with `ends_open` and nothing else.
+ * `now`: ms UTC. `open_end_is_fine`: the file has rested long enough to be read to its last byte; without it, and
+ * unless the layout may end open, a file whose last line has no end comes back true with `ends_open` and nothing else.
  *
- * False with an INPUT error where the drop must be set aside, CONFIG where the layout itself is unsound. The error does not
- * repeat the path. More than half of the data rows unusable, or no data row at all, sets the drop aside. */
+ * False with an INPUT error where the drop must be set aside, CONFIG where the layout itself is unsound. The error does
+ * not repeat the path. More than half of the data rows unusable, or no data row at all, sets the drop aside. */
 bool intake_read(struct arena *arena, const struct config *config, const char *path, const char *bytes, size_t length,
                  int64_t now, bool open_end_is_fine, struct batch *ret, struct error *error);
 

@@ -62,7 +62,8 @@ bool job_next_row(struct job *job, struct row *ret, bool *ret_failed, struct err
             continue;
         if (++job->batch->rows > INTAKE_MOST_ROWS) {
             *ret_failed = true;
-            return fail(error, ERROR_INPUT, "line %u: more than %d data rows: split the file", ret->line, INTAKE_MOST_ROWS);
+            return fail(error, ERROR_INPUT, "line %u: more than %d data rows: split the file", ret->line,
+                        INTAKE_MOST_ROWS);
         }
         if (ret->is_malformed && ret->is_open)
             job_refuse(job, ret->line, NULL, "the last row is cut off inside a quoted cell");
@@ -107,10 +108,11 @@ bool job_refuse_time(struct job *job, uint32_t line, struct cell text)
 
 bool job_refuse_missing_hour(struct job *job, uint32_t line, struct cell text)
 {
-    return job_refuse(job, line, NULL,
-                      "time '%s' does not exist in %s, where clocks went forward: set 'zone' to the offset that the clock "
-                      "keeps, or 'missing_hour: shift', in layout '%s'",
-                      cell_quote(text).text, job->binding.layout->zone_name, job->binding.layout->id);
+    return job_refuse(
+        job, line, NULL,
+        "time '%s' does not exist in %s, where clocks went forward: set 'zone' to the offset that the clock "
+        "keeps, or 'missing_hour: shift', in layout '%s'",
+        cell_quote(text).text, job->binding.layout->zone_name, job->binding.layout->id);
 }
 
 bool job_is_missing(const struct job *job, struct cell cell)
@@ -140,10 +142,11 @@ void job_complain_number(struct job *job, uint32_t line, const struct bound_colu
         if (!strchr("0123456789.,-+ ", cell.text[i]))
             is_numeric = false;
     if (is_numeric)
-        job_complain(job, line, bound,
-                     "'%s' is no number with the decimal mark '%c': marks between thousands are not accepted; if '%c' is "
-                     "the decimal mark, set 'decimal: \"%c\"' in layout '%s'",
-                     cell_quote(cell).text, layout->decimal, other, other, layout->id);
+        job_complain(
+            job, line, bound,
+            "'%s' is no number with the decimal mark '%c': marks between thousands are not accepted; if '%c' is "
+            "the decimal mark, set 'decimal: \"%c\"' in layout '%s'",
+            cell_quote(cell).text, layout->decimal, other, other, layout->id);
     else
         job_complain(job, line, bound, "'%s' is no number: correct it, or add it to 'missing' in layout '%s'",
                      cell_quote(cell).text, layout->id);
@@ -169,9 +172,9 @@ static void add_complaint(struct job *job, uint32_t line, const struct bound_col
         return;
     char text[768];
     vsnprintf(text, sizeof text, format, arguments);
-    job->last_complaint =
-        bound ? arena_printf(job->arena, "line %u: column '%s': %s", line, cell_quote(cell_from(bound->name)).text, text)
-              : arena_printf(job->arena, "line %u: %s", line, text);
+    job->last_complaint = bound ? arena_printf(job->arena, "line %u: column '%s': %s", line,
+                                               cell_quote(cell_from(bound->name)).text, text)
+                                : arena_printf(job->arena, "line %u: %s", line, text);
     if (batch->complaint_count == INTAKE_MOST_COMPLAINTS)
         return;
     if (!batch->complaints)

@@ -33,13 +33,15 @@ bool job_refuse(struct job *job, uint32_t line, const struct bound_column *bound
 /* The row was kept, but not one of its filled cells could be read; its complaints are made. */
 void job_count_unusable(struct job *job);
 
-/* The next row of data: header, comments, blank rows and headers that come again are passed over; false at the end of the
- * data (TABLE_END, an end mark) or with an error. Rows that are malformed, half written or too long are refused here. */
+/* The next row of data: header, comments, blank rows and headers that come again are passed over; false at the end of
+ * the data (TABLE_END, an end mark) or with an error. Rows that are malformed, half written or too long are refused
+ * here. */
 bool job_next_row(struct job *job, struct row *ret, bool *ret_failed, struct error *error);
 /* Stand before the first data row. */
 bool job_start(struct job *job, struct error *error);
 
-/* The row's time cells by the format. `joined` (JOB_JOINED_SIZE bytes) is scratch; *ret_text is what was read, for messages. */
+/* The row's time cells by the format. `joined` (JOB_JOINED_SIZE bytes) is scratch; *ret_text is what was read, for
+ * messages. */
 bool job_read_time(const struct job *job, const struct row *row, char *joined, struct cell *ret_text,
                    struct clock_reading *ret);
 /* Complaint about a time that the format does not fit, with the cure. Returns false. */

@@ -23,8 +23,8 @@ struct split {
 
 /* How far a layout came. */
 struct attempt {
-    size_t found;     /* headers that were found in the best row */
-    uint32_t line;    /* of that row */
+    size_t found;             /* headers that were found in the best row */
+    uint32_t line;            /* of that row */
     char reason[REASON_SIZE]; /* what was missing */
 };
 
@@ -47,8 +47,8 @@ static size_t count_found(const struct layout *layout, const struct row *row, co
 static bool has_fit(const struct row *row, const char *pattern);
 static bool bind_row(struct arena *arena, const struct layout *layout, const struct row *row, struct binding *ret,
                      char reason[REASON_SIZE]);
-static bool take_cells(const struct row *row, const char *pattern, enum header_fit level, bool *is_taken, uint32_t *cell,
-                       char reason[REASON_SIZE]);
+static bool take_cells(const struct row *row, const char *pattern, enum header_fit level, bool *is_taken,
+                       uint32_t *cell, char reason[REASON_SIZE]);
 static bool resolve_units(struct binding *binding, struct error *error);
 static bool resolve_unit(const struct binding *binding, struct bound_column *bound, struct error *error);
 static bool are_same(const struct unit *a, const struct unit *b);
@@ -82,8 +82,8 @@ bool layout_choose(struct arena *arena, const struct config *config, const char 
             continue;
         }
         if (ret->layout)
-            return fail(error, ERROR_INPUT, "layouts '%s' and '%s' both fit: narrow 'files' of one of them", ret->layout->id,
-                        layout->id);
+            return fail(error, ERROR_INPUT, "layouts '%s' and '%s' both fit: narrow 'files' of one of them",
+                        ret->layout->id, layout->id);
         *ret = binding;
         *ret_table = split->table;
     }
@@ -205,7 +205,8 @@ static bool bind_row(struct arena *arena, const struct layout *layout, const str
                      char reason[REASON_SIZE])
 {
     bool is_taken[TABLE_MOST_CELLS] = {false};
-    uint32_t *cells = arena_array(arena, layout->column_count + 2, sizeof *cells), *times = cells + layout->column_count;
+    uint32_t *cells = arena_array(arena, layout->column_count + 2, sizeof *cells),
+             *times = cells + layout->column_count;
     for (size_t i = 0; i < layout->column_count + 2; i++)
         cells[i] = UNBOUND;
     for (enum header_fit level = HEADER_EXACT; level > HEADER_NONE; level--) {
@@ -220,7 +221,8 @@ static bool bind_row(struct arena *arena, const struct layout *layout, const str
     *ret = (struct binding){.columns = arena_array(arena, layout->column_count, sizeof *ret->columns)};
     for (size_t i = 0; i < 2 && layout->time_columns[i]; i++) {
         if (times[i] == UNBOUND) {
-            snprintf(reason, REASON_SIZE, "the header cell for '%s' is taken by another column", layout->time_columns[i]);
+            snprintf(reason, REASON_SIZE, "the header cell for '%s' is taken by another column",
+                     layout->time_columns[i]);
             return false;
         }
         ret->time_cells[ret->time_cell_count++] = times[i];
@@ -240,8 +242,8 @@ static bool bind_row(struct arena *arena, const struct layout *layout, const str
     return true;
 }
 
-static bool take_cells(const struct row *row, const char *pattern, enum header_fit level, bool *is_taken, uint32_t *cell,
-                       char reason[REASON_SIZE])
+static bool take_cells(const struct row *row, const char *pattern, enum header_fit level, bool *is_taken,
+                       uint32_t *cell, char reason[REASON_SIZE])
 {
     if (*cell != UNBOUND)
         return true;
@@ -249,8 +251,8 @@ static bool take_cells(const struct row *row, const char *pattern, enum header_f
         if (is_taken[i] || header_fit(row->cells[i], pattern) != level)
             continue;
         if (*cell != UNBOUND) {
-            snprintf(reason, REASON_SIZE, "two header cells match '%s': '%s' and '%s'; write the pattern narrower", pattern,
-                     cell_quote(row->cells[*cell]).text, cell_quote(row->cells[i]).text);
+            snprintf(reason, REASON_SIZE, "two header cells match '%s': '%s' and '%s'; write the pattern narrower",
+                     pattern, cell_quote(row->cells[*cell]).text, cell_quote(row->cells[i]).text);
             return false;
         }
         *cell = i;
@@ -300,7 +302,8 @@ static bool resolve_unit(const struct binding *binding, struct bound_column *bou
         bound->unit = unit_base(UNIT_SALINITY); /* a number without a unit by definition */
     if (!bound->unit)
         return column->role != COLUMN_QUANTITY ||
-               fail(error, ERROR_INPUT, "no unit is given: add 'unit' to the column in layout '%s'", binding->layout->id);
+               fail(error, ERROR_INPUT, "no unit is given: add 'unit' to the column in layout '%s'",
+                    binding->layout->id);
     if (has_dimension && bound->unit->dimension != dimension)
         return fail(error, ERROR_INPUT, "unit '%s' is a %s, but '%s' is a %s: correct 'is' or 'unit' in layout '%s'",
                     bound->unit->name, unit_dimension_name(bound->unit->dimension),
@@ -333,13 +336,15 @@ static bool fail_none(const struct chooser *chooser, const struct config *config
     if (config->layout_count == 0)
         return fail(error, ERROR_INPUT, "no layout fits: the settings have none; " DRAFT_CURE);
     if (chooser->tried == 0)
-        return fail(error, ERROR_INPUT, "no layout fits: no 'files' pattern of any layout matches this path; " DRAFT_CURE);
+        return fail(error, ERROR_INPUT,
+                    "no layout fits: no 'files' pattern of any layout matches this path; " DRAFT_CURE);
     if (chooser->head_error.kind != ERROR_NONE)
         return fail(error, ERROR_INPUT, "no layout fits: %s", chooser->head_error.text);
     if (chooser->nearest.found == 0)
-        return fail(error, ERROR_INPUT,
-                    "no layout fits: none of the %zu tried finds a header that it knows in the first %d lines; " DRAFT_CURE,
-                    chooser->tried, LAYOUT_HEAD_ROWS);
+        return fail(
+            error, ERROR_INPUT,
+            "no layout fits: none of the %zu tried finds a header that it knows in the first %d lines; " DRAFT_CURE,
+            chooser->tried, LAYOUT_HEAD_ROWS);
     return fail(error, ERROR_INPUT, "no layout fits: layout '%s' comes nearest at line %u, but %s; " DRAFT_CURE,
                 chooser->nearest_layout->id, chooser->nearest.line, chooser->nearest.reason);
 }

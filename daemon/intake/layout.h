@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-/* Which layout a file has, and where its columns are. Recognition is explicit: a layout fits when its `files` patterns (if any)
- * match the path and one row of the first 200 holds a header cell for every time column and every column that is not optional. */
+/* Which layout a file has, and where its columns are. Recognition is explicit: a layout fits when its `files` patterns
+ * (if any) match the path and one row of the first 200 holds a header cell for every time column and every column that
+ * is not optional. */
 #ifndef RILLWARD_INTAKE_LAYOUT_H
 #define RILLWARD_INTAKE_LAYOUT_H
 
@@ -42,8 +43,8 @@ struct binding {
 /* Is the layout sound by itself? CONFIG error. For the settings' own check, before any file comes. */
 bool layout_check(const struct layout *layout, struct error *error);
 
-/* Find the one layout that fits, open the file as its table (at the first row), resolve units. INPUT error where none or
- * more than one fits, or a unit is missing, doubtful or of the wrong kind: with what came nearest and the cure. */
+/* Find the one layout that fits, open the file as its table (at the first row), resolve units. INPUT error where none
+ * or more than one fits, or a unit is missing, doubtful or of the wrong kind: with what came nearest and the cure. */
 bool layout_choose(struct arena *arena, const struct config *config, const char *path, const struct decoded *text,
                    struct binding *ret, struct table *ret_table, struct error *error);
 

@@ -81,8 +81,8 @@ bool place_find(struct arena *arena, const struct config *config, const char *pa
     for (size_t i = 0; i < EVIDENCE_COUNT; i++) {
         const struct claim *claim = claim_for(&claims[i], &agreed->list[0]);
         if (claim)
-            ret->evidence = arena_printf(arena, "%s%s%s", ret->evidence, *ret->evidence ? "; " : "",
-                                         describe(&claims[i], claim));
+            ret->evidence =
+                arena_printf(arena, "%s%s%s", ret->evidence, *ret->evidence ? "; " : "", describe(&claims[i], claim));
     }
     return true;
 }
@@ -126,8 +126,8 @@ static struct cell labelled_value(const struct row *row, const char *label)
     return (struct cell){NULL, 0};
 }
 
-/* "Serial: X" gives X; "Serial" and "Serial:" give an empty cell; "Serials of ..." gives no text at all. In a comment, which
- * is one cell, a delimiter may stand in place of the colon. */
+/* "Serial: X" gives X; "Serial" and "Serial:" give an empty cell; "Serials of ..." gives no text at all. In a comment,
+ * which is one cell, a delimiter may stand in place of the colon. */
 static struct cell value_behind(struct cell cell, const char *label)
 {
     size_t used = strlen(label);
@@ -230,10 +230,10 @@ static bool keep_kind(const struct config *config, struct claims *claims, enum p
         if (claims->list[i].kind == wanted)
             claims->list[kept++] = claims->list[i];
     claims->count = kept;
-    return kept > 0 ||
-           fail(error, ERROR_INPUT, "%s: that is %s '%s', but the file holds %s: correct the settings, or move the file",
-                describe(claims, &first), place_word(first.kind), place_id(config, first.kind, first.index),
-                wanted == PLACE_STATION ? "readings or notes from water" : "air pressure only");
+    return kept > 0 || fail(error, ERROR_INPUT,
+                            "%s: that is %s '%s', but the file holds %s: correct the settings, or move the file",
+                            describe(claims, &first), place_word(first.kind), place_id(config, first.kind, first.index),
+                            wanted == PLACE_STATION ? "readings or notes from water" : "air pressure only");
 }
 
 /* Keep what both name. */
@@ -245,12 +245,12 @@ static bool narrow(const struct config *config, struct claims *claims, const str
         if (claim_for(by, &claims->list[i]))
             claims->list[kept++] = claims->list[i];
     claims->count = kept;
-    return kept > 0 ||
-           fail(error, ERROR_INPUT,
-                "%s: that is %s '%s', but %s: that is %s '%s'; the file is swapped or mislabelled: move it, or correct the "
-                "settings",
-                describe(claims, &first), place_word(first.kind), place_id(config, first.kind, first.index),
-                describe(by, &other), place_word(other.kind), place_id(config, other.kind, other.index));
+    return kept > 0 || fail(error, ERROR_INPUT,
+                            "%s: that is %s '%s', but %s: that is %s '%s'; the file is swapped or mislabelled: move "
+                            "it, or correct the "
+                            "settings",
+                            describe(claims, &first), place_word(first.kind), place_id(config, first.kind, first.index),
+                            describe(by, &other), place_word(other.kind), place_id(config, other.kind, other.index));
 }
 
 static bool fail_unclear(const struct config *config, const struct claims *claims, struct error *error)
@@ -258,6 +258,6 @@ static bool fail_unclear(const struct config *config, const struct claims *claim
     const struct claim *a = &claims->list[0], *b = &claims->list[1];
     return fail(error, ERROR_INPUT,
                 "%s, but so it is for %s '%s' ('%s') and %s '%s' ('%s'): make them different in the settings",
-                describe(claims, a), place_word(a->kind), place_id(config, a->kind, a->index), a->by, place_word(b->kind),
-                place_id(config, b->kind, b->index), b->by);
+                describe(claims, a), place_word(a->kind), place_id(config, a->kind, a->index), a->by,
+                place_word(b->kind), place_id(config, b->kind, b->index), b->by);
 }

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* Which station or barometer a drop belongs to, by evidence: a serial number in the file, a station id or label in the file,
- * the path. All evidence must point to one place. */
+/* Which station or barometer a drop belongs to, by evidence: a serial number in the file, a station id or label in the
+ * file, the path. All evidence must point to one place. */
 #ifndef RILLWARD_INTAKE_PLACE_H
 #define RILLWARD_INTAKE_PLACE_H
 
@@ -17,18 +17,19 @@ struct place_hints {
     uint32_t serial_line, label_line;
 };
 
-/* Hints from the rows above the header (comments too): the cell after the layout's label, or what follows ':' or '=' in it. */
+/* Hints from the rows above the header (comments too): the cell after the layout's label, or what follows ':' or '=' in
+ * it. */
 struct place_hints place_hints_find(const struct binding *binding);
 
 struct place_found {
     enum place_kind kind; /* PLACE_NONE: no evidence at all */
     size_t index;
-    const char *evidence; /* in the arena */
+    const char *evidence;           /* in the arena */
     bool knows_serial, knows_label; /* the hint is in the settings */
 };
 
-/* `path` NULL: it is no evidence here. INPUT error where evidence contradicts itself, names several places, or a place of the
- * wrong kind (`need`). */
+/* `path` NULL: it is no evidence here. INPUT error where evidence contradicts itself, names several places, or a place
+ * of the wrong kind (`need`). */
 bool place_find(struct arena *arena, const struct config *config, const char *path, const struct place_hints *hints,
                 enum place_need need, struct place_found *ret, struct error *error);
 

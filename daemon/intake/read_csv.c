@@ -16,7 +16,8 @@ struct csv {
     struct cell cells[TABLE_MOST_CELLS];
 };
 
-static const char delimiters[CANDIDATES] = {';', '\t', '|', ','}; /* of equals the first: a comma also stands in texts */
+static const char delimiters[CANDIDATES] = {';', '\t', '|',
+                                            ','}; /* of equals the first: a comma also stands in texts */
 
 static enum table_step next_row(struct table *table, struct row *ret, struct error *error);
 static void rewind_rows(struct table *table);
@@ -53,8 +54,8 @@ char csv_find_delimiter(const struct decoded *text, char decimal, const char *co
     const char *at = text->bytes, *end = at + (text->length < BYTES_LOOKED_AT ? text->length : BYTES_LOOKED_AT);
     size_t comment_length = strlen(comment);
     for (int i = 0; i < LINES_LOOKED_AT && at < end; i++) {
-        bool is_comment = comment_length > 0 && (size_t)(end - at) >= comment_length &&
-                          memcmp(at, comment, comment_length) == 0;
+        bool is_comment =
+            comment_length > 0 && (size_t)(end - at) >= comment_length && memcmp(at, comment, comment_length) == 0;
         unsigned counts[CANDIDATES] = {0};
         count_line(&at, end, counts);
         for (size_t d = 0; d < CANDIDATES && !is_comment; d++)
@@ -133,7 +134,8 @@ static enum table_step read_comment(struct csv *csv, struct row *ret, struct err
     return TABLE_ROW;
 }
 
-/* *at stands on the opening quote; it is left on what ends the cell. False where `limit` comes before the closing quote. */
+/* *at stands on the opening quote; it is left on what ends the cell. False where `limit` comes before the closing
+ * quote. */
 static bool read_quoted(struct csv *csv, const char **at, const char *limit, struct row *row, struct cell *ret)
 {
     const char *from = *at + 1, *c = from;

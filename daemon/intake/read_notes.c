@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* Rows of a notebook to field notes: one column a kind ("wide"), or one row a note ("long", where a column holds the kind). */
+/* Rows of a notebook to field notes: one column a kind ("wide"), or one row a note ("long", where a column holds the
+ * kind). */
 #include "intake/job.h"
 
 #include "base/text.h"
@@ -29,7 +30,7 @@ struct page {
     struct clock clock;
     struct clock_reading reading; /* of the row's time */
     int64_t time;
-    const char *text; /* remark; "" without one */
+    const char *text;  /* remark; "" without one */
     size_t first_note; /* index of the row's first note */
 };
 
@@ -51,7 +52,8 @@ static bool read_long_amounts(struct notebook *notebook, const struct page *page
 static bool read_long_until(struct notebook *notebook, const struct page *page, struct note *note);
 static bool read_amount(struct notebook *notebook, uint32_t line, const struct bound_column *bound, struct cell cell,
                         const struct unit *unit, enum unit_dimension dimension, double *ret);
-static enum moment read_moment(const struct notebook *notebook, const struct page *page, struct cell cell, int64_t *ret);
+static enum moment read_moment(const struct notebook *notebook, const struct page *page, struct cell cell,
+                               int64_t *ret);
 static struct note new_note(const struct notebook *notebook, const struct page *page, enum note_kind kind);
 static void add_note(struct notebook *notebook, const struct note *note);
 static void check_page(struct notebook *notebook, const struct page *page);
@@ -95,10 +97,11 @@ static bool claim_file(struct notebook *notebook, struct error *error)
     if (notebook->station)
         return true;
     if (is_clear && notebook->found.kind == PLACE_NONE)
-        return fail(error, ERROR_INPUT,
-                    "unclaimed: no station claims it: add a column with 'is: station' to layout '%s', or a pattern that "
-                    "matches its path to 'drops' of the station it belongs to",
-                    job->binding.layout->id);
+        return fail(
+            error, ERROR_INPUT,
+            "unclaimed: no station claims it: add a column with 'is: station' to layout '%s', or a pattern that "
+            "matches its path to 'drops' of the station it belongs to",
+            job->binding.layout->id);
     return is_clear;
 }
 
@@ -211,8 +214,8 @@ static void read_wide_cell(struct notebook *notebook, struct page *page, const s
             return;
         if (result == MOMENT_UNCLEAR) {
             job_complain(job, page->row.line, bound,
-                         "'%s' is neither a time of day, a time written as '%s', nor a mark such as x", cell_quote(cell).text,
-                         job->binding.layout->time_format);
+                         "'%s' is neither a time of day, a time written as '%s', nor a mark such as x",
+                         cell_quote(cell).text, job->binding.layout->time_format);
             return;
         }
         *(has_until(kind) ? &note.until : &note.time) = moment;
@@ -228,7 +231,8 @@ static void read_wide_check(struct notebook *notebook, struct page *page, const 
     const struct column *column = bound->column;
     double value;
     if (column->quantity >= QUANTITY_COUNT) {
-        job_complain(notebook->job, page->row.line, bound, "a %s needs a quantity: add 'quantity' to the column in layout '%s'",
+        job_complain(notebook->job, page->row.line, bound,
+                     "a %s needs a quantity: add 'quantity' to the column in layout '%s'",
                      note_kind_word(column->note_kind), notebook->job->binding.layout->id);
         return;
     }
@@ -265,8 +269,9 @@ static bool read_long_words(struct notebook *notebook, const struct page *page, 
         if (cell_is(cell, layout->kinds[i].word))
             note->kind = (enum note_kind)layout->kinds[i].meaning;
     if (note->kind >= NOTE_KIND_COUNT) {
-        job_complain(job, page->row.line, bound, "'%s' is no kind of note: correct it, or add it to 'kinds' in layout '%s'",
-                     cell_quote(cell).text, layout->id);
+        job_complain(job, page->row.line, bound,
+                     "'%s' is no kind of note: correct it, or add it to 'kinds' in layout '%s'", cell_quote(cell).text,
+                     layout->id);
         return false;
     }
     bound = job_column(job, COLUMN_QUANTITY_NAME);
@@ -279,8 +284,9 @@ static bool read_long_words(struct notebook *notebook, const struct page *page, 
             note->quantity = (enum quantity)layout->quantities[i].meaning;
     if (note->quantity < QUANTITY_COUNT)
         return true;
-    job_complain(job, page->row.line, bound, "'%s' is no quantity: correct it, or add it to 'quantities' in layout '%s'",
-                 cell_quote(cell).text, layout->id);
+    job_complain(job, page->row.line, bound,
+                 "'%s' is no quantity: correct it, or add it to 'quantities' in layout '%s'", cell_quote(cell).text,
+                 layout->id);
     return false;
 }
 
@@ -349,13 +355,11 @@ static bool read_amount(struct notebook *notebook, uint32_t line, const struct b
 {
     struct job *job = notebook->job;
     switch (amount_read(cell, job->binding.layout->decimal, unit, dimension, ret)) {
-    case AMOUNT_READ:
-        return true;
-    case AMOUNT_NO_NUMBER:
-        job_complain_number(job, line, bound, cell);
-        break;
+    case AMOUNT_READ: return true;
+    case AMOUNT_NO_NUMBER: job_complain_number(job, line, bound, cell); break;
     case AMOUNT_NO_UNIT:
-        job_complain(job, line, bound, "'%s' has no unit: name one in the header, or add 'unit' to the column in layout '%s'",
+        job_complain(job, line, bound,
+                     "'%s' has no unit: name one in the header, or add 'unit' to the column in layout '%s'",
                      cell_quote(cell).text, job->binding.layout->id);
         break;
     case AMOUNT_WRONG_UNIT:
@@ -481,9 +485,10 @@ static void fold_notes(struct notebook *notebook)
             continue;
         char time[TIMESTAMP_SIZE];
         if (!is_same)
-            job_complain(job, later->line, NULL,
-                         "'%s' of station '%s' at %s is not what line %u says: the later line counts; strike out the other",
-                         note_kind_word(later->kind), later->station, timestamp_print(later->time, time), earlier->line);
+            job_complain(
+                job, later->line, NULL,
+                "'%s' of station '%s' at %s is not what line %u says: the later line counts; strike out the other",
+                note_kind_word(later->kind), later->station, timestamp_print(later->time, time), earlier->line);
         earlier->station = NULL; /* left out by finish() */
         job->batch->folded_rows++;
     }

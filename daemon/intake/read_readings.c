@@ -16,8 +16,8 @@ struct series {
     struct job *job;
     struct clock clock;
     const struct bound_column *serial, *station; /* NULL where the layout has no such column */
-    struct place_hints hints; /* as the last row had them */
-    const struct bound_column *columns; /* only quantities */
+    struct place_hints hints;                    /* as the last row had them */
+    const struct bound_column *columns;          /* only quantities */
     size_t column_count;
     double *missing_numbers; /* words for "no value" that are numbers */
     size_t missing_count;
@@ -35,7 +35,8 @@ static void make_room(struct series *series);
 static bool read_rows(struct series *series, struct error *error);
 static bool is_same_place(struct series *series, const struct row *row, struct error *error);
 static bool read_time(struct series *series, const struct row *row, int64_t *ret);
-static void read_values(struct series *series, const struct row *row, size_t index, size_t *ret_filled, size_t *ret_read);
+static void read_values(struct series *series, const struct row *row, size_t index, size_t *ret_filled,
+                        size_t *ret_read);
 static bool is_missing_number(const struct series *series, double value);
 static void mark_unread(struct series *series, size_t index, enum quantity quantity);
 
@@ -124,8 +125,8 @@ static bool take_column_hint(const struct bound_column *bound, const struct row 
 {
     const char *text = cell_copy(row_cell(row, bound->cell), arena);
     if (hint->length > 0 && !cell_is(*hint, text))
-        return fail(error, ERROR_INPUT, "line %u: column '%s' says '%s', but line %u says '%s': correct the file", row->line,
-                    bound->name, cell_quote(cell_from(text)).text, *hint_line, cell_quote(*hint).text);
+        return fail(error, ERROR_INPUT, "line %u: column '%s' says '%s', but line %u says '%s': correct the file",
+                    row->line, bound->name, cell_quote(cell_from(text)).text, *hint_line, cell_quote(*hint).text);
     *hint = cell_from(text);
     *hint_line = row->line;
     return true;
@@ -135,18 +136,19 @@ static bool fail_unclaimed(const struct job *job, const struct place_hints *hint
 {
     const char *word = need_of(job) == PLACE_NEED_BAROMETER ? "barometer" : "station";
     if (hints->serial.length > 0)
-        return fail(error, ERROR_INPUT,
-                    "unclaimed: no %s claims it: add serial '%s' (line %u) to 'serials', or a pattern that matches its path "
-                    "to 'drops', of the %s it belongs to",
-                    word, cell_quote(hints->serial).text, hints->serial_line, word);
+        return fail(
+            error, ERROR_INPUT,
+            "unclaimed: no %s claims it: add serial '%s' (line %u) to 'serials', or a pattern that matches its path "
+            "to 'drops', of the %s it belongs to",
+            word, cell_quote(hints->serial).text, hints->serial_line, word);
     if (hints->label.length > 0)
         return fail(error, ERROR_INPUT,
                     "unclaimed: no %s claims it: add '%s' (line %u) to 'labels', or a pattern that matches its path to "
                     "'drops', of the %s it belongs to",
                     word, cell_quote(hints->label).text, hints->label_line, word);
     return fail(error, ERROR_INPUT,
-                "unclaimed: no %s claims it: add a pattern that matches its path to 'drops' of the %s it belongs to", word,
-                word);
+                "unclaimed: no %s claims it: add a pattern that matches its path to 'drops' of the %s it belongs to",
+                word, word);
 }
 
 /* The path claims the drop, and a name inside it is new: a replaced logger, or the wrong folder. */
@@ -262,14 +264,16 @@ static bool read_time(struct series *series, const struct row *row, int64_t *ret
         return job_refuse(job, row->line, NULL, "time '%s' lies before 1970: the logger's clock was not set",
                           cell_quote(text).text);
     if (*ret > job->now + INTAKE_READING_SLACK)
-        return job_refuse(job, row->line, NULL,
-                          "time '%s' lies in the future: correct 'format' or 'zone' in layout '%s', or the logger's clock "
-                          "was wrong",
-                          cell_quote(text).text, job->binding.layout->id);
+        return job_refuse(
+            job, row->line, NULL,
+            "time '%s' lies in the future: correct 'format' or 'zone' in layout '%s', or the logger's clock "
+            "was wrong",
+            cell_quote(text).text, job->binding.layout->id);
     return true;
 }
 
-static void read_values(struct series *series, const struct row *row, size_t index, size_t *ret_filled, size_t *ret_read)
+static void read_values(struct series *series, const struct row *row, size_t index, size_t *ret_filled,
+                        size_t *ret_read)
 {
     struct job *job = series->job;
     char decimal = job->binding.layout->decimal;

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /* Rows of cells: what every reader of tables delivers, whatever the file was.
  *
- * A table is walked row by row, so that memory does not grow with the file: the cells of a row point into the decoded text
- * and the array that holds them is used again for the next row. A reader fills in `next` and `rewind`. */
+ * A table is walked row by row, so that memory does not grow with the file: the cells of a row point into the decoded
+ * text and the array that holds them is used again for the next row. A reader fills in `next` and `rewind`. */
 #ifndef RILLWARD_INTAKE_TABLE_H
 #define RILLWARD_INTAKE_TABLE_H
 
@@ -22,8 +22,8 @@ struct cell {
 };
 
 struct row {
-    uint32_t line;  /* of the file, from 1, where the row begins */
-    uint32_t count; /* cells; a comment has one: its text without the mark */
+    uint32_t line;            /* of the file, from 1, where the row begins */
+    uint32_t count;           /* cells; a comment has one: its text without the mark */
     const struct cell *cells; /* valid until the next row is read */
     bool is_comment;
     bool is_open;      /* the last row: it has no line end, or its quotes are not closed */
@@ -36,9 +36,9 @@ struct table {
     /* TABLE_FAILED comes with an INPUT error: a limit was passed. */
     enum table_step (*next)(struct table *table, struct row *ret, struct error *error);
     void (*rewind)(struct table *table);
-    void *reader;      /* the reader's own */
-    bool ends_open;    /* the last row may be half written */
-    size_t most_rows;  /* no more rows than this will come */
+    void *reader;     /* the reader's own */
+    bool ends_open;   /* the last row may be half written */
+    size_t most_rows; /* no more rows than this will come */
 };
 
 enum table_step table_next(struct table *table, struct row *ret, struct error *error);

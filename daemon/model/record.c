@@ -2,7 +2,10 @@
 #include "model/record.h"
 
 #include <math.h>
+#include <stdbool.h>
 #include <string.h>
+
+static bool is_usable(const struct record *record, enum quantity quantity, size_t i);
 
 void record_init(struct record *record, struct arena *arena, size_t n, uint32_t columns)
 {
@@ -58,6 +61,24 @@ size_t record_at_or_after(const struct record *record, int64_t time)
     return low;
 }
 
+double record_value_at(const struct record *record, enum quantity quantity, int64_t time, int64_t reach)
+{
+    const double *value = record->value[quantity];
+    if (!value)
+        return NAN;
+    size_t after = record_at_or_after(record, time), before = after;
+    while (after < record->n && record->time[after] - time <= reach && !is_usable(record, quantity, after))
+        after++;
+    while (before > 0 && time - record->time[before - 1] <= reach && !is_usable(record, quantity, before - 1))
+        before--;
+    bool has_after = after < record->n && record->time[after] - time <= reach;
+    bool has_before = before > 0 && time - record->time[before - 1] <= reach;
+    if (!has_after || !has_before)
+        return has_after ? value[after] : has_before ? value[before - 1] : NAN;
+    double share = (double)(time - record->time[before - 1]) / (double)(record->time[after] - record->time[before - 1]);
+    return value[before - 1] + share * (value[after] - value[before - 1]);
+}
+
 struct record record_between(const struct record *record, int64_t from, int64_t to)
 {
     size_t first = record_at_or_after(record, from), last = record_at_or_after(record, to);
@@ -76,4 +97,9 @@ struct record record_between(const struct record *record, int64_t from, int64_t 
         view.uncertainty[q] = record->uncertainty[q] ? record->uncertainty[q] + first : NULL;
     }
     return view;
+}
+
+static bool is_usable(const struct record *record, enum quantity quantity, size_t i)
+{
+    return !isnan(record->value[quantity][i]) && record->flag[quantity][i] != FLAG_FAIL;
 }

@@ -1,11 +1,13 @@
 /* SPDX-License-Identifier: MIT */
 #include "quality/quality.h"
 
+#include "base/memory.h"
 #include "base/timestamp.h"
 
 #include <math.h>
 
 enum { PAUSE_INTERVALS = 3 };
+#define LONGEST_PAUSE (6 * HOUR_MS) /* bounds how far the tests look, whatever the interval turns out to be */
 
 /* One column of a record. */
 struct column_view {
@@ -16,8 +18,16 @@ struct column_view {
     uint32_t *tests;
 };
 
+/* The smallest or largest value of a window that moves on: rows that may still be it, the best first. */
+struct extreme {
+    size_t *rows;
+    size_t first, count;
+    double sign; /* 1: largest, -1: smallest */
+};
+
+static int64_t pause_of(int64_t interval);
 static struct column_view view_of(struct record *record, enum quantity quantity);
-static bool is_in_air(const struct column_view *c, size_t i);
+static bool is_ruled_out(const struct column_view *c, size_t i);
 static bool is_usable(const struct column_view *c, size_t i);
 static void judge(struct column_view *c, size_t i, enum test test, uint8_t flag);
 static void test_missing(struct column_view *c);
@@ -25,6 +35,9 @@ static void test_range(struct column_view *c, const struct quality_limits *limit
 static void test_spike(struct column_view *c, const struct quality_limits *limits, int64_t pause);
 static void test_rate(struct column_view *c, const struct quality_limits *limits, int64_t pause);
 static void test_flat(struct column_view *c, const struct quality_limits *limits, int64_t pause);
+static void find_flat(const struct column_view *c, double tolerance, int64_t duration, int64_t pause, uint8_t *ret);
+static void extreme_add(struct extreme *extreme, const double *value, size_t i);
+static double extreme_from(struct extreme *extreme, const double *value, size_t from);
 static void test_gap(struct column_view *c, int64_t pause);
 
 void quality_before(const struct config *config, const struct station *station, struct record *record)
@@ -41,7 +54,7 @@ void quality_before(const struct config *config, const struct station *station, 
 
 void quality_after(const struct config *config, const struct station *station, int64_t interval, struct record *record)
 {
-    int64_t pause = PAUSE_INTERVALS * interval;
+    int64_t pause = pause_of(interval);
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
         if (!record->value[q])
             continue;
@@ -58,18 +71,23 @@ void quality_after(const struct config *config, const struct station *station, i
 
 int64_t quality_lead_in(const struct config *config, const struct station *station)
 {
-    int64_t longest = HOUR_MS;
+    int64_t longest = 0;
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
         struct quality_limits limits = config_quality(config, station, q);
         longest = limits.flat_suspect > longest ? limits.flat_suspect : longest;
         longest = limits.flat_fail > longest ? limits.flat_fail : longest;
     }
-    return longest + HOUR_MS;
+    return longest + LONGEST_PAUSE;
 }
 
-int64_t quality_lead_out(int64_t interval)
+int64_t quality_lead_out(void)
 {
-    return PAUSE_INTERVALS * interval; /* a spike is judged by the sample after it */
+    return LONGEST_PAUSE; /* a spike is judged by the sample after it */
+}
+
+static int64_t pause_of(int64_t interval)
+{
+    return interval < LONGEST_PAUSE / PAUSE_INTERVALS ? PAUSE_INTERVALS * interval : LONGEST_PAUSE;
 }
 
 static struct column_view view_of(struct record *record, enum quantity quantity)
@@ -78,19 +96,20 @@ static struct column_view view_of(struct record *record, enum quantity quantity)
                                 record->tests[quantity]};
 }
 
-static bool is_in_air(const struct column_view *c, size_t i)
+static bool is_ruled_out(const struct column_view *c, size_t i)
 {
-    return c->tests[i] & TEST_IN_AIR;
+    return c->flag[i] == FLAG_FAIL && c->tests[i] & (TEST_IN_AIR | TEST_PERSON_STRUCK);
 }
 
 static bool is_usable(const struct column_view *c, size_t i)
 {
-    return !isnan(c->value[i]) && !is_in_air(c, i);
+    return !isnan(c->value[i]) && !is_ruled_out(c, i);
 }
 
 static void judge(struct column_view *c, size_t i, enum test test, uint8_t flag)
 {
-    c->flag[i] = flag_merge(c->flag[i], flag);
+    if (!(c->tests[i] & TEST_PERSON_RESTORED)) /* people outrank tests */
+        c->flag[i] = flag_merge(c->flag[i], flag);
     if (flag != FLAG_PASS)
         c->tests[i] |= test;
 }
@@ -128,7 +147,7 @@ static void test_spike(struct column_view *c, const struct quality_limits *limit
         return;
     for (size_t i = 1; i + 1 < c->n; i++) {
         if (!is_usable(c, i - 1) || !is_usable(c, i) || !is_usable(c, i + 1) ||
-            c->time[i + 1] - c->time[i - 1] > 2 * pause)
+            c->time[i] - c->time[i - 1] > pause || c->time[i + 1] - c->time[i] > pause)
             continue;
         double distance = fabs(c->value[i] - (c->value[i - 1] + c->value[i + 1]) / 2);
         if (distance > limits->spike_fail)
@@ -154,33 +173,71 @@ static void test_rate(struct column_view *c, const struct quality_limits *limits
     }
 }
 
-/* The count includes the present value: the manual's text, not its code column. */
+/* The present value counts too: the manual's text, not its code column. */
 static void test_flat(struct column_view *c, const struct quality_limits *limits, int64_t pause)
 {
     if (limits->flat_suspect <= 0 && limits->flat_fail <= 0)
         return;
-    size_t start = 0; /* of the run of values that stayed within the tolerance of its first */
-    for (size_t i = 0; i < c->n; i++) {
-        bool follows = i > 0 && is_usable(c, i) && is_usable(c, start) && c->time[i] - c->time[i - 1] <= pause &&
-                       fabs(c->value[i] - c->value[start]) <= limits->flat_tolerance;
-        if (!follows)
-            start = i;
-        if (!is_usable(c, i))
-            continue;
-        int64_t lasted = c->time[i] - c->time[start];
-        if (limits->flat_fail > 0 && lasted >= limits->flat_fail)
-            judge(c, i, TEST_FLAT, FLAG_FAIL);
-        else if (limits->flat_suspect > 0 && lasted >= limits->flat_suspect)
-            judge(c, i, TEST_FLAT, FLAG_SUSPECT);
-        else
-            judge(c, i, TEST_FLAT, FLAG_PASS);
-    }
+    uint8_t *suspect = x_array(c->n, sizeof *suspect), *fail = x_array(c->n, sizeof *fail);
+    find_flat(c, limits->flat_tolerance, limits->flat_suspect, pause, suspect);
+    find_flat(c, limits->flat_tolerance, limits->flat_fail, pause, fail);
+    for (size_t i = 0; i < c->n; i++)
+        if (is_usable(c, i))
+            judge(c, i, TEST_FLAT, fail[i] ? FLAG_FAIL : suspect[i] ? FLAG_SUSPECT : FLAG_PASS);
+    cleanup_free(&suspect);
+    cleanup_free(&fail);
 }
 
-/* A pause says nothing about the value after it: the bit is set, the flag is not. */
+/* Rows whose value is, within the tolerance, that of every row back to `duration` before, without a pause. Held against
+ * the present value, not against the one that began a run, so that it does not matter where the history begins. */
+static void find_flat(const struct column_view *c, double tolerance, int64_t duration, int64_t pause, uint8_t *ret)
+{
+    if (duration <= 0)
+        return;
+    struct extreme largest = {.rows = x_array(c->n, sizeof(size_t)), .sign = 1};
+    struct extreme smallest = {.rows = x_array(c->n, sizeof(size_t)), .sign = -1};
+    size_t unbroken = 0, reached = 0; /* where the stretch began; the last row that is `duration` old or older */
+    for (size_t i = 0; i < c->n; i++) {
+        if (!is_usable(c, i)) {
+            unbroken = i + 1;
+            continue;
+        }
+        if (i > unbroken && c->time[i] - c->time[i - 1] > pause)
+            unbroken = i;
+        while (reached < i && c->time[reached + 1] <= c->time[i] - duration)
+            reached++;
+        extreme_add(&largest, c->value, i);
+        extreme_add(&smallest, c->value, i);
+        size_t from = reached > unbroken ? reached : unbroken;
+        ret[i] = c->time[i] - c->time[from] >= duration &&
+                 extreme_from(&largest, c->value, from) - c->value[i] <= tolerance &&
+                 c->value[i] - extreme_from(&smallest, c->value, from) <= tolerance;
+    }
+    cleanup_free(&largest.rows);
+    cleanup_free(&smallest.rows);
+}
+
+/* What is no better than the newcomer, and older, will never be the extreme again. */
+static void extreme_add(struct extreme *extreme, const double *value, size_t i)
+{
+    while (extreme->count > 0 &&
+           extreme->sign * value[extreme->rows[extreme->first + extreme->count - 1]] <= extreme->sign * value[i])
+        extreme->count--;
+    extreme->rows[extreme->first + extreme->count++] = i;
+}
+
+static double extreme_from(struct extreme *extreme, const double *value, size_t from)
+{
+    for (; extreme->rows[extreme->first] < from; extreme->count--)
+        extreme->first++;
+    return value[extreme->rows[extreme->first]];
+}
+
+/* A pause says nothing about the value after it: the bit is set, the flag is not. Before the first row nothing is known:
+ * the longest pause of all. */
 static void test_gap(struct column_view *c, int64_t pause)
 {
-    for (size_t i = 1; i < c->n; i++)
-        if (c->time[i] - c->time[i - 1] > pause)
+    for (size_t i = 0; i < c->n; i++)
+        if (i == 0 || c->time[i] - c->time[i - 1] > pause)
             c->tests[i] |= TEST_GAP;
 }

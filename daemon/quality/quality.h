@@ -2,9 +2,10 @@
 /* Quality tests in the sense of the IOOS QARTOD manuals, as sweeps over the columns of a record.
  *
  * Each test sets its bit in `tests` and worsens `flag`; a value that every test in force let pass is flagged pass, one
- * that no test looked at stays "not evaluated". Tests use time, not index: a pause longer than PAUSE_INTERVALS sampling
- * intervals breaks runs and differences. Rows flagged fail because the sensor was in air are not looked at.
- * Feeding earlier rows too (a lead-in of quality_lead_in()) gives the same answer as feeding all of history. */
+ * that no test looked at stays "not evaluated". Tests use time, not index: a pause longer than three sampling intervals (at
+ * most six hours) breaks runs and differences. Rows flagged fail because the sensor was in air, or because a person struck
+ * them out, are not looked at; a flag that a person restored stays. Feeding earlier rows too (a lead-in of
+ * quality_lead_in()) gives the same answer as feeding all of history. */
 #ifndef RILLWARD_QUALITY_QUALITY_H
 #define RILLWARD_QUALITY_QUALITY_H
 
@@ -20,6 +21,6 @@ void quality_after(const struct config *config, const struct station *station, i
 
 /* How far before a sample the tests look, and how far after it. */
 int64_t quality_lead_in(const struct config *config, const struct station *station);
-int64_t quality_lead_out(int64_t interval);
+int64_t quality_lead_out(void);
 
 #endif

@@ -195,7 +195,9 @@ static bool store_changes(struct pipeline *p, const struct rule *rule, const str
         if (change->announce && !put_notices(p, rule, subject, change, error))
             return false;
     }
-    return true;
+    /* The stations' alarms stand in the network's own files, which time alone can make untrue. */
+    bool is_shown = n > 0 && subject->place != 0 && !subject->is_barometer;
+    return !is_shown || store_manifest_due(p->store, 0, error);
 }
 
 static bool put_notices(struct pipeline *p, const struct rule *rule, const struct subject *subject,

@@ -15,8 +15,8 @@ static bool derive_station(struct pipeline *p, size_t station, uint32_t place, s
                            struct error *error);
 static bool load_input(struct pipeline *p, size_t station, uint32_t place, struct span span, struct derive_input *ret,
                        struct error *error);
-static bool add_stretch_around(struct pipeline *p, uint32_t place, int64_t reading, struct readings *readings,
-                               struct error *error);
+static bool add_stretch(struct pipeline *p, uint32_t place, struct span around, struct readings *readings,
+                        struct error *error);
 static bool load_references(struct pipeline *p, uint32_t place, struct span rows, struct readings *readings,
                             struct error *error);
 static bool load_notes(struct pipeline *p, uint32_t place, struct span rows, struct derive_input *ret,
@@ -49,6 +49,42 @@ bool pipeline_open(struct pipeline *ret, const struct config *config, struct sto
     store_rollback(store);
     pipeline_close(ret);
     return false;
+}
+
+bool pipeline_open_to_read(struct pipeline *ret, const struct config *config, struct store *store, struct error *error)
+{
+    *ret = (struct pipeline){.config = config,
+                             .store = store,
+                             .arena = arena_new(),
+                             .station_places = x_array(config->station_count, sizeof *ret->station_places),
+                             .barometer_places = x_array(config->barometer_count, sizeof *ret->barometer_places),
+                             .next_alarm_look = TIME_NONE};
+    bool ok = true;
+    struct place_fact fact;
+    for (size_t i = 0; ok && i < config->station_count; i++) {
+        ok = store_place_find(store, config->stations[i].id, ret->arena, &fact, error);
+        ret->station_places[i] = ok ? fact.number : 0;
+    }
+    for (size_t i = 0; ok && i < config->barometer_count; i++) {
+        ok = store_place_find(store, config->barometers[i].id, ret->arena, &fact, error);
+        ret->barometer_places[i] = ok ? fact.number : 0;
+    }
+    if (!ok)
+        pipeline_close(ret);
+    return ok;
+}
+
+bool pipeline_derive_span(struct pipeline *p, size_t station, struct span span, struct derive_input *ret_input,
+                          struct derived *ret, struct error *error)
+{
+    struct record measured;
+    if (!load_input(p, station, p->station_places[station], span, ret_input, error))
+        return false;
+    derive_begin(p->arena, ret_input, &measured);
+    quality_before(p->config, ret_input->station, &measured);
+    derive_finish(p->arena, ret_input, &measured, ret);
+    quality_after(p->config, ret_input->station, ret->interval, &ret->record);
+    return true;
 }
 
 void pipeline_close(struct pipeline *pipeline)
@@ -119,15 +155,9 @@ static bool derive_station(struct pipeline *p, size_t station, uint32_t place, s
             return false;
     }
     struct derive_input input;
-    if (!load_input(p, station, place, span, &input, error))
-        return false;
-    struct record measured;
     struct derived derived;
-    derive_begin(p->arena, &input, &measured);
-    quality_before(p->config, input.station, &measured);
-    derive_finish(p->arena, &input, &measured, &derived);
-    quality_after(p->config, input.station, derived.interval, &derived.record);
-    return save(p, station, place, span, &derived, error) &&
+    return pipeline_derive_span(p, station, span, &input, &derived, error) &&
+           save(p, station, place, span, &derived, error) &&
            announce_span(p, input.station->id, place, false, span, now, error);
 }
 
@@ -142,39 +172,42 @@ static bool load_input(struct pipeline *p, size_t station, uint32_t place, struc
            load_sources(p, s, ret, error);
 }
 
-/* The hand readings just outside the rows tie the level inside them: their surroundings come along. */
+/* The hand readings just outside the rows tie the level inside them, and the next visit's checks correct its sensors: the
+ * readings around them come along. */
 static bool load_references(struct pipeline *p, uint32_t place, struct span rows, struct readings *readings,
                             struct error *error)
 {
-    enum { LOOKS = 4 }; /* a reading without data around it ties nothing: look at the one beyond */
-    int64_t before = rows.from + HOUR_MS, after = rows.to - HOUR_MS;
+    enum { LOOKS = 4 }; /* a hand reading without data around it ties nothing: look at the one beyond */
+    int64_t before = rows.from + HOUR_MS, after = rows.to - HOUR_MS, check;
     size_t n = readings->n;
     for (int k = 0; k < LOOKS && readings->n == n; k++) {
         if (!store_note_before(p->store, place, LEVEL_NOTES, before, &before, error))
             return false;
         if (before == TIME_NONE)
             break;
-        if (!add_stretch_around(p, place, before, readings, error))
+        if (!add_stretch(p, place, (struct span){before - HOUR_MS, before + HOUR_MS}, readings, error))
             return false;
     }
     n = readings->n;
-    for (int k = 0; k < LOOKS && readings->n == n; k++) {
+    for (int k = 0; k < LOOKS && readings->n == n; k++, after++) {
         if (!store_note_after(p->store, place, LEVEL_NOTES, after, &after, error))
             return false;
         if (after == TIME_NONE)
             break;
-        if (!add_stretch_around(p, place, after++, readings, error))
+        if (!add_stretch(p, place, (struct span){after - HOUR_MS, after + HOUR_MS}, readings, error))
             return false;
     }
-    return true;
+    if (!store_note_after(p->store, place, CHECK_NOTES, rows.to - HOUR_MS, &check, error))
+        return false;
+    struct span visit = {check - HOUR_MS, check + VISIT_LENGTH + HOUR_MS};
+    return check == TIME_NONE || add_stretch(p, place, visit, readings, error);
 }
 
-static bool add_stretch_around(struct pipeline *p, uint32_t place, int64_t reading, struct readings *readings,
-                               struct error *error)
+static bool add_stretch(struct pipeline *p, uint32_t place, struct span around, struct readings *readings,
+                        struct error *error)
 {
     struct readings stretch, joined;
     struct merge_result ignored;
-    struct span around = {reading - HOUR_MS, reading + HOUR_MS};
     if (!store_readings_load(p->store, place, around, p->arena, &stretch, error))
         return false;
     if (stretch.n == 0)
@@ -194,7 +227,7 @@ static bool load_notes(struct pipeline *p, uint32_t place, struct span rows, str
         span.to = r->time[r->n - 1] >= span.to ? r->time[r->n - 1] + 1 : span.to;
     }
     struct span wide = {span.from - HOUR_MS, span.to + HOUR_MS};
-    static const uint32_t kinds[] = {MOVE_NOTES, CLOCK_NOTES}; /* these act from one note to the next */
+    static const uint32_t kinds[] = {MOVE_NOTES, CLOCK_NOTES, CHECK_NOTES}; /* these act from one to the next */
     for (size_t k = 0; k < COUNT_OF(kinds); k++) {
         int64_t before, after;
         if (!store_note_before(p->store, place, kinds[k], span.from, &before, error) ||
@@ -203,7 +236,7 @@ static bool load_notes(struct pipeline *p, uint32_t place, struct span rows, str
         if (before != TIME_NONE && before < wide.from)
             wide.from = before;
         if (after != TIME_NONE && after >= wide.to)
-            wide.to = after + 1;
+            wide.to = after + (kinds[k] == CHECK_NOTES ? VISIT_LENGTH : 0) + 1;
     }
     uint32_t all = (1u << NOTE_KIND_COUNT) - 1;
     struct note *near, *spanning;

@@ -31,6 +31,14 @@ struct pipeline {
 bool pipeline_open(struct pipeline *ret, const struct config *config, struct store *store, struct error *error);
 void pipeline_close(struct pipeline *pipeline);
 
+/* For commands that only look: places without a number in the store get 0. Nothing is written. */
+bool pipeline_open_to_read(struct pipeline *ret, const struct config *config, struct store *store, struct error *error);
+/* The chain over a span, nothing stored: rows of `ret` reach beyond the span. Valid until the arena is reset. */
+struct derive_input;
+struct derived;
+bool pipeline_derive_span(struct pipeline *pipeline, size_t station, struct span span, struct derive_input *ret_input,
+                          struct derived *ret, struct error *error);
+
 /* What became of a candidate. */
 enum take_result {
     TAKE_KNOWN,     /* nothing new */
@@ -67,6 +75,7 @@ bool spans_dirty_by_note(struct pipeline *pipeline, size_t station, const struct
 #define LEVEL_NOTES (1u << NOTE_LEVEL | 1u << NOTE_TAPE_DOWN)
 #define MOVE_NOTES (1u << NOTE_OUT_OF_WATER | 1u << NOTE_IN_WATER)
 #define CLOCK_NOTES (1u << NOTE_CLOCK)
+#define CHECK_NOTES (1u << NOTE_CHECK | 1u << NOTE_CHECK_CLEANED | 1u << NOTE_STANDARD)
 #define SPAN_NOTES (1u << NOTE_STRIKE | 1u << NOTE_RESTORE)
 
 /* Rules over a span whose finished values just changed (announce.c). Within a transaction. */

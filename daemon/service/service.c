@@ -25,6 +25,7 @@ enum {
     DERIVE_AFTER = 2000,     /* ms of taking drops after which what is dirty is derived in between */
     PUBLISH_AFTER = 60000,   /* ms after which due pages are written even while drops keep coming */
     NOTICES_AT_ONCE = 32,
+    SETTLING_MARGIN = 2000,  /* ms beyond the settling time after which a file that still waits is not waited for */
     ONCE_DELIVERY = 60000,   /* ms that `once` waits for recipients */
     FAILURE_PAUSE_MOST = 60000,
 };
@@ -39,6 +40,7 @@ struct service {
     int epoll_fd, signal_fd;
     int64_t wall, disk_wall, monotonic; /* read once a turn; wall: for facts, disk_wall: for file times */
     int64_t clock_shift;                /* wall - disk_wall */
+    int64_t started;                    /* monotonic */
     int64_t watchdog_interval, watchdog_due;
     int64_t took_since, derived_at, published_at; /* monotonic */
     int64_t paused_until, pause;        /* monotonic: after a failure of the machine, for how long */
@@ -64,6 +66,7 @@ static void log_take(const struct candidate *candidate, enum take_result result,
 static bool derive(struct service *s, bool *ret_worked, struct error *error);
 static bool send_notices(struct service *s, bool *ret_worked, struct error *error);
 static bool collect_deliveries(struct service *s, bool *ret_worked, struct error *error);
+static bool is_settling_in(const struct service *s);
 static bool look_at_time(struct service *s, struct error *error);
 static bool publish(struct service *s, bool *ret_worked, struct error *error);
 static void pause_after(struct service *s, const struct error *error);
@@ -77,6 +80,7 @@ bool service_run(const struct service_options *options, struct config *config, b
     if (options->clock_set != TIME_NONE)
         s.clock_shift = options->clock_set - clock_wall();
     read_clocks(&s);
+    s.started = s.monotonic;
     bool ok = start(&s, error);
     if (ok) {
         systemd_notify_ready();
@@ -306,7 +310,7 @@ static bool work(struct service *s, bool *ret_worked, struct error *error)
         return false;
     bool publishing_waits = s->monotonic - s->published_at > PUBLISH_AFTER;
     if (!*ret_worked || publishing_waits) {
-        if (inbox_is_quiet && !look_at_time(s, error))
+        if (inbox_is_quiet && !is_settling_in(s) && !look_at_time(s, error))
             return false;
         if (!publish(s, ret_worked, error))
             return false;
@@ -447,6 +451,12 @@ static bool collect_deliveries(struct service *s, bool *ret_worked, struct error
     return true;
 }
 
+/* What came while we were away may have to rest before it is read: until then nobody is called silent. */
+static bool is_settling_in(const struct service *s)
+{
+    return watch_count_waiting(s->watch) > 0 && s->monotonic - s->started < s->config->settle + SETTLING_MARGIN;
+}
+
 static bool look_at_time(struct service *s, struct error *error)
 {
     int64_t due = s->pipeline.next_alarm_look;
@@ -491,7 +501,7 @@ static bool once_is_done(struct service *s)
     if (!s->quiet_since)
         s->quiet_since = s->monotonic;
     int64_t waited = s->monotonic - s->quiet_since;
-    if (inbox_waits && waited < s->config->settle + 2000)
+    if (inbox_waits && waited < s->config->settle + SETTLING_MARGIN)
         return false;
     /* What was refused for now waits for the next run: its time is minutes or hours away. */
     return s->in_the_air == 0 || waited > ONCE_DELIVERY;

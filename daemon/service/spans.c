@@ -3,12 +3,15 @@
 #include "service/pipeline.h"
 
 #include "base/timestamp.h"
+#include "derive/correct.h"
 #include "derive/derive.h"
 #include "derive/reference.h"
 #include "quality/quality.h"
 
 static bool clamp_to_data(struct pipeline *p, size_t station, struct span *span, bool *ret_is_empty, struct error *error);
-static bool widen_to_references(struct pipeline *p, uint32_t place, struct span *span, struct error *error);
+static bool widen(struct pipeline *p, uint32_t place, struct span *span, struct error *error);
+static bool widen_to(struct pipeline *p, uint32_t place, uint32_t kinds, int64_t visit, struct span *span,
+                     struct error *error);
 static bool add(struct pipeline *p, size_t station, struct span span, struct error *error);
 
 /* Later samples look back at these, the one before looks ahead at them, and where they stand around a hand reading
@@ -17,7 +20,7 @@ bool spans_dirty_by_readings(struct pipeline *p, size_t station, struct span cha
 {
     struct span span = {changed.from - HOUR_MS, changed.to + quality_lead_in(p->config, &p->config->stations[station])};
     struct span tied = changed;
-    if (!widen_to_references(p, p->station_places[station], &tied, error))
+    if (!widen(p, p->station_places[station], &tied, error))
         return false;
     span.from = tied.from < span.from ? tied.from : span.from;
     span.to = tied.to > span.to ? tied.to : span.to;
@@ -56,26 +59,39 @@ bool spans_dirty_by_note(struct pipeline *p, size_t station, const struct note *
         span.from = before == TIME_NONE ? 0 : before - HOUR_MS;
         span.to = after == TIME_NONE ? TIME_FOREVER : after + HOUR_MS;
     }
-    if (bit & (LEVEL_NOTES | MOVE_NOTES | CLOCK_NOTES) && !widen_to_references(p, place, &span, error))
+    if (bit & (LEVEL_NOTES | MOVE_NOTES | CLOCK_NOTES | CHECK_NOTES) && !widen(p, place, &span, error))
         return false;
     return add(p, station, span, error);
 }
 
-/* From the hand reading before the first that the span touches, to the one after the last. */
-static bool widen_to_references(struct pipeline *p, uint32_t place, struct span *span, struct error *error)
+/* Hand readings tie the level, and checks correct the sensors, from one visit to the next: where a span touches one, it
+ * reaches from the one before to the one after. */
+static bool widen(struct pipeline *p, uint32_t place, struct span *span, struct error *error)
+{
+    struct span tied = *span, checked = *span;
+    if (!widen_to(p, place, LEVEL_NOTES, 0, &tied, error) || !widen_to(p, place, CHECK_NOTES, VISIT_LENGTH, &checked, error))
+        return false;
+    span->from = tied.from < checked.from ? tied.from : checked.from;
+    span->to = tied.to > checked.to ? tied.to : checked.to;
+    return true;
+}
+
+/* `visit`: notes of these kinds so near to each other act together. */
+static bool widen_to(struct pipeline *p, uint32_t place, uint32_t kinds, int64_t visit, struct span *span,
+                     struct error *error)
 {
     int64_t low = span->from - REFERENCE_REACH, high = span->to == TIME_FOREVER ? span->to : span->to + REFERENCE_REACH;
     int64_t first, before, last, after;
-    if (!store_note_after(p->store, place, LEVEL_NOTES, low, &first, error))
+    if (!store_note_after(p->store, place, kinds, low, &first, error))
         return false;
     if (first == TIME_NONE || first >= high)
         return true;
-    if (!store_note_before(p->store, place, LEVEL_NOTES, first, &before, error) ||
-        !store_note_before(p->store, place, LEVEL_NOTES, high, &last, error) ||
-        !store_note_after(p->store, place, LEVEL_NOTES, last + 1, &after, error))
+    if (!store_note_before(p->store, place, kinds, first - visit, &before, error) ||
+        !store_note_before(p->store, place, kinds, high, &last, error) ||
+        !store_note_after(p->store, place, kinds, last + visit + 1, &after, error))
         return false;
     int64_t from = before == TIME_NONE ? 0 : before - REFERENCE_REACH;
-    int64_t to = after == TIME_NONE ? TIME_FOREVER : after + REFERENCE_REACH;
+    int64_t to = after == TIME_NONE ? TIME_FOREVER : after + REFERENCE_REACH + visit;
     span->from = from < span->from ? from : span->from;
     span->to = to > span->to ? to : span->to;
     return true;

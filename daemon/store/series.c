@@ -47,6 +47,9 @@ static void join_records(struct arena *arena, const struct record *parts, size_t
 static bool save_record_day(struct store *store, uint32_t place, int64_t day, struct span span,
                             const struct record *record, struct error *error);
 static double published_unit(enum quantity quantity);
+static int32_t to_steps(double value, double unit);
+static bool is_beyond(double value, double unit);
+static double from_steps(int32_t steps, double unit);
 
 bool store_readings_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
                          struct readings *ret, struct error *error)
@@ -88,6 +91,7 @@ bool store_readings_save(struct store *store, uint32_t place, const struct readi
     for (size_t i = 0; ok && i < readings->n;) {
         int64_t day = day_of(readings->time[i]);
         struct readings part = readings_between(readings, day * DAY_MS, (day + 1) * DAY_MS);
+        assert(part.n > 0 && "readings before 1970 or after 4800 are refused at the door");
         text_clear(&bytes);
         encode_readings(&bytes, day, &part);
         ok = database_run(store, error,
@@ -166,8 +170,12 @@ void record_round(struct record *record)
         if (!record->value[q])
             continue;
         double unit = published_unit(q);
-        for (size_t i = 0; i < record->n; i++)
-            record->value[q][i] = nearbyint(record->value[q][i] / unit) * unit;
+        for (size_t i = 0; i < record->n; i++) {
+            double *value = &record->value[q][i];
+            if (is_beyond(*value, unit))
+                record->flag[q][i] = FLAG_MISSING;
+            *value = from_steps(to_steps(*value, unit), unit);
+        }
     }
 }
 
@@ -265,8 +273,10 @@ static int64_t key_of(uint32_t place, int64_t day)
 /* Days before 1970 or after the year 4800 have no chunk: intake refuses such times, margins are held inside. */
 static int64_t day_of(int64_t time)
 {
-    int64_t day = timestamp_floor(time, DAY_MS) / DAY_MS;
-    return day < 0 ? 0 : day >= 1 << KEY_DAY_BITS ? (1 << KEY_DAY_BITS) - 1 : day;
+    if (time < 0)
+        return 0;
+    int64_t day = time / DAY_MS;
+    return day < 1 << KEY_DAY_BITS ? day : (1 << KEY_DAY_BITS) - 1;
 }
 
 static const void *take(struct cursor *cursor, size_t bytes)
@@ -395,12 +405,10 @@ static void encode_record(struct store *store, struct text *text, int64_t day, c
         if (!record->value[q])
             continue;
         double unit = published_unit(q);
-        for (size_t i = 0; i < n; i++) {
-            double scaled = nearbyint(record->value[q][i] / unit);
-            put_u32(text, (uint32_t)(fabs(scaled) < INT32_MAX ? (int32_t)scaled : INT32_MIN)); /* NaN too */
-        }
         for (size_t i = 0; i < n; i++)
-            wide[i] = record->flag[q][i];
+            put_u32(text, (uint32_t)to_steps(record->value[q][i], unit));
+        for (size_t i = 0; i < n; i++)
+            wide[i] = is_beyond(record->value[q][i], unit) ? FLAG_MISSING : record->flag[q][i];
         put_runs(text, wide, n);
         put_runs(text, record->tests[q], n);
         put_u32(text, record->uncertainty[q] != NULL);
@@ -428,10 +436,8 @@ static bool decode_record(const void *bytes, size_t length, int64_t day, struct 
         if (!ret->value[q])
             continue;
         double unit = published_unit(q);
-        for (size_t i = 0; i < n; i++) {
-            int32_t scaled = (int32_t)take_u32(&cursor);
-            ret->value[q][i] = scaled == INT32_MIN ? NAN : scaled * unit;
-        }
+        for (size_t i = 0; i < n; i++)
+            ret->value[q][i] = from_steps((int32_t)take_u32(&cursor), unit);
         take_runs(&cursor, n, wide);
         for (size_t i = 0; i < n; i++)
             ret->flag[q][i] = (uint8_t)wide[i];
@@ -522,4 +528,21 @@ static double published_unit(enum quantity quantity)
     static const double tenth[] = {1, 1e-1, 1e-2, 1e-3, 1e-4, 1e-5, 1e-6};
     const struct quantity_info *info = quantity_info(quantity);
     return tenth[info->decimals] / info->scale;
+}
+
+/* INT32_MIN for what is missing, and for what is beyond all nature, as 1e30 for "no value". */
+static int32_t to_steps(double value, double unit)
+{
+    double steps = nearbyint(value / unit);
+    return fabs(steps) < INT32_MAX ? (int32_t)steps : INT32_MIN;
+}
+
+static bool is_beyond(double value, double unit)
+{
+    return !isnan(value) && to_steps(value, unit) == INT32_MIN;
+}
+
+static double from_steps(int32_t steps, double unit)
+{
+    return steps == INT32_MIN ? NAN : steps * unit;
 }

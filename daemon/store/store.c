@@ -23,6 +23,7 @@
 static bool lock_folder(struct store *store, const char *folder, struct error *error);
 static bool refuse_network_folder(const char *folder, struct error *error);
 static bool open_database(struct store *store, const char *folder, int flags, struct error *error);
+static bool refuse_other_database(struct store *store, struct error *error);
 static bool set_up(struct store *store, struct error *error);
 static bool execute(struct store *store, const char *sql, struct error *error);
 static bool migrate(struct store *store, struct error *error);
@@ -39,7 +40,8 @@ struct store *store_open(const char *folder, struct error *error)
     store->scratch = arena_new();
     int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_NOMUTEX;
     if (file_make_folders(folder, error) && refuse_network_folder(folder, error) && lock_folder(store, folder, error) &&
-        open_database(store, folder, flags, error) && set_up(store, error) && migrate(store, error))
+        open_database(store, folder, flags, error) && refuse_other_database(store, error) && set_up(store, error) &&
+        migrate(store, error))
         return store;
     store_close(store);
     return NULL;
@@ -194,7 +196,10 @@ bool store_counts(struct store *store, struct store_counts *ret, struct error *e
 bool database_fail(struct store *store, int code, const char *what, struct error *error)
 {
     int primary = code & 0xFF;
-    bool is_damage = primary == SQLITE_CORRUPT || primary == SQLITE_NOTADB || primary == SQLITE_IOERR;
+    /* SQLite knows a full disk by one number only; by the others (quota, largest file, shared memory) it is an I/O error. */
+    int number = primary == SQLITE_IOERR ? sqlite3_system_errno(store->database) : 0;
+    bool is_full = number == ENOSPC || number == EDQUOT || number == EFBIG;
+    bool is_damage = primary == SQLITE_CORRUPT || primary == SQLITE_NOTADB || (primary == SQLITE_IOERR && !is_full);
     return fail(error, is_damage ? ERROR_STORAGE : ERROR_SYSTEM, "database: %s (%.80s)", sqlite3_errmsg(store->database),
                 what);
 }
@@ -318,14 +323,27 @@ static bool open_database(struct store *store, const char *folder, int flags, st
     return database_fail(store, code, path, error);
 }
 
+/* Before anything is written: what is not ours, or newer, stays byte for byte. */
+static bool refuse_other_database(struct store *store, struct error *error)
+{
+    int64_t id = 0, version = 0, tables = 0;
+    if (!read_pragma(store, "PRAGMA application_id", &id, error) ||
+        !read_pragma(store, "PRAGMA user_version", &version, error) ||
+        !read_pragma(store, "SELECT count(*) FROM sqlite_schema", &tables, error))
+        return false;
+    bool is_new = id == 0 && version == 0 && tables == 0;
+    if (id != STORE_APPLICATION_ID && !is_new)
+        return fail(error, ERROR_CONFIG, "the file rillward.db in the state folder is not ours: move it away");
+    if (version > (int64_t)schema_migration_count)
+        return fail(error, ERROR_CONFIG,
+                    "the database has schema %" PRId64 ", newer than this program's %zu: it was left untouched; "
+                    "install the newer rillward",
+                    version, schema_migration_count);
+    return true;
+}
+
 static bool set_up(struct store *store, struct error *error)
 {
-    int64_t id = 0, version = 0;
-    if (!read_pragma(store, "PRAGMA application_id", &id, error) ||
-        !read_pragma(store, "PRAGMA user_version", &version, error))
-        return false;
-    if (id != STORE_APPLICATION_ID && (id != 0 || version != 0))
-        return fail(error, ERROR_CONFIG, "the file rillward.db in the state folder is not ours: move it away");
     return execute(store, "PRAGMA journal_mode = WAL", error) && /* readers never block the service */
            execute(store, "PRAGMA synchronous = FULL", error) && /* a commit survives a power cut */
            execute(store, "PRAGMA foreign_keys = ON", error) &&
@@ -345,11 +363,6 @@ static bool migrate(struct store *store, struct error *error)
     int64_t version = 0;
     if (!read_pragma(store, "PRAGMA user_version", &version, error))
         return false;
-    if (version > (int64_t)schema_migration_count)
-        return fail(error, ERROR_CONFIG,
-                    "the database has schema %" PRId64 ", newer than this program's %zu: it was left untouched; "
-                    "install the newer rillward",
-                    version, schema_migration_count);
     for (size_t i = (size_t)version; i < schema_migration_count; i++) {
         char finish[128];
         snprintf(finish, sizeof finish, "PRAGMA user_version = %zu; PRAGMA application_id = %d; COMMIT", i + 1,

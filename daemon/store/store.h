@@ -101,7 +101,8 @@ bool store_reading_before(struct store *store, uint32_t place, int64_t time, int
 bool store_reading_after(struct store *store, uint32_t place, int64_t time, int64_t *ret, struct error *error);
 
 /* Finished values are kept rounded to the decimals they are published with, so what rules see is what readers see.
- * record_round applies the same rounding in memory. */
+ * record_round applies the same rounding in memory. What no sensor gives (from 2^31 steps of the last decimal on) is
+ * missing. */
 void record_round(struct record *record);
 bool store_record_load(struct store *store, uint32_t place, struct span span, struct arena *arena, struct record *ret,
                        struct error *error);

@@ -57,11 +57,13 @@ bool store_dirty_count(struct store *store, int64_t *ret, struct error *error)
 bool store_waiting_replace(struct store *store, uint32_t place, struct span span, const struct waiting_span *list,
                            size_t n, struct error *error)
 {
+    if (span.from >= span.to)
+        return true;
     /* What reaches over the edges keeps the parts outside. */
     bool ok = database_run(store, error,
-                           "INSERT OR REPLACE INTO waiting SELECT place, ?3, to_, reason FROM waiting"
-                           " WHERE place = ?1 AND from_ < ?3 AND to_ > ?3 AND ?2 < ?3",
-                           "iii", (int64_t)place, span.from, span.to) &&
+                           "INSERT OR REPLACE INTO waiting SELECT place, ?2, to_, reason FROM waiting"
+                           " WHERE place = ?1 AND from_ < ?2 AND to_ > ?2",
+                           "ii", (int64_t)place, span.to) &&
               database_run(store, error,
                            "UPDATE waiting SET to_ = ?2 WHERE place = ?1 AND from_ < ?2 AND to_ > ?2", "ii",
                            (int64_t)place, span.from) &&

@@ -114,12 +114,15 @@ static void apply_folder(const struct events *events, struct folder *parent, con
     }
 }
 
+/* A name that went away is looked at too if it was waiting, not dropped: when two files change places the
+ * kernel tells of both arrivals before the second departure. */
 static void apply_file(const struct events *events, const char *path, uint32_t mask, int64_t now)
 {
-    if (mask & (IN_DELETE | IN_MOVED_FROM))
-        hints_drop_file(events->hints, path);
-    else if (mask & IN_MOVED_TO)
-        hints_add_file(events->hints, path, HINT_RENAMED, now);
-    else
-        hints_add_file(events->hints, path, mask & IN_ATTRIB ? HINT_TOUCHED : HINT_WRITTEN, now);
+    struct sighting sighting;
+    bool has_left = mask & (IN_DELETE | IN_MOVED_FROM);
+    if (has_left && !hints_recall_file(events->hints, path, &sighting))
+        return;
+    bool was_written = mask & (IN_CREATE | IN_CLOSE_WRITE);
+    enum hint_kind kind = mask & IN_MOVED_TO ? HINT_RENAMED : was_written ? HINT_WRITTEN : HINT_TOUCHED;
+    hints_add_file(events->hints, path, kind, now);
 }

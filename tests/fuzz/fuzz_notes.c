@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* Any bytes as a page of a notebook. The first byte chooses the wide or the long form; the rest is the file. Whatever comes, each
- * note has what its kind needs and names a station of the settings. */
+/* Any bytes as a page of a notebook. The first byte chooses the wide or the long form; the rest is the file. Whatever
+ * comes, each note has what its kind needs and names a station of the settings. */
 #include "base/timestamp.h"
 #include "intake/intake.h"
 
@@ -17,10 +17,23 @@ static struct column wide[] = {
     {.header = "Staff (ft)", .role = COLUMN_NOTE, .note_kind = NOTE_LEVEL, .is_optional = true},
     {.header = "Out", .role = COLUMN_NOTE, .note_kind = NOTE_OUT_OF_WATER, .is_optional = true},
     {.header = "Clock", .role = COLUMN_NOTE, .note_kind = NOTE_CLOCK, .is_optional = true},
-    {.header = "Strike", .role = COLUMN_NOTE, .note_kind = NOTE_STRIKE, .quantity = QUANTITY_COUNT, .is_optional = true},
-    {.header = "DO (mg/L)", .role = COLUMN_NOTE, .note_kind = NOTE_CHECK, .quantity = QUANTITY_OXYGEN, .is_optional = true},
-    {.header = "Meter", .role = COLUMN_NOTE, .note_kind = NOTE_CHECK, .quantity = QUANTITY_OXYGEN, .is_reference = true,
-     .unit = "mg/L", .is_optional = true},
+    {.header = "Strike",
+     .role = COLUMN_NOTE,
+     .note_kind = NOTE_STRIKE,
+     .quantity = QUANTITY_COUNT,
+     .is_optional = true},
+    {.header = "DO (mg/L)",
+     .role = COLUMN_NOTE,
+     .note_kind = NOTE_CHECK,
+     .quantity = QUANTITY_OXYGEN,
+     .is_optional = true},
+    {.header = "Meter",
+     .role = COLUMN_NOTE,
+     .note_kind = NOTE_CHECK,
+     .quantity = QUANTITY_OXYGEN,
+     .is_reference = true,
+     .unit = "mg/L",
+     .is_optional = true},
     {.header = "Remarks", .role = COLUMN_TEXT, .is_optional = true},
 };
 static struct column longer[] = {
@@ -46,7 +59,8 @@ static void check(const struct batch *batch)
             abort();
         if (note->time < 0 || note->time > NOW + INTAKE_NOTE_SLACK || isinf(note->value) || isinf(note->reference))
             abort();
-        if ((is_length && isnan(note->value)) || (is_check && (isnan(note->reference) || note->quantity >= QUANTITY_COUNT)))
+        if ((is_length && isnan(note->value)) ||
+            (is_check && (isnan(note->reference) || note->quantity >= QUANTITY_COUNT)))
             abort();
         if ((note->kind == NOTE_STRIKE || note->kind == NOTE_RESTORE) && note->until <= note->time)
             abort();
@@ -60,11 +74,19 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     struct word_meaning kinds[] = {{"stage", NOTE_LEVEL}}, quantities[] = {{"DO", QUANTITY_OXYGEN}};
     const char *labels[] = {"A b"}, *drops[] = {"**"};
     bool is_long = data[0] & 1;
-    struct layout layout = {.id = "fuzz", .holds = LAYOUT_NOTES, .decimal = data[0] & 2 ? ',' : '.', .comment = "",
-                            .time_columns = {"When"}, .time_format = data[0] & 4 ? "iso" : "M/D/YYYY h:mm",
-                            .zone_name = "station", .columns = is_long ? longer : wide,
-                            .column_count = is_long ? COUNT_OF(longer) : COUNT_OF(wide), .kinds = kinds, .kind_count = 1,
-                            .quantities = quantities, .quantity_count = 1};
+    struct layout layout = {.id = "fuzz",
+                            .holds = LAYOUT_NOTES,
+                            .decimal = data[0] & 2 ? ',' : '.',
+                            .comment = "",
+                            .time_columns = {"When"},
+                            .time_format = data[0] & 4 ? "iso" : "M/D/YYYY h:mm",
+                            .zone_name = "station",
+                            .columns = is_long ? longer : wide,
+                            .column_count = is_long ? COUNT_OF(longer) : COUNT_OF(wide),
+                            .kinds = kinds,
+                            .kind_count = 1,
+                            .quantities = quantities,
+                            .quantity_count = 1};
     struct station stations[] = {{.id = "a", .name = "A", .drops = {drops, data[0] >> 3 & 1}, .labels = {labels, 1}},
                                  {.id = "b", .name = "B", .utc_offset = -8 * HOUR_MS}};
     struct config config = {.stations = stations, .station_count = 2, .layouts = &layout, .layout_count = 1};
@@ -72,7 +94,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     for (int open_end_is_fine = 0; open_end_is_fine < 2; open_end_is_fine++) {
         struct batch batch;
         struct error error = {0};
-        if (intake_read(arena, &config, "a.csv", (const char *)data + 1, size - 1, NOW, open_end_is_fine, &batch, &error))
+        if (intake_read(arena, &config, "a.csv", (const char *)data + 1, size - 1, NOW, open_end_is_fine, &batch,
+                        &error))
             check(&batch);
         else if (error.kind == ERROR_NONE || !*error.text)
             abort();

@@ -9,7 +9,14 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define WORDS(...) {(const char *[]){__VA_ARGS__}, sizeof((const char *[]){__VA_ARGS__}) / sizeof(const char *)}
+#ifndef RILLWARD_SOURCE_ROOT
+#define RILLWARD_SOURCE_ROOT "."
+#endif
+
+#define WORDS(...)                                                                                                     \
+    {                                                                                                                  \
+        (const char *[]){__VA_ARGS__}, sizeof((const char *[]){__VA_ARGS__}) / sizeof(const char *)                    \
+    }
 
 static struct column north_crew_columns[] = {
     {.header = "Abs*Press*", .role = COLUMN_QUANTITY, .quantity = QUANTITY_WATER_PRESSURE},
@@ -41,10 +48,17 @@ static struct column north_book_columns[] = {
     {.header = "Tape down (ft)", .role = COLUMN_NOTE, .note_kind = NOTE_TAPE_DOWN, .is_optional = true},
     {.header = "Logger out", .role = COLUMN_NOTE, .note_kind = NOTE_OUT_OF_WATER, .is_optional = true},
     {.header = "Logger in", .role = COLUMN_NOTE, .note_kind = NOTE_IN_WATER, .is_optional = true},
-    {.header = "DO logger (mg/L)", .role = COLUMN_NOTE, .note_kind = NOTE_CHECK, .quantity = QUANTITY_OXYGEN,
+    {.header = "DO logger (mg/L)",
+     .role = COLUMN_NOTE,
+     .note_kind = NOTE_CHECK,
+     .quantity = QUANTITY_OXYGEN,
      .is_optional = true},
-    {.header = "DO meter (mg/L)", .role = COLUMN_NOTE, .note_kind = NOTE_CHECK, .quantity = QUANTITY_OXYGEN,
-     .is_reference = true, .is_optional = true},
+    {.header = "DO meter (mg/L)",
+     .role = COLUMN_NOTE,
+     .note_kind = NOTE_CHECK,
+     .quantity = QUANTITY_OXYGEN,
+     .is_reference = true,
+     .is_optional = true},
     {.header = "Logger clock", .role = COLUMN_NOTE, .note_kind = NOTE_CLOCK, .is_optional = true},
     {.header = "Remarks", .role = COLUMN_TEXT, .is_optional = true},
 };
@@ -58,50 +72,111 @@ static struct column east_book_columns[] = {
     {.header = "until", .role = COLUMN_UNTIL, .is_optional = true},
     {.header = "remark", .role = COLUMN_TEXT, .is_optional = true},
 };
-static struct word_meaning kinds[] = {
-    {"stage", NOTE_LEVEL}, {"pulled out", NOTE_OUT_OF_WATER}, {"put back", NOTE_IN_WATER}, {"side by side", NOTE_CHECK}};
+static struct word_meaning kinds[] = {{"stage", NOTE_LEVEL},
+                                      {"pulled out", NOTE_OUT_OF_WATER},
+                                      {"put back", NOTE_IN_WATER},
+                                      {"side by side", NOTE_CHECK}};
 static struct word_meaning quantities[] = {{"DO", QUANTITY_OXYGEN}, {"SpC", QUANTITY_SPECIFIC_CONDUCTANCE}};
 
 #define COLUMNS(list) .columns = list, .column_count = sizeof(list) / sizeof(list[0])
 
 static const struct layout layouts[] = {
     {
-        .id = "north-crew", .holds = LAYOUT_READINGS, .decimal = '.', .missing = WORDS("---", "-9999"),
-        .end_marks = WORDS("END OF FILE"), .comment = "#", .serial_label = "Serial", .station_label = "Site",
-        .time_columns = {"Date", "Time"}, .time_format = "MM/DD/YYYY hh:mm:ss AM", .zone_name = "America/Los_Angeles",
+        .id = "north-crew",
+        .holds = LAYOUT_READINGS,
+        .decimal = '.',
+        .missing = WORDS("---", "-9999"),
+        .end_marks = WORDS("END OF FILE"),
+        .comment = "#",
+        .serial_label = "Serial",
+        .station_label = "Site",
+        .time_columns = {"Date", "Time"},
+        .time_format = "MM/DD/YYYY hh:mm:ss AM",
+        .zone_name = "America/Los_Angeles",
         COLUMNS(north_crew_columns),
     },
     {
-        .id = "sonde", .holds = LAYOUT_READINGS, .decimal = '.', .comment = "", .missing = WORDS("NA"),
-        .time_columns = {"Time"}, .time_format = "YYYY-MM-DD hh:mm", .zone_name = "station", COLUMNS(sonde_columns),
+        .id = "sonde",
+        .holds = LAYOUT_READINGS,
+        .decimal = '.',
+        .comment = "",
+        .missing = WORDS("NA"),
+        .time_columns = {"Time"},
+        .time_format = "YYYY-MM-DD hh:mm",
+        .zone_name = "station",
+        COLUMNS(sonde_columns),
     },
     {
-        .id = "decimal-comma", .holds = LAYOUT_READINGS, .delimiter = ';', .decimal = ',', .comment = "",
-        .time_columns = {"Stamp"}, .time_format = "D.M.YYYY h:mm", .zone_name = "station", COLUMNS(comma_columns),
+        .id = "decimal-comma",
+        .holds = LAYOUT_READINGS,
+        .delimiter = ';',
+        .decimal = ',',
+        .comment = "",
+        .time_columns = {"Stamp"},
+        .time_format = "D.M.YYYY h:mm",
+        .zone_name = "station",
+        COLUMNS(comma_columns),
     },
     {
-        .id = "air", .holds = LAYOUT_READINGS, .decimal = '.', .comment = "", .serial_label = "S/N",
-        .time_columns = {"When"}, .time_format = "iso", .zone_name = "station", COLUMNS(air_columns),
+        .id = "air",
+        .holds = LAYOUT_READINGS,
+        .decimal = '.',
+        .comment = "",
+        .serial_label = "S/N",
+        .time_columns = {"When"},
+        .time_format = "iso",
+        .zone_name = "station",
+        COLUMNS(air_columns),
     },
     {
-        .id = "local", .holds = LAYOUT_READINGS, .decimal = '.', .comment = "", .time_columns = {"Local time"},
-        .time_format = "YYYY-MM-DD hh:mm:ss", .zone_name = "America/Los_Angeles", COLUMNS(local_columns),
+        .id = "local",
+        .holds = LAYOUT_READINGS,
+        .decimal = '.',
+        .comment = "",
+        .time_columns = {"Local time"},
+        .time_format = "YYYY-MM-DD hh:mm:ss",
+        .zone_name = "America/Los_Angeles",
+        COLUMNS(local_columns),
     },
     {
-        .id = "north-book", .holds = LAYOUT_NOTES, .decimal = '.', .comment = "", .missing = WORDS("n/a"),
-        .time_columns = {"When"}, .time_format = "MM/DD/YYYY hh:mm", .zone_name = "station", COLUMNS(north_book_columns),
+        .id = "north-book",
+        .holds = LAYOUT_NOTES,
+        .decimal = '.',
+        .comment = "",
+        .missing = WORDS("n/a"),
+        .time_columns = {"When"},
+        .time_format = "MM/DD/YYYY hh:mm",
+        .zone_name = "station",
+        COLUMNS(north_book_columns),
     },
     {
-        .id = "east-book", .holds = LAYOUT_NOTES, .decimal = '.', .comment = "", .time_columns = {"date", "time"},
-        .time_format = "YYYY-MM-DD hh:mm", .zone_name = "station", COLUMNS(east_book_columns), .kinds = kinds,
-        .kind_count = 4, .quantities = quantities, .quantity_count = 2,
+        .id = "east-book",
+        .holds = LAYOUT_NOTES,
+        .decimal = '.',
+        .comment = "",
+        .time_columns = {"date", "time"},
+        .time_format = "YYYY-MM-DD hh:mm",
+        .zone_name = "station",
+        COLUMNS(east_book_columns),
+        .kinds = kinds,
+        .kind_count = 4,
+        .quantities = quantities,
+        .quantity_count = 2,
     },
 };
 static struct station stations[] = {
-    {.id = "heron-creek", .name = "Heron Creek at the footbridge", .utc_offset = -8 * HOUR_MS, .drops = WORDS("**heron*"),
-     .serials = WORDS("SN-20417"), .labels = WORDS("Heron Cr", "HC-1")},
-    {.id = "mill-pond", .name = "Mill Pond outlet", .utc_offset = -8 * HOUR_MS, .drops = WORDS("**mill*"),
-     .serials = WORDS("SN-30001", "SN-30002"), .labels = WORDS("Mill Pd")},
+    {.id = "heron-creek",
+     .name = "Heron Creek at the footbridge",
+     .utc_offset = -8 * HOUR_MS,
+     .drops = WORDS("**heron*"),
+     .serials = WORDS("SN-20417"),
+     .labels = WORDS("Heron Cr", "HC-1")},
+    {.id = "mill-pond",
+     .name = "Mill Pond outlet",
+     .utc_offset = -8 * HOUR_MS,
+     .drops = WORDS("**mill*"),
+     .serials = WORDS("SN-30001", "SN-30002"),
+     .labels = WORDS("Mill Pd")},
 };
 static struct barometer barometers[] = {
     {.id = "hill", .name = "Hill mast", .utc_offset = -8 * HOUR_MS, .drops = WORDS("**hill*"), .serials = WORDS("B-7")},
@@ -190,12 +265,10 @@ void settings_print(const struct config *config, const struct batch *batch, cons
         print_readings(&batch->readings, ret);
 }
 
-const char *settings_here(void)
+const char *settings_root(void)
 {
     const char *root = getenv("RILLWARD_SOURCE_ROOT");
-    static char path[4096];
-    snprintf(path, sizeof path, "%s/tests/intake", root && *root ? root : ".");
-    return path;
+    return root && *root ? root : RILLWARD_SOURCE_ROOT;
 }
 
 static void print_readings(const struct readings *readings, struct text *ret)

@@ -7,7 +7,8 @@
 #include "config/config.h"
 #include "intake/intake.h"
 
-/* Stations heron-creek (UTC-8) and mill-pond (UTC-8), barometer hill (UTC-8), and the layouts in settings.c. In the arena. */
+/* Stations heron-creek (UTC-8) and mill-pond (UTC-8), barometer hill (UTC-8), and the layouts in settings.c. In the
+ * arena. */
 struct config *settings_make(struct arena *arena);
 /* The layout with the id; it may be changed by a test. */
 struct layout *settings_layout(struct config *config, const char *id);
@@ -22,9 +23,10 @@ bool settings_has_zones(void);
 bool settings_read(struct arena *arena, const struct config *config, const char *path, const char *text,
                    struct batch *ret, struct error *error);
 /* What is in the batch, or the error, line by line. */
-void settings_print(const struct config *config, const struct batch *batch, const struct error *error, struct text *ret);
+void settings_print(const struct config *config, const struct batch *batch, const struct error *error,
+                    struct text *ret);
 
-/* Folder of these tests. */
-const char *settings_here(void);
+/* Folder of the project: RILLWARD_SOURCE_ROOT of the environment, else of the build. */
+const char *settings_root(void);
 
 #endif

@@ -110,8 +110,9 @@ static void expect_unsound(const char *format_text, const char *expected)
 
 Test(clock, says_what_is_wrong_with_a_format)
 {
-    expect_unsound("YYYY-MM-DD HH:mm", "time format 'YYYY-MM-DD HH:mm': 'H' is no part of it; the parts are YYYY YY MM M MON "
-                                       "DD D hh h mm ss s .s AM Z, or the format is iso");
+    expect_unsound("YYYY-MM-DD HH:mm",
+                   "time format 'YYYY-MM-DD HH:mm': 'H' is no part of it; the parts are YYYY YY MM M MON "
+                   "DD D hh h mm ss s .s AM Z, or the format is iso");
     expect_unsound("hh:mm", "time format 'hh:mm' has no year (YYYY or YY)");
     expect_unsound("YYYY-MM-DD mm", "time format 'YYYY-MM-DD mm' has no hour (hh or h)");
     expect_unsound("YYYY-MM-DD hh:ss", "time format 'YYYY-MM-DD hh:ss' has no minute (mm)");
@@ -131,8 +132,8 @@ Test(clock, reads_a_time_of_day)
     cr_expect_not(clock_read_time_of_day("14:05 x", 7, &ms));
 }
 
-/* Local minutes on a day, read one after the other, against UTC minutes. America/Los_Angeles: clocks went back on 2025-11-02 at
- * 02:00 PDT = 09:00Z and forward on 2026-03-08 at 02:00 PST = 10:00Z. */
+/* Local minutes on a day, read one after the other, against UTC minutes. America/Los_Angeles: clocks went back on
+ * 2025-11-02 at 02:00 PDT = 09:00Z and forward on 2026-03-08 at 02:00 PST = 10:00Z. */
 static struct zone *zone;
 
 static struct clock make_clock(enum repeated_hour repeated, enum missing_hour missing)
@@ -144,7 +145,8 @@ static struct clock make_clock(enum repeated_hour repeated, enum missing_hour mi
     return clock;
 }
 
-static void expect_sequence(enum repeated_hour rule, const char *const *locals, const char *const *expected, size_t count)
+static void expect_sequence(enum repeated_hour rule, const char *const *locals, const char *const *expected,
+                            size_t count)
 {
     if (!settings_has_zones())
         cr_skip_test("skipped, no time zones");
@@ -184,29 +186,30 @@ Test(clock, takes_the_repeated_hour_as_first_or_second_where_told)
 
 Test(clock, sees_the_second_pass_of_hourly_samples)
 {
-    expect_sequence(
-        REPEATED_IN_ORDER,
-        (const char *const[]){"2025-11-01 23:00", "2025-11-02 00:00", "2025-11-02 01:00", "2025-11-02 01:00", "2025-11-02 02:00"},
-        (const char *const[]){"2025-11-02T06:00:00Z", "2025-11-02T07:00:00Z", "2025-11-02T08:00:00Z", "2025-11-02T09:00:00Z",
-                              "2025-11-02T10:00:00Z"},
-        5);
+    expect_sequence(REPEATED_IN_ORDER,
+                    (const char *const[]){"2025-11-01 23:00", "2025-11-02 00:00", "2025-11-02 01:00",
+                                          "2025-11-02 01:00", "2025-11-02 02:00"},
+                    (const char *const[]){"2025-11-02T06:00:00Z", "2025-11-02T07:00:00Z", "2025-11-02T08:00:00Z",
+                                          "2025-11-02T09:00:00Z", "2025-11-02T10:00:00Z"},
+                    5);
 }
 
 Test(clock, keeps_a_doubled_row_in_the_first_pass)
 {
-    expect_sequence(
-        REPEATED_IN_ORDER,
-        (const char *const[]){"2025-11-02 00:55", "2025-11-02 01:00", "2025-11-02 01:00", "2025-11-02 01:05", "2025-11-02 01:00"},
-        (const char *const[]){"2025-11-02T07:55:00Z", "2025-11-02T08:00:00Z", "2025-11-02T08:00:00Z", "2025-11-02T08:05:00Z",
-                              "2025-11-02T09:00:00Z"},
-        5);
+    expect_sequence(REPEATED_IN_ORDER,
+                    (const char *const[]){"2025-11-02 00:55", "2025-11-02 01:00", "2025-11-02 01:00",
+                                          "2025-11-02 01:05", "2025-11-02 01:00"},
+                    (const char *const[]){"2025-11-02T07:55:00Z", "2025-11-02T08:00:00Z", "2025-11-02T08:00:00Z",
+                                          "2025-11-02T08:05:00Z", "2025-11-02T09:00:00Z"},
+                    5);
 }
 
 Test(clock, reads_the_repeated_hour_backwards_in_a_descending_file)
 {
     expect_sequence(REPEATED_IN_ORDER,
-                    (const char *const[]){"2025-11-02 02:30", "2025-11-02 02:00", "2025-11-02 01:30", "2025-11-02 01:00",
-                                          "2025-11-02 01:30", "2025-11-02 01:00", "2025-11-02 00:30"},
+                    (const char *const[]){"2025-11-02 02:30", "2025-11-02 02:00", "2025-11-02 01:30",
+                                          "2025-11-02 01:00", "2025-11-02 01:30", "2025-11-02 01:00",
+                                          "2025-11-02 00:30"},
                     (const char *const[]){"2025-11-02T10:30:00Z", "2025-11-02T10:00:00Z", "2025-11-02T09:30:00Z",
                                           "2025-11-02T09:00:00Z", "2025-11-02T08:30:00Z", "2025-11-02T08:00:00Z",
                                           "2025-11-02T07:30:00Z"},

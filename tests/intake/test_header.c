@@ -33,7 +33,9 @@ Test(header, tells_how_well_a_cell_fits)
 Test(header, finds_the_unit)
 {
     cr_expect_str_eq(unit_name("Depth (ft)"), "ft");
-    cr_expect_str_eq(unit_name("Temp [\xC2\xB0" "C]"), "degC");
+    cr_expect_str_eq(unit_name("Temp [\xC2\xB0"
+                               "C]"),
+                     "degC");
     cr_expect_str_eq(unit_name("Pressure, kPa"), "kPa");
     cr_expect_str_eq(unit_name("Pressure, kPa (deep sensor)"), "kPa");
     cr_expect_str_eq(unit_name("DO ( mg/L )"), "mg/L");

@@ -50,7 +50,7 @@ static void check_case(const char *name)
     CLEANUP(cleanup_free) char *bytes = NULL;
     CLEANUP(cleanup_free) char *expected = NULL;
     size_t length, expected_length;
-    snprintf(path, sizeof path, "%s/cases/%s", settings_here(), name);
+    snprintf(path, sizeof path, "%s/tests/intake/cases/%s", settings_root(), name);
     cr_assert(file_read(path, 1 << 20, &bytes, &length, &error), "%s", error.text);
     struct text text;
     text_init(&text, 1 << 20);
@@ -70,7 +70,7 @@ Test(intake, reads_every_case_as_expected)
     if (!settings_has_zones())
         cr_skip_test("skipped, no time zones");
     char path[4096];
-    snprintf(path, sizeof path, "%s/cases", settings_here());
+    snprintf(path, sizeof path, "%s/tests/intake/cases", settings_root());
     DIR *folder = opendir(path);
     cr_assert(folder, "%s: set RILLWARD_SOURCE_ROOT", path);
     size_t cases = 0;
@@ -149,9 +149,9 @@ static void check_cut(const struct batch *whole, size_t length)
 Test(intake, never_reads_a_wrong_value_from_a_cut_file)
 {
     const char *text = "Notes \xC2\xB0,\"two\nlines, here\"\r\nTime,Temp [\xC2\xB0"
-                        "C],DO (mg/L),Station\r\n"
-                        "2026-03-01 00:00,5.125,\"9.04\",HC-1\r\n2026-03-01 00:05,-1.5,8.75,\"Heron Cr\"\r\n"
-                        "2026-03-01 00:10,6,7e0,HC-1\r\n\"2026-03-01 00:15\",12.5,NA,HC-1\r\n";
+                       "C],DO (mg/L),Station\r\n"
+                       "2026-03-01 00:00,5.125,\"9.04\",HC-1\r\n2026-03-01 00:05,-1.5,8.75,\"Heron Cr\"\r\n"
+                       "2026-03-01 00:10,6,7e0,HC-1\r\n\"2026-03-01 00:15\",12.5,NA,HC-1\r\n";
     cr_assert(take("heron.csv", text), "%s", error.text);
     struct batch whole = batch;
     cr_assert_eq(whole.readings.n, 4);
@@ -177,7 +177,8 @@ Test(intake, says_what_a_file_is_that_is_no_table)
     expect_error("a.ods", "PK\3\4....mimetypeapplication/vnd.oasis.opendocument.spreadsheet",
                  "it is a spreadsheet (ODS): save it as CSV");
     expect_error("a.zip", "PK\3\4....heron.csv", "it is an archive (ZIP): unpack it");
-    expect_error("a.xls", "\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1", "it is an old spreadsheet or document (XLS, DOC): save it as CSV");
+    expect_error("a.xls", "\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1",
+                 "it is an old spreadsheet or document (XLS, DOC): save it as CSV");
     expect_error("a.pdf", "%PDF-1.7", "it is a PDF document: export the values as CSV instead");
     expect_error("a.jpg", "\xFF\xD8\xFF\xE0",
                  "it is a picture (JPEG): write the notes into a table and save it as CSV");
@@ -191,8 +192,7 @@ Test(intake, names_the_offset_of_zero_bytes)
 {
     const char inside[] = "Time,Temp (C)\n2026\0-03";
     cr_assert_not(intake_read(arena, config, "a.csv", inside, sizeof inside - 1, 0, false, &batch, &error));
-    cr_expect_str_eq(error.text,
-                     "zero byte at byte 18 (line 2): the file is damaged or not text; copy it again");
+    cr_expect_str_eq(error.text, "zero byte at byte 18 (line 2): the file is damaged or not text; copy it again");
     const char tail[] = "Time,Temp (C)\n\0\0\0";
     cr_assert_not(intake_read(arena, config, "a.csv", tail, sizeof tail - 1, 0, false, &batch, &error));
     cr_expect_str_eq(error.text,
@@ -208,14 +208,15 @@ Test(intake, sets_aside_a_file_without_data)
 
 Test(intake, sets_aside_a_file_of_which_most_rows_are_of_no_use)
 {
-    expect_error("heron.csv",
-                 "Time,Temp (C),DO (mg/L)\n01.03.2026 00:00,5,9\n01.03.2026 00:05,5,9\n2026-03-01 00:10,5,9\n",
-                 "2 of 3 data rows cannot be used; line 2: time '01.03.2026 00:00' is not written as 'YYYY-MM-DD hh:mm': "
-                 "correct 'format' in layout 'sonde', or the row");
-    expect_error("heron.csv", "Time;Temp (C);DO (mg/L)\n2026-03-01 00:00;5,1;9,0\n",
-                 "1 of 1 data rows cannot be used; line 2: column 'DO (mg/L)': '9,0' is no number with the decimal mark "
-                 "'.': marks between thousands are not accepted; if ',' is the decimal mark, set 'decimal: \",\"' in layout "
-                 "'sonde'");
+    expect_error(
+        "heron.csv", "Time,Temp (C),DO (mg/L)\n01.03.2026 00:00,5,9\n01.03.2026 00:05,5,9\n2026-03-01 00:10,5,9\n",
+        "2 of 3 data rows cannot be used; line 2: time '01.03.2026 00:00' is not written as 'YYYY-MM-DD hh:mm': "
+        "correct 'format' in layout 'sonde', or the row");
+    expect_error(
+        "heron.csv", "Time;Temp (C);DO (mg/L)\n2026-03-01 00:00;5,1;9,0\n",
+        "1 of 1 data rows cannot be used; line 2: column 'DO (mg/L)': '9,0' is no number with the decimal mark "
+        "'.': marks between thousands are not accepted; if ',' is the decimal mark, set 'decimal: \",\"' in layout "
+        "'sonde'");
 }
 
 Test(intake, keeps_a_limited_number_of_complaints)
@@ -244,16 +245,17 @@ Test(intake, checks_a_layout_before_any_file_comes)
 static const char *open_data(void)
 {
     static char path[4096];
-    const char *root = getenv("RILLWARD_OPEN_DATA"), *source = getenv("RILLWARD_SOURCE_ROOT");
+    const char *folder = getenv("RILLWARD_OPEN_DATA");
     const char *name = "usgs-springcreek-waterml/usgs_08068500_iv_flat.csv";
-    if (root && *root)
-        snprintf(path, sizeof path, "%s/%s", root, name);
+    if (folder && *folder)
+        snprintf(path, sizeof path, "%s/%s", folder, name);
     else
-        snprintf(path, sizeof path, "%s/../shared/data/%s", source && *source ? source : ".", name);
+        snprintf(path, sizeof path, "%s/../shared/data/%s", settings_root(), name);
     return file_exists(path) ? path : NULL;
 }
 
-/* U.S. Geological Survey 08068500, 2011-11-05 to 2011-11-18: local times with their offset, daylight saving ends inside. */
+/* U.S. Geological Survey 08068500, 2011-11-05 to 2011-11-18: local times with their offset, daylight saving ends
+ * inside. */
 Test(intake, reads_open_data_over_the_end_of_daylight_saving_at_a_constant_step)
 {
     if (!open_data())
@@ -263,8 +265,14 @@ Test(intake, reads_open_data_over_the_end_of_daylight_saving_at_a_constant_step)
         {.header = "00095", .role = COLUMN_QUANTITY, .quantity = QUANTITY_SPECIFIC_CONDUCTANCE, .unit = "uS/cm"},
         {.header = "00300", .role = COLUMN_QUANTITY, .quantity = QUANTITY_OXYGEN, .unit = "mg/L"},
     };
-    struct layout layout = {.id = "flat", .decimal = '.', .comment = "", .time_columns = {"dateTime"}, .time_format = "iso",
-                            .zone_name = "station", .columns = columns, .column_count = COUNT_OF(columns)};
+    struct layout layout = {.id = "flat",
+                            .decimal = '.',
+                            .comment = "",
+                            .time_columns = {"dateTime"},
+                            .time_format = "iso",
+                            .zone_name = "station",
+                            .columns = columns,
+                            .column_count = COUNT_OF(columns)};
     config->layouts = &layout;
     config->layout_count = 1;
     CLEANUP(cleanup_free) char *bytes = NULL;

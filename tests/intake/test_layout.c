@@ -40,14 +40,20 @@ static void expect_error(const char *text, const char *expected)
 static void use_columns(struct column *columns, size_t count)
 {
     static struct layout layout;
-    layout = (struct layout){.id = "own", .decimal = '.', .comment = "", .time_columns = {"Time"}, .zone_name = "station",
-                             .time_format = "YYYY-MM-DD hh:mm", .columns = columns, .column_count = count};
+    layout = (struct layout){.id = "own",
+                             .decimal = '.',
+                             .comment = "",
+                             .time_columns = {"Time"},
+                             .zone_name = "station",
+                             .time_format = "YYYY-MM-DD hh:mm",
+                             .columns = columns,
+                             .column_count = count};
     config->layouts = &layout;
     config->layout_count = 1;
 }
 
-#define USE(...)                                    \
-    struct column columns[] = {__VA_ARGS__};        \
+#define USE(...)                                                                                                       \
+    struct column columns[] = {__VA_ARGS__};                                                                           \
     use_columns(columns, COUNT_OF(columns))
 
 Test(layout, finds_the_header_below_a_preamble)
@@ -60,15 +66,18 @@ Test(layout, finds_the_header_below_a_preamble)
 
 Test(layout, says_which_comes_nearest_and_what_is_missing)
 {
-    expect_error("a,b\n1,2\nTime,Temp (C),Oxygen\n2026-03-01 00:00,5,9\n",
-                 "no layout fits: layout 'sonde' comes nearest at line 3, but no header cell matches 'DO (mg/L)'; add a layout "
-                 "for this file ('rillward layout FILE' drafts one)");
-    expect_error("a,b\n1,2\n",
-                 "no layout fits: none of the 7 tried finds a header that it knows in the first 200 lines; add a layout for "
-                 "this file ('rillward layout FILE' drafts one)");
+    expect_error(
+        "a,b\n1,2\nTime,Temp (C),Oxygen\n2026-03-01 00:00,5,9\n",
+        "no layout fits: layout 'sonde' comes nearest at line 3, but no header cell matches 'DO (mg/L)'; add a layout "
+        "for this file ('rillward layout FILE' drafts one)");
+    expect_error(
+        "a,b\n1,2\n",
+        "no layout fits: none of the 7 tried finds a header that it knows in the first 200 lines; add a layout for "
+        "this file ('rillward layout FILE' drafts one)");
     config->layout_count = 0;
-    expect_error("a,b\n1,2\n", "no layout fits: the settings have none; add a layout for this file ('rillward layout FILE' "
-                               "drafts one)");
+    expect_error("a,b\n1,2\n",
+                 "no layout fits: the settings have none; add a layout for this file ('rillward layout FILE' "
+                 "drafts one)");
 }
 
 Test(layout, looks_only_at_the_first_200_rows)
@@ -94,8 +103,9 @@ Test(layout, heeds_the_patterns_for_paths)
     config->layouts = layout;
     config->layout_count = 1;
     cr_expect_not(take("south/heron.csv", text));
-    cr_expect_str_eq(error.text, "no layout fits: no 'files' pattern of any layout matches this path; add a layout for this "
-                                 "file ('rillward layout FILE' drafts one)");
+    cr_expect_str_eq(error.text,
+                     "no layout fits: no 'files' pattern of any layout matches this path; add a layout for this "
+                     "file ('rillward layout FILE' drafts one)");
 }
 
 Test(layout, names_two_that_fit)
@@ -120,9 +130,10 @@ Test(layout, gives_the_better_fit_its_cell_first)
 Test(layout, refuses_a_pattern_that_fits_two_cells)
 {
     USE({.header = "Temp*", .role = COLUMN_QUANTITY, .quantity = QUANTITY_TEMPERATURE, .unit = "degC"});
-    expect_error("Time,Temp air,Temp water\n2026-03-01 00:00,5,9\n",
-                 "no layout fits: layout 'own' comes nearest at line 1, but two header cells match 'Temp*': 'Temp air' and "
-                 "'Temp water'; write the pattern narrower; add a layout for this file ('rillward layout FILE' drafts one)");
+    expect_error(
+        "Time,Temp air,Temp water\n2026-03-01 00:00,5,9\n",
+        "no layout fits: layout 'own' comes nearest at line 1, but two header cells match 'Temp*': 'Temp air' and "
+        "'Temp water'; write the pattern narrower; add a layout for this file ('rillward layout FILE' drafts one)");
 }
 
 Test(layout, lets_ignored_columns_match_any_number_of_cells)
@@ -167,13 +178,15 @@ Test(layout, refuses_units_that_are_missing_or_disagree_or_measure_something_els
     USE({.header = "Temp", .role = COLUMN_QUANTITY, .quantity = QUANTITY_TEMPERATURE});
     expect_error("Time,Temp\n2026-03-01 00:00,50\n",
                  "line 1: column 'Temp': no unit is given: add 'unit' to the column in layout 'own'");
-    expect_error("Time,Temp (psi)\n2026-03-01 00:00,50\n",
-                 "line 1: column 'Temp (psi)': unit 'psi' is a pressure, but 'temperature' is a temperature: correct 'is' or "
-                 "'unit' in layout 'own'");
+    expect_error(
+        "Time,Temp (psi)\n2026-03-01 00:00,50\n",
+        "line 1: column 'Temp (psi)': unit 'psi' is a pressure, but 'temperature' is a temperature: correct 'is' or "
+        "'unit' in layout 'own'");
     columns[0].unit = "degC";
-    expect_error("Time,Temp (F)\n2026-03-01 00:00,50\n",
-                 "line 1: column 'Temp (F)': the header says 'F', layout 'own' says 'degC': correct or leave out 'unit' in the "
-                 "layout");
+    expect_error(
+        "Time,Temp (F)\n2026-03-01 00:00,50\n",
+        "line 1: column 'Temp (F)': the header says 'F', layout 'own' says 'degC': correct or leave out 'unit' in the "
+        "layout");
     columns[0].unit = "degX";
     expect_error("Time,Temp (F)\n2026-03-01 00:00,50\n",
                  "line 1: column 'Temp (F)': unit 'degX' of layout 'own' is not known");

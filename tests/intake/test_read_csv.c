@@ -39,10 +39,11 @@ static const char *print(const char *text, char delimiter, const char *comment)
     const char *printed = "";
     enum table_step step;
     while ((step = table_next(&table, &row, &error)) == TABLE_ROW) {
-        printed = arena_printf(arena, "%s%s%u:%s%s%s", printed, *printed ? " " : "", row.line, row.is_comment ? "#" : "",
-                               row.is_malformed ? "!" : "", row.is_open ? "~" : "");
+        printed = arena_printf(arena, "%s%s%u:%s%s%s", printed, *printed ? " " : "", row.line,
+                               row.is_comment ? "#" : "", row.is_malformed ? "!" : "", row.is_open ? "~" : "");
         for (size_t i = 0; i < row.count; i++)
-            printed = arena_printf(arena, "%s%s%.*s", printed, i ? "|" : "", (int)row.cells[i].length, row.cells[i].text);
+            printed =
+                arena_printf(arena, "%s%s%.*s", printed, i ? "|" : "", (int)row.cells[i].length, row.cells[i].text);
     }
     return step == TABLE_FAILED ? arena_strdup(arena, error.text) : printed;
 }

@@ -126,17 +126,19 @@ Test(read_notes, makes_a_note_of_each_filled_cell_of_several_stations)
 
 Test(read_notes, refuses_rows_of_unknown_stations)
 {
-    expect_complaint(WIDE, WIDE_GOOD, "03/01/2026 11:00,Rook Weir,3.5,,,,",
-                     "line 4: column 'Site': 'Rook Weir' is not the name of one station: add it to 'labels' of the station it "
-                     "means");
+    expect_complaint(
+        WIDE, WIDE_GOOD, "03/01/2026 11:00,Rook Weir,3.5,,,,",
+        "line 4: column 'Site': 'Rook Weir' is not the name of one station: add it to 'labels' of the station it "
+        "means");
     cr_expect_eq(batch.refused_rows, 1);
     expect_complaint(WIDE, WIDE_GOOD, "03/01/2026 11:00,,3.5,,,,", "line 4: column 'Site': the row names no station");
 }
 
 Test(read_notes, refuses_notes_from_the_future)
 {
-    expect_complaint(WIDE, WIDE_GOOD, "06/01/2026 11:00,HC-1,3.5,,,,",
-                     "line 4: time '06/01/2026 11:00' lies in the future: correct the row, or 'zone' in layout 'north-book'");
+    expect_complaint(
+        WIDE, WIDE_GOOD, "06/01/2026 11:00,HC-1,3.5,,,,",
+        "line 4: time '06/01/2026 11:00' lies in the future: correct the row, or 'zone' in layout 'north-book'");
     expect_complaint(WIDE, WIDE_GOOD, "05/31/2026 15:30,HC-1,,16:30,,,",
                      "line 4: the note 'out_of_water' lies in the future");
     cr_assert(take(WIDE "\n05/31/2026 16:05,HC-1,3.5,,,,\n"), "a phone's clock may be a little ahead: %s", error.text);
@@ -148,10 +150,12 @@ Test(read_notes, complains_about_cells_that_it_cannot_use)
     expect_complaint(WIDE, WIDE_GOOD, "03/01/2026 11:00,HC-1,high,,,,",
                      "line 4: column 'Staff (ft)': 'high' is no number: correct it, or add it to 'missing' in layout "
                      "'north-book'");
-    expect_complaint(WIDE, WIDE_GOOD, "03/01/2026 11:00,HC-1,3 psi,,,,", "line 4: column 'Staff (ft)': '3 psi' is not a length");
-    expect_complaint(WIDE, WIDE_GOOD, "03/01/2026 11:00,HC-1,,soon,,,",
-                     "line 4: column 'Logger out': 'soon' is neither a time of day, a time written as 'MM/DD/YYYY hh:mm', nor "
-                     "a mark such as x");
+    expect_complaint(WIDE, WIDE_GOOD, "03/01/2026 11:00,HC-1,3 psi,,,,",
+                     "line 4: column 'Staff (ft)': '3 psi' is not a length");
+    expect_complaint(
+        WIDE, WIDE_GOOD, "03/01/2026 11:00,HC-1,,soon,,,",
+        "line 4: column 'Logger out': 'soon' is neither a time of day, a time written as 'MM/DD/YYYY hh:mm', nor "
+        "a mark such as x");
     expect_complaint(WIDE, WIDE_GOOD, "03/01/2026 11:00,HC-1,,,7.1,,",
                      "line 4: the note 'check' has no reading of the meter or standard");
     cr_expect_eq(batch.note_count, 1, "the sound rows are one note");
@@ -164,9 +168,10 @@ Test(read_notes, needs_a_unit_for_plain_numbers)
     struct layout *layout = settings_layout(config, "north-book");
     layout->columns = columns;
     layout->column_count = 2;
-    expect_complaint("When,Site,Staff", "03/01/2026 10:00,HC-1,3 ft", "03/01/2026 11:00,HC-1,3.5",
-                     "line 4: column 'Staff': '3.5' has no unit: name one in the header, or add 'unit' to the column in layout "
-                     "'north-book'");
+    expect_complaint(
+        "When,Site,Staff", "03/01/2026 10:00,HC-1,3 ft", "03/01/2026 11:00,HC-1,3.5",
+        "line 4: column 'Staff': '3.5' has no unit: name one in the header, or add 'unit' to the column in layout "
+        "'north-book'");
 }
 
 Test(read_notes, lets_the_later_of_two_contradicting_lines_count)
@@ -177,9 +182,10 @@ Test(read_notes, lets_the_later_of_two_contradicting_lines_count)
     cr_expect_eq(batch.notes[0].line, 3);
     cr_expect_eq(batch.folded_rows, 1);
     cr_assert_eq(batch.complaint_count, 1);
-    cr_expect_str_eq(batch.complaints[0].text,
-                     "line 3: 'level' of station 'heron-creek' at 2026-03-01T18:00:00Z is not what line 2 says: the later line "
-                     "counts; strike out the other");
+    cr_expect_str_eq(
+        batch.complaints[0].text,
+        "line 3: 'level' of station 'heron-creek' at 2026-03-01T18:00:00Z is not what line 2 says: the later line "
+        "counts; strike out the other");
 }
 
 Test(read_notes, folds_equal_notes_silently)
@@ -227,8 +233,9 @@ Test(read_notes, complains_about_rows_that_lack_what_their_kind_needs)
     expect_complaint(LONG, LONG_GOOD, "2026-03-01,11:00,HC-1,splash,,1,m,,,",
                      "line 4: column 'what': 'splash' is no kind of note: correct it, or add it to 'kinds' in layout "
                      "'east-book'");
-    expect_complaint(LONG, LONG_GOOD, "2026-03-01,11:00,HC-1,check,pH,1,,2,,",
-                     "line 4: column 'of': 'pH' is no quantity: correct it, or add it to 'quantities' in layout 'east-book'");
+    expect_complaint(
+        LONG, LONG_GOOD, "2026-03-01,11:00,HC-1,check,pH,1,,2,,",
+        "line 4: column 'of': 'pH' is no quantity: correct it, or add it to 'quantities' in layout 'east-book'");
     expect_complaint(LONG, LONG_GOOD, "2026-03-01,11:00,HC-1,stage,,1,mg/L,,,",
                      "line 4: column 'unit': 'mg/L' is no unit of length");
     expect_complaint(LONG, LONG_GOOD, "2026-03-01,11:00,HC-1,stage,,,,,,", "line 4: the note 'level' has no value");
@@ -240,8 +247,9 @@ Test(read_notes, complains_about_rows_that_lack_what_their_kind_needs)
                      "line 4: the note 'strike' does not say until when");
     expect_complaint(LONG, LONG_GOOD, "2026-03-01,11:00,HC-1,strike,,,,,10:00,",
                      "line 4: the note 'strike' ends before it begins");
-    expect_complaint(LONG, LONG_GOOD, "2026-03-01,11:00,HC-1,strike,,,,,later,",
-                     "line 4: column 'until': 'later' is neither a time of day nor a time written as 'YYYY-MM-DD hh:mm'");
+    expect_complaint(
+        LONG, LONG_GOOD, "2026-03-01,11:00,HC-1,strike,,,,,later,",
+        "line 4: column 'until': 'later' is neither a time of day nor a time written as 'YYYY-MM-DD hh:mm'");
     expect_complaint(LONG, LONG_GOOD, "2026-03-01,11:00,HC-1,clock,,,,,,",
                      "line 4: the note 'clock' does not say what the logger's clock showed");
     expect_complaint(LONG, LONG_GOOD, "2026-03-01,11:00,HC-1,remark,,,,,,", "line 4: the note 'remark' has no text");
@@ -250,9 +258,11 @@ Test(read_notes, complains_about_rows_that_lack_what_their_kind_needs)
 
 Test(read_notes, keeps_two_standards_of_one_moment)
 {
-    cr_assert(take(LONG "\n2026-03-01,10:00,HC-1,standard,SpC,83,uS/cm,84,,\n2026-03-01,10:00,HC-1,standard,SpC,1400,uS/cm,1413,,"
-                        "\n"),
-              "%s", error.text);
+    cr_assert(
+        take(LONG
+             "\n2026-03-01,10:00,HC-1,standard,SpC,83,uS/cm,84,,\n2026-03-01,10:00,HC-1,standard,SpC,1400,uS/cm,1413,,"
+             "\n"),
+        "%s", error.text);
     cr_expect_eq(batch.note_count, 2);
     cr_expect_eq(batch.complaint_total, 0);
 }
@@ -261,8 +271,9 @@ Test(read_notes, takes_the_station_from_the_path_where_rows_name_none)
 {
     const char *text = "date,time,what,value,unit\n2026-03-01,10:00,stage,1.5,m\n";
     cr_assert_not(take(text));
-    cr_expect_str_eq(error.text, "unclaimed: no station claims it: add a column with 'is: station' to layout 'east-book', or a "
-                                 "pattern that matches its path to 'drops' of the station it belongs to");
+    cr_expect_str_eq(error.text,
+                     "unclaimed: no station claims it: add a column with 'is: station' to layout 'east-book', or a "
+                     "pattern that matches its path to 'drops' of the station it belongs to");
     cr_assert(settings_read(arena, config, "books/heron.csv", text, &batch, &error), "%s", error.text);
     cr_assert_eq(batch.note_count, 1);
     cr_expect_eq(batch.place_kind, PLACE_STATION);
@@ -273,6 +284,7 @@ Test(read_notes, sets_aside_a_page_of_which_most_rows_are_of_no_use)
 {
     cr_assert_not(take(LONG "\n2026-03-01,10:00,HC-1,splash,,1,m,,,\n"));
     cr_expect_eq(error.kind, ERROR_INPUT);
-    cr_expect_str_eq(error.text, "1 of 1 data rows cannot be used; line 2: column 'what': 'splash' is no kind of note: correct "
-                                 "it, or add it to 'kinds' in layout 'east-book'");
+    cr_expect_str_eq(error.text,
+                     "1 of 1 data rows cannot be used; line 2: column 'what': 'splash' is no kind of note: correct "
+                     "it, or add it to 'kinds' in layout 'east-book'");
 }

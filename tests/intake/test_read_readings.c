@@ -59,7 +59,8 @@ Test(read_readings, takes_words_for_no_value_without_complaint)
 {
     const char *words[] = {"NA", "-9999"};
     settings_layout(config, "sonde")->missing = (struct word_list){words, 2};
-    cr_assert(take(HEADER "2026-03-01 00:00,na,9\n2026-03-01 00:05,-9999.0,\n2026-03-01 00:10,5,9\n"), "%s", error.text);
+    cr_assert(take(HEADER "2026-03-01 00:00,na,9\n2026-03-01 00:05,-9999.0,\n2026-03-01 00:10,5,9\n"), "%s",
+              error.text);
     cr_expect_eq(batch.complaint_total, 0);
     cr_expect_eq(batch.readings.n, 3);
     cr_expect(isnan(batch.readings.value[QUANTITY_TEMPERATURE][0]));
@@ -70,11 +71,14 @@ Test(read_readings, takes_words_for_no_value_without_complaint)
 
 Test(read_readings, marks_cells_that_are_no_numbers)
 {
-    static const char *const impossible[] = {"nan", "inf", "-inf", "1e400", "0x1F", "#REF!", "five", "1e", "--5", "=1+1"};
+    static const char *const impossible[] = {"nan",   "inf",  "-inf", "1e400", "0x1F",
+                                             "#REF!", "five", "1e",   "--5",   "=1+1"};
     for (size_t i = 0; i < COUNT_OF(impossible); i++) {
         expect_complaint(arena_printf(arena, "2026-03-01 00:10,%s,9\n", impossible[i]),
-                         arena_printf(arena, "line 4: column 'Temp (C)': '%s' is no number: correct it, or add it to "
-                                             "'missing' in layout 'sonde'", impossible[i]));
+                         arena_printf(arena,
+                                      "line 4: column 'Temp (C)': '%s' is no number: correct it, or add it to "
+                                      "'missing' in layout 'sonde'",
+                                      impossible[i]));
         cr_assert_eq(batch.readings.n, 3);
         cr_expect(isnan(batch.readings.value[QUANTITY_TEMPERATURE][2]));
         cr_expect_eq(batch.readings.unread[2], 1u << QUANTITY_TEMPERATURE);
@@ -86,26 +90,30 @@ Test(read_readings, marks_cells_that_are_no_numbers)
 
 Test(read_readings, explains_decimal_marks_and_thousands)
 {
-    expect_complaint("2026-03-01 00:10,\"1.234,5\",9\n",
-                     "line 4: column 'Temp (C)': '1.234,5' is no number with the decimal mark '.': marks between thousands are "
-                     "not accepted; if ',' is the decimal mark, set 'decimal: \",\"' in layout 'sonde'");
-    expect_complaint("2026-03-01 00:10,1,5,9\n",
-                     "line 4: 4 cells where the header has 3: a decimal comma in a comma-separated file needs quotes or "
-                     "another delimiter");
+    expect_complaint(
+        "2026-03-01 00:10,\"1.234,5\",9\n",
+        "line 4: column 'Temp (C)': '1.234,5' is no number with the decimal mark '.': marks between thousands are "
+        "not accepted; if ',' is the decimal mark, set 'decimal: \",\"' in layout 'sonde'");
+    expect_complaint(
+        "2026-03-01 00:10,1,5,9\n",
+        "line 4: 4 cells where the header has 3: a decimal comma in a comma-separated file needs quotes or "
+        "another delimiter");
     cr_expect_eq(batch.refused_rows, 1);
 }
 
 Test(read_readings, reads_decimal_commas_where_told)
 {
-    cr_assert(take("Stamp;Warmth (C);Pressure (kPa)\n1.3.2026 0:00;5,25;101,5\n1.3.2026 0:05;-0,5;101\n1.3.2026 0:10;1.5;1e2\n"),
+    cr_assert(take("Stamp;Warmth (C);Pressure (kPa)\n1.3.2026 0:00;5,25;101,5\n1.3.2026 0:05;-0,5;101\n1.3.2026 "
+                   "0:10;1.5;1e2\n"),
               "%s", error.text);
     cr_expect_eq(batch.readings.value[QUANTITY_TEMPERATURE][0], 5.25);
     cr_expect_eq(batch.readings.value[QUANTITY_WATER_PRESSURE][0], 101500);
     cr_expect_eq(batch.readings.value[QUANTITY_WATER_PRESSURE][2], 100000);
     cr_assert_eq(batch.complaint_count, 1);
-    cr_expect_str_eq(batch.complaints[0].text,
-                     "line 4: column 'Warmth (C)': '1.5' is no number with the decimal mark ',': marks between thousands are "
-                     "not accepted; if '.' is the decimal mark, set 'decimal: \".\"' in layout 'decimal-comma'");
+    cr_expect_str_eq(
+        batch.complaints[0].text,
+        "line 4: column 'Warmth (C)': '1.5' is no number with the decimal mark ',': marks between thousands are "
+        "not accepted; if '.' is the decimal mark, set 'decimal: \".\"' in layout 'decimal-comma'");
 }
 
 Test(read_readings, refuses_rows_without_a_possible_time)
@@ -115,16 +123,19 @@ Test(read_readings, refuses_rows_without_a_possible_time)
                      "'sonde', or the row");
     cr_expect_eq(batch.refused_rows, 1);
     cr_expect_eq(batch.readings.n, 2);
-    expect_complaint(",5,9\n", "line 4: time '' is not written as 'YYYY-MM-DD hh:mm': correct 'format' in layout 'sonde', or "
-                               "the row");
+    expect_complaint(",5,9\n",
+                     "line 4: time '' is not written as 'YYYY-MM-DD hh:mm': correct 'format' in layout 'sonde', or "
+                     "the row");
     expect_complaint("1904-01-01 00:00,5,9\n",
                      "line 4: time '1904-01-01 00:00' lies before 1970: the logger's clock was not set");
-    expect_complaint("2026-06-03 00:00,5,9\n",
-                     "line 4: time '2026-06-03 00:00' lies in the future: correct 'format' or 'zone' in layout 'sonde', or the "
-                     "logger's clock was wrong");
-    expect_complaint("9999-12-31 00:00,5,9\n",
-                     "line 4: time '9999-12-31 00:00' lies in the future: correct 'format' or 'zone' in layout 'sonde', or the "
-                     "logger's clock was wrong");
+    expect_complaint(
+        "2026-06-03 00:00,5,9\n",
+        "line 4: time '2026-06-03 00:00' lies in the future: correct 'format' or 'zone' in layout 'sonde', or the "
+        "logger's clock was wrong");
+    expect_complaint(
+        "9999-12-31 00:00,5,9\n",
+        "line 4: time '9999-12-31 00:00' lies in the future: correct 'format' or 'zone' in layout 'sonde', or the "
+        "logger's clock was wrong");
 }
 
 Test(read_readings, refuses_malformed_rows)
@@ -146,8 +157,8 @@ Test(read_readings, passes_over_blank_rows_repeated_headers_and_events)
 
 Test(read_readings, sorts_rows_and_folds_repeated_instants)
 {
-    cr_assert(take(HEADER "2026-03-01 00:10,6,9\n2026-03-01 00:00,5,\n2026-03-01 00:00,,8\n2026-03-01 00:10,7,9\n"), "%s",
-              error.text);
+    cr_assert(take(HEADER "2026-03-01 00:10,6,9\n2026-03-01 00:00,5,\n2026-03-01 00:00,,8\n2026-03-01 00:10,7,9\n"),
+              "%s", error.text);
     cr_assert_eq(batch.readings.n, 2);
     cr_expect_eq(batch.folded_rows, 2);
     cr_expect_eq(batch.readings.value[QUANTITY_TEMPERATURE][0], 5);
@@ -179,9 +190,10 @@ Test(read_readings, refuses_or_shifts_the_missing_hour)
     cr_assert(take(text), "%s", error.text);
     cr_expect_eq(batch.readings.n, 2);
     cr_assert_eq(batch.complaint_count, 1);
-    cr_expect_str_eq(batch.complaints[0].text,
-                     "line 3: time '2026-03-08 02:30:00' does not exist in America/Los_Angeles, where clocks went forward: set "
-                     "'zone' to the offset that the clock keeps, or 'missing_hour: shift', in layout 'local'");
+    cr_expect_str_eq(
+        batch.complaints[0].text,
+        "line 3: time '2026-03-08 02:30:00' does not exist in America/Los_Angeles, where clocks went forward: set "
+        "'zone' to the offset that the clock keeps, or 'missing_hour: shift', in layout 'local'");
     settings_layout(config, "local")->missing_hour = MISSING_SHIFTED;
     cr_assert(take(text), "%s", error.text);
     cr_assert_eq(batch.readings.n, 3);
@@ -230,8 +242,8 @@ Test(read_readings, gives_the_same_with_every_delimiter)
         for (int told = 0; told < 2; told++) {
             char c = delimiters[d];
             settings_layout(config, "sonde")->delimiter = told ? c : 0;
-            cr_assert(take(arena_printf(arena, "Time%cTemp (C)%cDO (mg/L)\n2026-03-01 00:00%c5.5%c9\n", c, c, c, c)), "%s",
-                      error.text);
+            cr_assert(take(arena_printf(arena, "Time%cTemp (C)%cDO (mg/L)\n2026-03-01 00:00%c5.5%c9\n", c, c, c, c)),
+                      "%s", error.text);
             cr_expect_eq(batch.readings.value[QUANTITY_TEMPERATURE][0], 5.5);
         }
     }

@@ -83,7 +83,7 @@ Test(beneath, a_lease_tells_of_writers_and_is_given_back)
     close(folder);
 }
 
-Test(beneath, this_file_system_is_no_network)
+Test(beneath, a_filesystem_of_this_machine_is_not_remote)
 {
     int proc = open("/proc", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     cr_expect_not(beneath_is_remote(proc));

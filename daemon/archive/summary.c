@@ -1,0 +1,126 @@
+/* SPDX-License-Identifier: MIT */
+#include "archive/summary.h"
+
+#include "base/timestamp.h"
+
+#include <assert.h>
+#include <inttypes.h>
+#include <math.h>
+#include <string.h>
+
+static void add_count(struct text *text, size_t count, const char *word, const char *between);
+
+struct summary summarize(const struct record *record, enum quantity quantity)
+{
+    struct summary s = {.min = NAN, .max = NAN, .last = NAN, .min_time = TIME_NONE, .max_time = TIME_NONE,
+                        .last_time = TIME_NONE};
+    const double *value = record->value[quantity];
+    for (size_t i = 0; value && i < record->n; i++) {
+        uint8_t flag = record->flag[quantity][i];
+        s.suspect += flag == FLAG_SUSPECT;
+        s.failed += flag == FLAG_FAIL;
+        s.missing += isnan(value[i]);
+        if (isnan(value[i]) || flag == FLAG_FAIL)
+            continue;
+        if (s.usable == 0 || value[i] < s.min) {
+            s.min = value[i];
+            s.min_time = record->time[i];
+        }
+        if (s.usable == 0 || value[i] > s.max) {
+            s.max = value[i];
+            s.max_time = record->time[i];
+        }
+        s.last = value[i];
+        s.last_time = record->time[i];
+        s.usable++;
+    }
+    return s;
+}
+
+int summary_decimals(enum quantity quantity)
+{
+    switch (quantity) {
+    case QUANTITY_LEVEL:
+    case QUANTITY_DEPTH: return 3;
+    case QUANTITY_SPECIFIC_CONDUCTANCE: return 0;
+    case QUANTITY_OXYGEN:
+    case QUANTITY_TEMPERATURE:
+    case QUANTITY_SALINITY:
+    case QUANTITY_BATTERY: return 2;
+    case QUANTITY_WATER_PRESSURE:
+    case QUANTITY_CONDUCTIVITY: return 3;
+    default: return 1;
+    }
+}
+
+const char *summary_unit(enum quantity quantity)
+{
+    const char *unit = quantity_info(quantity)->unit;
+    return strcmp(unit, "1") == 0 ? "" : unit;
+}
+
+void summary_add_number(struct text *text, enum quantity quantity, double inside)
+{
+    double written = quantity_to_written(quantity, inside);
+    int decimals = summary_decimals(quantity);
+    if (!isfinite(written)) {
+        text_puts(text, "-");
+        return;
+    }
+    size_t before = text->length;
+    text_number(text, written, decimals);
+    if (text->is_full || text->bytes[before] != '-')
+        return;
+    text->length = before; /* a real minus is as wide as a plus, so columns stay straight */
+    text_puts(text, "\u2212");
+    text_number(text, -written, decimals);
+}
+
+void summary_add_value(struct text *text, enum quantity quantity, double inside)
+{
+    summary_add_number(text, quantity, inside);
+    if (isfinite(inside) && *summary_unit(quantity)) {
+        text_puts(text, "\u00a0");
+        text_puts(text, summary_unit(quantity));
+    }
+}
+
+void summary_add_sentence(struct text *text, const struct record *record, enum quantity quantity)
+{
+    struct summary s = summarize(record, quantity);
+    if (s.usable == 0)
+        return;
+    text_puts(text, quantity_info(quantity)->title);
+    text_puts(text, ": ");
+    summary_add_number(text, quantity, s.min);
+    text_puts(text, " to ");
+    summary_add_value(text, quantity, s.max);
+    text_puts(text, ", last ");
+    summary_add_value(text, quantity, s.last);
+    const char *between = "; ";
+    add_count(text, s.suspect, "suspect", between);
+    between = s.suspect ? ", " : between;
+    add_count(text, s.failed, "failed", between);
+    between = s.failed ? ", " : between;
+    add_count(text, s.missing, "missing", between);
+    text_putc(text, '.');
+}
+
+static void add_count(struct text *text, size_t count, const char *word, const char *between)
+{
+    if (count > 0)
+        text_printf(text, "%s%zu %s", between, count, word);
+}
+
+const char *summary_month_name(int month)
+{
+    static const char *const names[] = {"January", "February", "March",     "April",   "May",      "June",
+                                        "July",    "August",   "September", "October", "November", "December"};
+    assert(month >= 1 && month <= 12);
+    return names[month - 1];
+}
+
+void summary_add_month(struct text *text, int year, int month)
+{
+    text_printf(text, "%s %d", summary_month_name(month), year);
+}

@@ -1,0 +1,115 @@
+/* SPDX-License-Identifier: MIT */
+#include "model/record.h"
+
+#include "base/timestamp.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+
+#define COLUMNS (1u << QUANTITY_LEVEL | 1u << QUANTITY_SALINITY)
+
+static struct arena *arena;
+
+static void make_arena(void)
+{
+    arena = arena_new();
+}
+
+static void free_arena(void)
+{
+    arena_free(arena);
+}
+
+TestSuite(record, .init = make_arena, .fini = free_arena);
+
+static struct record make_record(size_t n)
+{
+    struct record record;
+    record_init(&record, arena, n, COLUMNS);
+    for (size_t i = 0; i < n; i++) {
+        record.time[i] = (int64_t)i * 10;
+        record.raw_time[i] = (int64_t)i * 10 + 3;
+        record.value[QUANTITY_LEVEL][i] = (double)i;
+    }
+    return record;
+}
+
+Test(record, a_new_one_is_missing_and_not_evaluated)
+{
+    struct record record;
+    record_init(&record, arena, 3, COLUMNS);
+    cr_expect_eq(record.n, 3);
+    cr_expect_eq(record_columns(&record), COLUMNS);
+    for (size_t i = 0; i < 3; i++) {
+        cr_expect(isnan(record.value[QUANTITY_LEVEL][i]) && isnan(record.value[QUANTITY_SALINITY][i]));
+        cr_expect_eq(record.flag[QUANTITY_LEVEL][i], FLAG_NOT_EVALUATED);
+        cr_expect_eq(record.tests[QUANTITY_LEVEL][i], 0);
+        cr_expect_eq(record.barometer[i], NO_BAROMETER);
+    }
+    cr_expect_null(record.value[QUANTITY_OXYGEN]);
+    cr_expect_null(record.flag[QUANTITY_OXYGEN]);
+    cr_expect_null(record.uncertainty[QUANTITY_LEVEL]);
+}
+
+Test(record, adding_a_column_again_keeps_what_is_in_it)
+{
+    struct record record = make_record(2);
+    record_add_column(&record, arena, QUANTITY_LEVEL);
+    cr_expect_eq(record.value[QUANTITY_LEVEL][1], 1);
+    record_add_column(&record, arena, QUANTITY_OXYGEN);
+    cr_expect(isnan(record.value[QUANTITY_OXYGEN][0]));
+    cr_expect_eq(record_columns(&record), COLUMNS | 1u << QUANTITY_OXYGEN);
+    record_add_uncertainty(&record, arena, QUANTITY_LEVEL);
+    cr_expect(isnan(record.uncertainty[QUANTITY_LEVEL][1]));
+    record.uncertainty[QUANTITY_LEVEL][1] = 0.003;
+    record_add_uncertainty(&record, arena, QUANTITY_LEVEL);
+    cr_expect_eq(record.uncertainty[QUANTITY_LEVEL][1], 0.003);
+}
+
+Test(record, a_view_holds_from_and_leaves_out_to)
+{
+    struct record record = make_record(5); /* 0 10 20 30 40 */
+    record_add_uncertainty(&record, arena, QUANTITY_LEVEL);
+    const struct {
+        int64_t from, to;
+        size_t first, n;
+    } rows[] = {{0, 41, 0, 5},   {0, 40, 0, 4},  {1, 40, 1, 3},  {10, 30, 1, 2}, {10, 10, 1, 0},
+                {11, 20, 2, 0},  {30, 10, 3, 0}, {40, 41, 4, 1}, {41, 99, 5, 0}, {-9, 0, 0, 0},
+                {TIME_NONE, TIME_FOREVER, 0, 5}};
+    for (size_t i = 0; i < COUNT_OF(rows); i++) {
+        struct record view = record_between(&record, rows[i].from, rows[i].to);
+        cr_assert_eq(view.n, rows[i].n, "row %zu: %zu", i, view.n);
+        if (view.n == 0)
+            continue;
+        cr_expect_eq(view.time, record.time + rows[i].first);
+        cr_expect_eq(view.raw_time, record.raw_time + rows[i].first);
+        cr_expect_eq(view.barometer, record.barometer + rows[i].first);
+        cr_expect_eq(view.value[QUANTITY_LEVEL], record.value[QUANTITY_LEVEL] + rows[i].first);
+        cr_expect_eq(view.flag[QUANTITY_SALINITY], record.flag[QUANTITY_SALINITY] + rows[i].first);
+        cr_expect_eq(view.tests[QUANTITY_SALINITY], record.tests[QUANTITY_SALINITY] + rows[i].first);
+        cr_expect_eq(view.uncertainty[QUANTITY_LEVEL], record.uncertainty[QUANTITY_LEVEL] + rows[i].first);
+        cr_expect_null(view.uncertainty[QUANTITY_SALINITY]);
+        cr_expect_null(view.value[QUANTITY_OXYGEN]);
+    }
+}
+
+Test(record, the_first_row_at_or_after_a_time_is_found)
+{
+    struct record record = make_record(5);
+    for (int64_t time = -1; time <= 41; time++) {
+        size_t expected = 0;
+        while (expected < 5 && record.time[expected] < time)
+            expected++;
+        cr_expect_eq(record_at_or_after(&record, time), expected);
+    }
+}
+
+Test(record, an_empty_one_has_empty_views)
+{
+    struct record empty = {0}, record;
+    cr_expect_eq(record_between(&empty, 0, 10).n, 0);
+    cr_expect_eq(record_at_or_after(&empty, 0), 0);
+    cr_expect_eq(record_columns(&empty), 0);
+    record_init(&record, arena, 0, COLUMNS);
+    cr_expect_eq(record_between(&record, TIME_NONE, TIME_FOREVER).n, 0);
+}

@@ -1,0 +1,90 @@
+/* SPDX-License-Identifier: MIT */
+#include "store/schema.h"
+
+#include "store/state.h"
+
+#include <criterion/criterion.h>
+#include <sqlite3.h>
+#include <stdio.h>
+#include <string.h>
+
+static struct state state;
+
+static void make_state(void)
+{
+    state_make(&state);
+}
+
+static void remove_state(void)
+{
+    state_done(&state);
+}
+
+TestSuite(schema, .init = make_state, .fini = remove_state);
+
+Test(schema, a_new_database_is_marked_as_ours_at_the_last_version)
+{
+    cr_expect_eq(state_query(&state, "PRAGMA user_version"), (int64_t)schema_migration_count);
+    cr_expect_eq(state_query(&state, "PRAGMA application_id"), STORE_APPLICATION_ID);
+}
+
+Test(schema, every_migration_says_why)
+{
+    for (size_t i = 0; i < schema_migration_count; i++)
+        cr_expect(*schema_migrations[i].why && *schema_migrations[i].sql, "%zu", i);
+}
+
+/* Object by object, in the order of their making. */
+static char *dump(sqlite3 *database)
+{
+    sqlite3_stmt *row;
+    char *all = sqlite3_mprintf("");
+    cr_assert_eq(sqlite3_prepare_v2(database, "SELECT type, name, sql FROM sqlite_schema ORDER BY rowid", -1, &row, NULL),
+                 SQLITE_OK);
+    while (sqlite3_step(row) == SQLITE_ROW)
+        all = sqlite3_mprintf("%z%s %s: %s\n", all, sqlite3_column_text(row, 0), sqlite3_column_text(row, 1),
+                              sqlite3_column_text(row, 2));
+    sqlite3_finalize(row);
+    sqlite3_close(database);
+    return all;
+}
+
+Test(schema, a_new_database_is_what_the_list_of_migrations_makes)
+{
+    sqlite3 *listed, *made;
+    cr_assert_eq(sqlite3_open(":memory:", &listed), SQLITE_OK);
+    for (size_t i = 0; i < schema_migration_count; i++)
+        cr_assert_eq(sqlite3_exec(listed, schema_migrations[i].sql, NULL, NULL, NULL), SQLITE_OK, "%s",
+                     sqlite3_errmsg(listed));
+    cr_assert_eq(sqlite3_open(state.database, &made), SQLITE_OK);
+    char *expected = dump(listed), *got = dump(made);
+    cr_expect_str_eq(got, expected);
+    cr_expect_gt(strlen(got), 1000);
+    sqlite3_free(expected);
+    sqlite3_free(got);
+}
+
+Test(schema, the_stored_text_documents_every_table)
+{
+    cr_expect_gt(state_query(&state, "SELECT count(*) FROM sqlite_schema WHERE type = 'table'"), 10);
+    cr_expect_eq(state_query(&state, "SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND sql NOT LIKE '%--%'"), 1,
+                 "all but the list of steps, whose columns say it");
+    cr_expect_eq(state_query(&state, "SELECT count(*) FROM sqlite_schema WHERE name = 'place' AND sql LIKE"
+                                     " '%-- stations and barometers%NULL before any%'"),
+                 1);
+}
+
+Test(schema, every_table_is_strict)
+{
+    cr_expect_eq(state_query(&state, "SELECT count(*) FROM pragma_table_list WHERE schema = 'main' AND type = 'table'"
+                                     " AND name NOT LIKE 'sqlite_%' AND NOT strict"),
+                 0);
+}
+
+/* The two that are asked at every turn. */
+Test(schema, what_is_due_is_found_by_an_index)
+{
+    cr_expect_eq(state_query(&state, "SELECT count(*) FROM sqlite_schema WHERE type = 'index' AND name IN"
+                                     " ('notice_due', 'page_due', 'alarm_open', 'path_unfinished') AND sql LIKE '%WHERE%'"),
+                 4);
+}
