@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "archive/archive.h"
 
+#include "archive/chart.h"
 #include "archive/manifest.h"
 #include "archive/write_csv.h"
 #include "archive/write_csvw.h"
@@ -19,6 +20,7 @@ enum { NAME_KEPT = 80, DIGITS_KEPT = 16 };
 
 static bool render_csv(const struct dataset *dataset, struct text *ret, struct error *error);
 static bool render_csvw(const struct dataset *dataset, struct text *ret, struct error *error);
+static bool render_chart(const struct dataset *dataset, struct text *ret, struct error *error);
 static char *print_path(char ret[ARCHIVE_PATH_SIZE], const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 static void print_folder(enum archive_place place, const char *id, char *ret, size_t size);
@@ -34,8 +36,9 @@ static bool join(const char *root, const char *path, char ret[PATH_MAX], struct 
 static bool make_folder_of(const char *full, struct error *error);
 
 static const struct archive_writer writers[] = {
-    {".csv", render_csv},
-    {".csv-metadata.json", render_csvw},
+    {".csv", "CSV", true, render_csv},
+    {".csv-metadata.json", "metadata", true, render_csvw},
+    {".svg", "chart", false, render_chart},
 };
 
 const struct archive_writer *archive_writers(size_t *ret_count)
@@ -55,6 +58,13 @@ static bool render_csvw(const struct dataset *dataset, struct text *ret, struct 
 {
     (void)error;
     write_csvw(dataset, ret);
+    return true;
+}
+
+static bool render_chart(const struct dataset *dataset, struct text *ret, struct error *error)
+{
+    (void)error;
+    chart_render(dataset, ret);
     return true;
 }
 

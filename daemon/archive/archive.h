@@ -42,6 +42,8 @@ char *archive_manifest_path(enum archive_place place, const char *id, char ret[A
 
 struct archive_writer {
     const char *extension; /* with its dot */
+    const char *label;     /* for links to it */
+    bool is_record;        /* its content is the record's: a change makes a new revision; a picture's does not */
     bool (*render)(const struct dataset *dataset, struct text *ret, struct error *error);
 };
 /* The formats of a station-month, in a fixed order. */

@@ -19,8 +19,9 @@ struct summary summarize(const struct record *record, enum quantity quantity)
         uint8_t flag = record->flag[quantity][i];
         s.suspect += flag == FLAG_SUSPECT;
         s.failed += flag == FLAG_FAIL;
-        s.missing += isnan(value[i]);
-        if (isnan(value[i]) || flag == FLAG_FAIL)
+        bool is_missing = isnan(value[i]);
+        s.missing += is_missing;
+        if (is_missing || flag == FLAG_FAIL)
             continue;
         if (s.usable == 0 || value[i] < s.min) {
             s.min = value[i];

@@ -37,6 +37,7 @@ static bool is_settled_matter(const struct take *t);
 static enum take_result read_bytes(struct take *t, bool *ret_done);
 static enum take_result read_content(struct take *t);
 static enum take_result keep(struct take *t);
+static enum take_result finish_repeated(struct take *t, int64_t known);
 static bool keep_readings(struct take *t, int64_t number, struct drop_fact_row *drop);
 static bool keep_notes(struct take *t, int64_t number, struct drop_fact_row *drop);
 static const char *complaints_text(struct take *t);
@@ -145,16 +146,10 @@ static enum take_result read_content(struct take *t)
 {
     sha256_hex(t->bytes, t->length, t->sha256);
     int64_t known = 0;
-    if (!store_drop_find(t->p->store, t->sha256, &known, t->error))
+    if (!store_drop_is_of_path(t->p->store, t->sha256, t->candidate->path, &known, t->error))
         return TAKE_FAILED;
-    if (known > 0) {
-        struct drop_fact_row drop;
-        if (!store_drop_load(t->p->store, known, t->p->arena, &drop, t->error))
-            return TAKE_FAILED;
-        bool is_itself = strcmp(drop.path, t->candidate->path) == 0;
-        return is_itself ? finish(t, TAKE_TAKEN, "", known)
-                         : finish(t, TAKE_REPEATED, arena_printf(t->p->arena, "the same bytes as '%s'", drop.path), known);
-    }
+    if (known > 0)
+        return finish(t, TAKE_TAKEN, "", known);
     bool has_rested = t->disk_now - t->candidate->changed_ns / 1000000 >= t->p->config->hold_open_end;
     struct error why;
     if (!intake_read(t->p->arena, t->p->config, t->candidate->path, t->bytes, t->length, t->now, has_rested, &t->batch,
@@ -178,6 +173,11 @@ static enum take_result keep(struct take *t)
     enum archive_place place;
     uint32_t number = 0;
     const char *id = owner_id(t, &place, &number);
+    int64_t known;
+    if (!store_drop_find(t->p->store, t->sha256, number, &known, t->error))
+        return TAKE_FAILED;
+    if (known > 0)
+        return finish_repeated(t, known);
     char original[ARCHIVE_PATH_SIZE];
     archive_original_path(place, id, t->sha256, t->candidate->path, original);
     if (!archive_store_original(t->p->config->archive, original, t->bytes, t->length, t->sha256, t->error))
@@ -200,6 +200,14 @@ static enum take_result keep(struct take *t)
         !store_manifest_due(t->p->store, number, t->error))
         return TAKE_FAILED;
     return finish(t, TAKE_TAKEN, drop.complaints, drop.number);
+}
+
+static enum take_result finish_repeated(struct take *t, int64_t known)
+{
+    struct drop_fact_row drop;
+    if (!store_drop_load(t->p->store, known, t->p->arena, &drop, t->error))
+        return TAKE_FAILED;
+    return finish(t, TAKE_REPEATED, arena_printf(t->p->arena, "the same bytes as '%s'", drop.path), known);
 }
 
 static bool keep_readings(struct take *t, int64_t number, struct drop_fact_row *drop)

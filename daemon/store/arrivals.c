@@ -57,10 +57,19 @@ bool store_paths_unfinished(struct store *store, struct arena *arena, struct pat
     return got == 0;
 }
 
-bool store_drop_find(struct store *store, const char *sha256, int64_t *ret_number, struct error *error)
+bool store_drop_find(struct store *store, const char *sha256, uint32_t place, int64_t *ret_number, struct error *error)
 {
     *ret_number = 0;
-    return database_one(store, ret_number, error, "SELECT number FROM drop_ WHERE sha256 = ?1", "t", sha256);
+    return database_one(store, ret_number, error, "SELECT number FROM drop_ WHERE sha256 = ?1 AND place = ?2", "ti",
+                        sha256, (int64_t)place);
+}
+
+bool store_drop_is_of_path(struct store *store, const char *sha256, const char *path, int64_t *ret_number,
+                           struct error *error)
+{
+    *ret_number = 0;
+    return database_one(store, ret_number, error, "SELECT number FROM drop_ WHERE sha256 = ?1 AND path = ?2", "tp", sha256,
+                        path);
 }
 
 bool store_drop_load(struct store *store, int64_t number, struct arena *arena, struct drop_fact_row *ret,
@@ -105,7 +114,7 @@ bool store_drop_add(struct store *store, const struct drop_fact_row *d, struct e
 {
     return database_run(store, error,
                         "INSERT INTO drop_(" DROP_COLUMNS
-                        ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,nullif(?10, 0),?11,?12,?13,?14,?15,?16)",
+                        ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10,?11,?12,?13,?14,?15,?16)",
                         "itpttttiiiiiiiii", d->number, d->sha256, d->path, d->original, d->layout, d->evidence,
                         d->complaints, d->bytes, d->arrived, (int64_t)d->place, d->rows, d->refused, d->added, d->repeated,
                         d->filled, d->disagreed);

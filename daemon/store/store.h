@@ -71,7 +71,10 @@ struct drop_fact_row {
     uint32_t place; /* 0: several */
     int64_t rows, refused, added, repeated, filled, disagreed;
 };
-bool store_drop_find(struct store *store, const char *sha256, int64_t *ret_number, struct error *error); /* 0: unknown */
+/* The same bytes may be two drops where the path alone says which station they belong to. *ret_number 0: unknown. */
+bool store_drop_find(struct store *store, const char *sha256, uint32_t place, int64_t *ret_number, struct error *error);
+bool store_drop_is_of_path(struct store *store, const char *sha256, const char *path, int64_t *ret_number,
+                           struct error *error);
 bool store_drop_load(struct store *store, int64_t number, struct arena *arena, struct drop_fact_row *ret,
                      struct error *error);
 bool store_drops_of_place(struct store *store, uint32_t place, struct arena *arena, struct drop_fact_row **ret,

@@ -345,7 +345,7 @@ network: {{id: small-mill, name: Mill pond, url: "https://water.example.org/"}}
 inbox: inbox
 archive: archive
 state: state
-intake: {{settle: {settle}, hold_open_end: 10 min, rescan: 10 min}}
+intake: {{settle: {settle}, hold_open_end: {hold}, rescan: {rescan}}}
 stations:
   mill-pond: &place
     latitude: -47.9
@@ -375,9 +375,9 @@ rules:
 SMALL_START = "2026-05-02T00:00:00Z"
 
 
-def small_settings(settle="0.2 s", tell="", rest=""):
-    """`rest`: recipients, mail."""
-    return SMALL_SETTINGS.format(settle=settle, tell=f", tell: {tell}" if tell else "", rest=rest)
+def small_settings(settle="0.2 s", hold="10 min", rescan="10 min", tell="", rest=""):
+    """`tell`: "[ids]" of recipients; `rest`: the sections about them."""
+    return SMALL_SETTINGS.format(settle=settle, hold=hold, rescan=rescan, tell=f", tell: {tell}" if tell else "", rest=rest)
 
 
 def water_rows(first, count, temperature=12.0):

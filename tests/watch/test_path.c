@@ -20,7 +20,7 @@ Test(path, parts_by_the_table)
     for (size_t i = 0; i < sizeof samples / sizeof samples[0]; i++) {
         char folder[PATH_MAX];
         cr_expect_str_eq(path_base(samples[i].path), samples[i].base);
-        cr_expect_str_eq(path_folder(samples[i].path, folder), samples[i].folder);
+        cr_expect_str_eq(path_parent(samples[i].path, folder), samples[i].folder);
         cr_expect_eq(path_depth(samples[i].path), samples[i].depth);
     }
 }
