@@ -6,7 +6,9 @@
 #include "base/timestamp.h"
 #include "config/config.h"
 #include "intake/intake.h"
+#include "service/commands.h"
 #include "service/explain.h"
+#include "service/manual.h"
 #include "service/service.h"
 #include "service/status.h"
 
@@ -23,6 +25,7 @@ struct arguments {
     const char *config_path;
     int64_t clock;
     bool as_json, prints_reference;
+    const char *who, *until, *reason; /* alarms */
     char **rest;
     int rest_count;
 };
@@ -33,32 +36,53 @@ struct command {
     bool needs_config;
     int words_least, words_most; /* beside the options */
     const char *help;
+    const char *words; /* what they are; NULL: none */
 };
 
 static int run_serve(const struct arguments *arguments);
 static int run_once(const struct arguments *arguments);
 static int run_check(const struct arguments *arguments);
 static int run_status(const struct arguments *arguments);
+static int run_alarms(const struct arguments *arguments);
 static int run_explain(const struct arguments *arguments);
 static int run_verify(const struct arguments *arguments);
 static int run_service(const struct arguments *arguments, bool once);
 static struct config *load(const char *path);
 static bool parse(int count, char **words, struct arguments *ret);
 static void print_usage(FILE *out);
+static int run_help(const char *what);
+static void print_manual(FILE *out, void (*print)(const struct manual *, struct text *));
+static void print_settings_manual(const struct manual *manual, struct text *ret);
 static int wrong_use(const char *what, const char *word);
 static bool wants_colour(void);
 
 static const struct command commands[] = {
-    {"serve", run_serve, true, 0, 0, "run until told to stop"},
-    {"once", run_once, true, 0, 0, "take what is in the inbox, derive, publish, deliver, and end"},
-    {"check", run_check, true, 0, 0, "read the settings and tell every mistake in them (--reference: list every setting)"},
-    {"status", run_status, true, 0, 0, "stations, last data, waiting and set-aside drops, alarms, notices (--json)"},
-    {"explain", run_explain, true, 2, 3, "STATION TIME [QUANTITY]: how one value came to be (--json)"},
-    {"verify", run_verify, true, 0, 0, "the archive against its manifests, and the database's integrity"},
+    {"serve", run_serve, true, 0, 0, "run until told to stop", NULL},
+    {"once", run_once, true, 0, 0, "take what is in the inbox, derive, publish, deliver, and end", NULL},
+    {"check", run_check, true, 0, 0, "read the settings and tell every mistake in them (--reference: list every setting)", NULL},
+    {"status", run_status, true, 0, 0, "stations, last data, waiting and set-aside drops, alarms, notices (--json)", NULL},
+    {"alarms", run_alarms, true, 0, 1000, "list alarms, or answer them; history: all that became of one (--json)",
+     "[list | acknowledge ALARM... | shelve ALARM | unshelve ALARM | history ALARM]"},
+    {"explain", run_explain, true, 2, 3, "how one value came to be (--json)", "STATION TIME [QUANTITY]"},
+    {"verify", run_verify, true, 0, 0, "the archive against its manifests, and the database's integrity", NULL},
+};
+
+/* The parser, the help, the manual and the completion all read this. */
+static const struct manual_option switches[] = {
+    {"config", 'c', true, "FILE", "the settings"},
+    {"clock", 'k', false, "TIME", "begin with this wall clock instead of the real one: rehearsals on old data"},
+    {"json", 'j', false, NULL, "for machines"},
+    {"reason", 'R', false, "TEXT", "alarms: why one is shelved"},
+    {"reference", 'r', false, NULL, "check: list every setting"},
+    {"until", 'u', false, "TIME", "alarms shelve: its end, or how long (8 h)"},
+    {"verbose", 'v', true, NULL, "tell more"},
+    {"who", 'w', false, "NAME", "alarms: who answers; default: the account that runs the command"},
 };
 
 int main(int count, char **words)
 {
+    if (count == 3 && strcmp(words[1], "help") == 0)
+        return run_help(words[2]);
     if (count < 2 || strcmp(words[1], "help") == 0 || strcmp(words[1], "--help") == 0 || strcmp(words[1], "-h") == 0) {
         print_usage(count < 2 ? stderr : stdout);
         return count < 2 ? EXIT_WRONG : EXIT_FINE;
@@ -166,6 +190,32 @@ static int run_status(const struct arguments *arguments)
     return !ok ? (error.kind == ERROR_CONFIG ? EXIT_WRONG : EXIT_NEEDS_HAND) : needs_hand ? EXIT_NEEDS_HAND : EXIT_FINE;
 }
 
+static int run_alarms(const struct arguments *arguments)
+{
+    struct config *config = load(arguments->config_path);
+    if (!config)
+        return EXIT_WRONG;
+    struct alarms_options options = {.words = arguments->rest,
+                                     .word_count = arguments->rest_count,
+                                     .who = arguments->who,
+                                     .until = arguments->until,
+                                     .reason = arguments->reason,
+                                     .as_json = arguments->as_json,
+                                     .now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock};
+    struct error error;
+    struct text text;
+    bool needs_hand = false;
+    text_init(&text, (size_t)1 << 28);
+    bool ok = commands_alarms(config, &options, &text, &needs_hand, &error);
+    fputs(text.bytes ? text.bytes : "", stdout);
+    if (!ok)
+        fprintf(stderr, "rillward: %s\n", error.text);
+    text_done(&text);
+    config_free(config);
+    bool is_wrong_use = !ok && (error.kind == ERROR_INPUT || error.kind == ERROR_CONFIG);
+    return is_wrong_use ? EXIT_WRONG : !ok || needs_hand ? EXIT_NEEDS_HAND : EXIT_FINE;
+}
+
 static int run_explain(const struct arguments *arguments)
 {
     struct explain_options options = {
@@ -235,18 +285,27 @@ static struct config *load(const char *path)
 
 static bool parse(int count, char **words, struct arguments *ret)
 {
-    static const struct option options[] = {{"config", required_argument, NULL, 'c'},
-                                            {"clock", required_argument, NULL, 'k'},
-                                            {"json", no_argument, NULL, 'j'},
-                                            {"reference", no_argument, NULL, 'r'},
-                                            {"verbose", no_argument, NULL, 'v'},
-                                            {NULL, 0, NULL, 0}};
+    struct option known[COUNT_OF(switches) + 1] = {0};
+    char letters[2 * COUNT_OF(switches) + 1] = "";
+    size_t used = 0;
+    for (size_t i = 0; i < COUNT_OF(switches); i++) {
+        int takes = switches[i].value ? required_argument : no_argument;
+        known[i] = (struct option){switches[i].name, takes, NULL, switches[i].letter};
+        if (switches[i].has_short) {
+            letters[used++] = switches[i].letter;
+            if (switches[i].value)
+                letters[used++] = ':';
+        }
+    }
     int letter;
-    while ((letter = getopt_long(count, words, "c:v", options, NULL)) != -1) {
+    while ((letter = getopt_long(count, words, letters, known, NULL)) != -1) {
         switch (letter) {
         case 'c': ret->config_path = optarg; break;
         case 'j': ret->as_json = true; break;
         case 'r': ret->prints_reference = true; break;
+        case 'R': ret->reason = optarg; break;
+        case 'u': ret->until = optarg; break;
+        case 'w': ret->who = optarg; break;
         case 'v': log_set_level(LOG_LEVEL_DEBUG); break;
         case 'k':
             if (timestamp_parse(optarg, strlen(optarg), &ret->clock))
@@ -263,18 +322,43 @@ static bool parse(int count, char **words, struct arguments *ret)
 
 static void print_usage(FILE *out)
 {
-    fprintf(out, "usage: rillward COMMAND -c FILE [options]\n\n");
+    print_manual(out, manual_print_usage);
+}
+
+/* For the build, which installs what this prints. */
+static int run_help(const char *what)
+{
+    static const struct {
+        const char *word;
+        void (*print)(const struct manual *, struct text *);
+    } kinds[] = {{"--man", manual_print_page},
+                 {"--man-settings", print_settings_manual},
+                 {"--completion", manual_print_completion}};
+    for (size_t i = 0; i < COUNT_OF(kinds); i++)
+        if (strcmp(kinds[i].word, what) == 0) {
+            print_manual(stdout, kinds[i].print);
+            return EXIT_FINE;
+        }
+    return wrong_use("not understood:", what);
+}
+
+static void print_manual(FILE *out, void (*print)(const struct manual *, struct text *))
+{
+    struct manual_command rows[COUNT_OF(commands)];
     for (size_t i = 0; i < COUNT_OF(commands); i++)
-        fprintf(out, "  %-8s %s\n", commands[i].name, commands[i].help);
-    fprintf(out,
-            "\n  -c, --config FILE   the settings\n"
-            "      --clock TIME    begin with this wall clock instead of the real one: rehearsals on old data\n"
-            "      --json          for machines\n"
-            "  -v, --verbose       tell more\n"
-            "      --version\n\n"
-            "Exit status: 0 fine, 1 something needs a hand, 2 wrong use or settings.\n"
-            "Values are provisional until a qualified person has reviewed them. Alarms may be late, because data are;\n"
-            "they do not replace official flood or water-quality warnings.\n");
+        rows[i] = (struct manual_command){commands[i].name, commands[i].words, commands[i].help, commands[i].needs_config};
+    struct manual manual = {rows, COUNT_OF(rows), switches, COUNT_OF(switches)};
+    struct text text;
+    text_init(&text, (size_t)1 << 20);
+    print(&manual, &text);
+    fputs(text.bytes, out);
+    text_done(&text);
+}
+
+static void print_settings_manual(const struct manual *manual, struct text *ret)
+{
+    (void)manual; /* the settings have tables of their own */
+    manual_print_settings(ret);
 }
 
 static int wrong_use(const char *what, const char *word)

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "alarms/lifecycle.h"
 
+#include "base/timestamp.h"
+
 #include <assert.h>
 
 /* Every cell is written: an empty one would silently mean state 0. */
@@ -71,6 +73,28 @@ struct step lifecycle_step(enum alarm_state state, enum alarm_event event)
 {
     assert(state < ALARM_STATE_COUNT && event < ALARM_EVENT_COUNT);
     return transitions[state][event];
+}
+
+enum notice_event lifecycle_take(struct alarm *alarm, enum alarm_event event, int64_t now)
+{
+    struct step step = lifecycle_step(alarm->state, event);
+    alarm->state = step.next;
+    lifecycle_settle(alarm, step.announce, now);
+    return step.announce;
+}
+
+void lifecycle_settle(struct alarm *alarm, enum notice_event announced, int64_t now)
+{
+    bool is_asked = alarm->state == ALARM_UNACKNOWLEDGED && !alarm->is_old_news;
+    if (!is_asked || alarm->asked == TIME_NONE || announced == NOTICE_RAISED) {
+        alarm->asked = is_asked ? now : TIME_NONE;
+        alarm->escalated = TIME_NONE;
+    }
+    if (announced != ANNOUNCE_NOTHING) {
+        alarm->sequence++;
+        alarm->told = now;
+    }
+    alarm->changed = now;
 }
 
 bool lifecycle_is_active(enum alarm_state state)

@@ -45,6 +45,13 @@ struct step {
 };
 
 struct step lifecycle_step(enum alarm_state state, enum alarm_event event);
+
+/* The step written into an alarm: its state and `changed`; where it is announced, `sequence` and `told` too; and since
+ * when people are asked to answer: from when it became unacknowledged, or was raised anew, until it is so no more.
+ * lifecycle_settle does all but the step, for a caller that puts several steps or none into one change. */
+enum notice_event lifecycle_take(struct alarm *alarm, enum alarm_event event, int64_t now);
+void lifecycle_settle(struct alarm *alarm, enum notice_event announced, int64_t now);
+
 /* Active: the condition still holds as far as the data go (unacknowledged, acknowledged or shelved). */
 bool lifecycle_is_active(enum alarm_state state);
 

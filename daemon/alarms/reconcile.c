@@ -16,9 +16,10 @@ static bool compare(const struct reconcile_input *input, const struct alarm *sto
                     const struct episode *found, struct alarm_change *ret);
 static bool vanish(const struct reconcile_input *input, const struct alarm *stored, struct alarm_change *ret);
 static struct alarm_change learn(const struct reconcile_input *input, const struct episode *found);
-static void raise_anew(struct alarm_change *change);
+static void raise_anew(const struct reconcile_input *input, struct alarm_change *change);
 static void apply(struct alarm_change *change, enum alarm_event event);
 static void finish(struct alarm_change *change, int64_t now);
+static bool is_shelved(const struct reconcile_input *input);
 static bool becomes_news(const struct reconcile_input *input, const struct alarm *stored,
                          const struct episode *found);
 static bool is_stale(const struct reconcile_input *input, const struct episode *episode);
@@ -109,15 +110,16 @@ static size_t best_match(const struct reconcile_input *input, const bool *is_tak
 static bool compare(const struct reconcile_input *input, const struct alarm *stored,
                     const struct episode *found, struct alarm_change *ret)
 {
-    struct alarm_change change = {.what = ALARM_CHANGED, .alarm = *stored, .event = ANNOUNCE_NOTHING};
+    struct alarm_change change = {
+        .what = ALARM_CHANGED, .alarm = *stored, .before = stored->state, .event = ANNOUNCE_NOTHING};
     bool was_over = stored->episode.end != TIME_NONE, is_over = found->end != TIME_NONE;
     change.alarm.episode = *found;
     if (becomes_news(input, stored, found)) {
         change.alarm.is_old_news = false;
         change.alarm.state = ALARM_NORMAL;
-        raise_anew(&change);
+        raise_anew(input, &change);
     } else if (stored->state == ALARM_WITHDRAWN || (was_over && !is_over)) {
-        raise_anew(&change);
+        raise_anew(input, &change);
     } else if (!was_over && is_over) {
         apply(&change, ALARM_EVENT_RETURNED);
     } else if (is_same(input->rule, &stored->episode, found)) {
@@ -132,7 +134,8 @@ static bool compare(const struct reconcile_input *input, const struct alarm *sto
 
 static bool vanish(const struct reconcile_input *input, const struct alarm *stored, struct alarm_change *ret)
 {
-    struct alarm_change change = {.what = ALARM_CHANGED, .alarm = *stored, .event = ANNOUNCE_NOTHING};
+    struct alarm_change change = {
+        .what = ALARM_CHANGED, .alarm = *stored, .before = stored->state, .event = ANNOUNCE_NOTHING};
     struct episode *episode = &change.alarm.episode;
     bool is_over = episode->end != TIME_NONE;
     if (stored->state == ALARM_WITHDRAWN || (is_over && measures_waiting(input->rule)))
@@ -140,7 +143,9 @@ static bool vanish(const struct reconcile_input *input, const struct alarm *stor
     if (measures_waiting(input->rule)) {
         episode->end = input->now > episode->start ? input->now : episode->start;
         snprintf(episode->detail, sizeof episode->detail, "%s",
-                 input->rule->kind == RULE_SILENCE ? "heard again" : "no longer waiting");
+                 input->rule->kind == RULE_SILENCE     ? "heard again"
+                 : input->rule->kind == RULE_VISIT_DUE ? "visited"
+                                                       : "no longer waiting");
         apply(&change, ALARM_EVENT_RETURNED);
     } else {
         if (!is_over)
@@ -161,18 +166,29 @@ static struct alarm_change learn(const struct reconcile_input *input, const stru
                   .episode = *found,
                   .state = ALARM_NORMAL,
                   .learnt = input->now,
+                  .shelved_until = TIME_NONE,
+                  .asked = TIME_NONE,
+                  .told = TIME_NONE,
+                  .escalated = TIME_NONE,
                   .is_old_news = is_stale(input, found)},
+        .before = ALARM_NORMAL,
         .event = ANNOUNCE_NOTHING,
     };
-    raise_anew(&change);
+    raise_anew(input, &change);
     finish(&change, input->now);
     return change;
 }
 
-/* Raised, and where it is over already, returned in the same breath: one message tells both. */
-static void raise_anew(struct alarm_change *change)
+/* Raised, and where it is over already, returned in the same breath: one message tells both. While the rule is
+ * shelved here, none does. */
+static void raise_anew(const struct reconcile_input *input, struct alarm_change *change)
 {
     apply(change, change->what == ALARM_NEW ? ALARM_EVENT_RAISED : ALARM_EVENT_RECURRED);
+    if (is_shelved(input)) {
+        change->alarm.shelved_until = input->shelved_until;
+        change->alarm.shelf_reason = input->shelf_reason;
+        apply(change, ALARM_EVENT_SHELVED);
+    }
     enum notice_event told = change->event;
     if (change->alarm.episode.end != TIME_NONE)
         apply(change, ALARM_EVENT_RETURNED);
@@ -195,8 +211,12 @@ static void finish(struct alarm_change *change, int64_t now)
             alarm->state = ALARM_NORMAL; /* nobody was asked, so nobody owes an answer */
     }
     change->announce = change->event != ANNOUNCE_NOTHING;
-    alarm->sequence += change->announce;
-    alarm->changed = now;
+    lifecycle_settle(alarm, change->event, now);
+}
+
+static bool is_shelved(const struct reconcile_input *input)
+{
+    return input->shelved_until != TIME_NONE && input->shelved_until > input->now;
 }
 
 /* An alarm that a person has answered or shelved unasked is not raised again; it goes on as old news. */
@@ -215,7 +235,12 @@ static bool is_stale(const struct reconcile_input *input, const struct episode *
 static bool has_grown(const struct rule *rule, const struct episode *before, const struct episode *after)
 {
     double step = rule->deadband > 0 ? rule->deadband : STEP_OF_LIMIT * fabs(rule->limit);
-    if (measures_waiting(rule) || !(step > 0))
+    /* A flat line that gets flatter is no news; a gap is as it is. */
+    if (measures_waiting(rule) || rule->kind == RULE_FLAT || rule->kind == RULE_GAP)
+        return false;
+    if (rule->kind == RULE_OUTSIDE && !(rule->deadband > 0)) /* 10 % of the limit that it went past */
+        step = STEP_OF_LIMIT * fabs(after->worst > rule->high ? rule->high : rule->low);
+    if (!(step > 0) || !isfinite(step))
         return false;
     return floor(rules_excess(rule, after->worst) / step) > floor(rules_excess(rule, before->worst) / step);
 }
@@ -262,7 +287,7 @@ static int64_t end_or_forever(const struct episode *episode)
  */
 static bool measures_waiting(const struct rule *rule)
 {
-    return rule->kind == RULE_SILENCE || rule->kind == RULE_UNREADABLE_DROP;
+    return rule->kind == RULE_SILENCE || rule->kind == RULE_VISIT_DUE || rule->kind == RULE_UNREADABLE_DROP;
 }
 
 /* Stays at the ends of time. */

@@ -33,6 +33,9 @@
  * lately, is announced once, as raised, with its end set: the message itself says that it is over; its state
  * is ALARM_RETURNED_UNACKNOWLEDGED.
  *
+ * Shelved: what begins anew while the rule is put aside at the station begins on the shelf and is not announced;
+ * when the shelf's time is over, the caller brings back what is still so (lifecycle: UNSHELVED).
+ *
  * Vanished episodes are withdrawn (an open one ends at its last sample, so that it cannot swallow a later
  * one), but silence and unreadable_drop were true when told: they return, with end = now and "heard again" or
  * "no longer waiting". */
@@ -53,6 +56,8 @@ struct reconcile_input {
     struct span window; /* that was evaluated; unreadable_drop: {TIME_NONE, TIME_FOREVER} */
     int64_t now;
     int64_t news_age;
+    int64_t shelved_until;    /* the rule is put aside at this station until then; TIME_NONE or past: it is not */
+    const char *shelf_reason; /* NULL is "" */
 };
 
 enum alarm_change_kind { ALARM_NEW, ALARM_CHANGED };
@@ -60,6 +65,7 @@ enum alarm_change_kind { ALARM_NEW, ALARM_CHANGED };
 struct alarm_change {
     enum alarm_change_kind what;
     struct alarm alarm; /* as it is to be stored; id 0 for ALARM_NEW. Texts belong to the input */
+    enum alarm_state before; /* its state so far; ALARM_NORMAL for ALARM_NEW */
     bool announce;
     enum notice_event event; /* NOTICE_EVENT_COUNT where nothing is announced */
 };

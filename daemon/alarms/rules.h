@@ -9,6 +9,13 @@
  * over [t - window, t), is > limit; with nothing in that window no change is seen: 0. The window must be
  * longer than the sampling interval. A difference of a billionth from the limit is rounding, no difference.
  *
+ * outside: value < low or > high. change: |value - base| > limit, where base is the first counted value at or after the
+ * last visit (rows before the first known visit are passed over), or at or after a given time. flat: highest less lowest
+ * value over [t - window, t] is <= limit, and samples reach back over that window without a longer pause.
+ *
+ * Beside it (rule.beside): another quantity must be below, above or between limits at the same sample; a sample without a
+ * usable value of that one does not count, and one at which it is not so ends an episode as a value that came back does.
+ *
  * Start: an episode begins where every counted sample has met the condition for at least on_delay by data
  * time. start = first such sample, raised = the sample that served the delay. The deadband plays no part yet.
  *
@@ -21,8 +28,8 @@
  * the sampling interval, so that slow loggers are watched too and the width of a view cannot change the
  * answer. An episode that has begun holds over any pause: missing data are no proof of a return.
  *
- * worst and last: below, above the value; rise, fall the size of the change (positive); drift sensor -
- * reference; silence, unreadable_drop ms. */
+ * worst and last: below, above, outside the value; rise, fall, flat the size of the change (positive); change with its
+ * sign; drift sensor - reference; silence, gap, visit_due, unreadable_drop ms. */
 #ifndef RILLWARD_ALARMS_RULES_H
 #define RILLWARD_ALARMS_RULES_H
 
@@ -42,6 +49,10 @@ struct rule_view {
     size_t check_count;
     int64_t before; /* time of the last sample before the first row, TIME_NONE without one */
     int64_t after;  /* time of the first sample behind the last row, TIME_NONE where the data end */
+    const int64_t *visits; /* of the window, ascending: level read or logger put in; for kinds that use visits */
+    size_t visit_count;
+    int64_t visit_before, visit_after; /* as before and after */
+    double base; /* RULE_CHANGE since a time: first counted value at or after it; NaN: it is in the rows, or unknown */
     int64_t now;
 };
 
@@ -54,6 +65,7 @@ enum rule_setting {
     RULE_USES_ON_DELAY = 1u << 4,
     RULE_USES_OFF_DELAY = 1u << 5,
     RULE_USES_COUNTS_SUSPECT = 1u << 6,
+    RULE_USES_VISITS = 1u << 7, /* rule_view.visits */
 };
 
 struct rule_kind_info {
@@ -71,17 +83,23 @@ const struct rule_kind_info *rules_kind_info(enum rule_kind kind);
  * silence: start = raised = last sample + window, end = next sample; looks at times only, and the gaps to
  * `before` and `after` count too. While open, last_time = now. A place that was never heard from has no last
  * sample and so no episode.
+ * gap: from the last sample before it to the first behind it, never open.
+ * visit_due: as silence, of visits.
  * unreadable_drop: none here, see rules_drop_episodes(). */
 size_t rules_evaluate(struct arena *arena, const struct rule_view *view, struct episode **ret);
 
 /* The rows to look at for a change in [from, to): [from - lead_in, to + lead_out), if no episode, stored or
- * found, lies across these edges; reconcile_widen() grows the window where one does. */
+ * found, lies across these edges; reconcile_widen() grows the window where one does. For a change since the last visit the
+ * edges must also lie at visits, or where the data end: its base acts until the next one. */
 int64_t rules_lead_in(const struct rule *rule);
 int64_t rules_lead_out(const struct rule *rule);
 
 /* How far a value lies past the rule's limit, in the bad direction (> 0: past it), inside unit. Of worst or
  * last of an episode; silence and unreadable_drop: past the window, ms. */
 double rules_excess(const struct rule *rule, double value);
+
+/* RULE_CHANGE since a time: the first counted value at or after it, and its time; TIME_NONE where the rows have none. */
+int64_t rules_base(const struct rule *rule, const struct record *record, double *ret);
 
 /* What is known of a drop that is not taken. */
 struct drop_fact {

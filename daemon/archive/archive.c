@@ -5,6 +5,10 @@
 #include "archive/manifest.h"
 #include "archive/write_csv.h"
 #include "archive/write_csvw.h"
+#include "archive/write_daily.h"
+#include "archive/write_netcdf.h"
+#include "archive/write_waterml.h"
+#include "archive/write_xlsx.h"
 #include "base/memory.h"
 
 #include <assert.h>
@@ -18,9 +22,7 @@
 
 enum { NAME_KEPT = 80, DIGITS_KEPT = 16 };
 
-static bool render_csv(const struct dataset *dataset, struct text *ret, struct error *error);
-static bool render_csvw(const struct dataset *dataset, struct text *ret, struct error *error);
-static bool render_chart(const struct dataset *dataset, struct text *ret, struct error *error);
+static void render(const struct dataset *dataset, struct archive_file *files, bool is_record);
 static char *print_path(char ret[ARCHIVE_PATH_SIZE], const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 static void print_folder(enum archive_place place, const char *id, char *ret, size_t size);
@@ -36,10 +38,16 @@ static bool join(const char *root, const char *path, char ret[PATH_MAX], struct 
 static bool make_folder_of(const char *full, struct error *error);
 
 static const struct archive_writer writers[] = {
-    {".csv", "CSV", true, render_csv},
-    {".csv-metadata.json", "metadata", true, render_csvw},
-    {".svg", "chart", false, render_chart},
+    {".csv", "CSV", true, FORMAT_CSV, write_csv},
+    {".csv-metadata.json", "metadata", true, FORMAT_CSV, write_csvw},
+    {"_daily.csv", "daily CSV", false, FORMAT_CSV, write_daily_csv},
+    {"_daily.csv-metadata.json", "daily metadata", false, FORMAT_CSV, write_daily_csvw},
+    {".nc", "netCDF", false, FORMAT_NETCDF, write_netcdf},
+    {".xlsx", "workbook", false, FORMAT_XLSX, write_xlsx},
+    {".xml", "WaterML", false, FORMAT_WATERML, write_waterml},
+    {".svg", "chart", false, FORMAT_CHART, chart_render},
 };
+_Static_assert(COUNT_OF(writers) <= ARCHIVE_WRITERS_MAX, "callers have room for all");
 
 const struct archive_writer *archive_writers(size_t *ret_count)
 {
@@ -47,25 +55,13 @@ const struct archive_writer *archive_writers(size_t *ret_count)
     return writers;
 }
 
-static bool render_csv(const struct dataset *dataset, struct text *ret, struct error *error)
+size_t archive_writers_wanted(const struct config *config, const struct archive_writer *ret[ARCHIVE_WRITERS_MAX])
 {
-    (void)error;
-    write_csv(dataset, ret);
-    return true;
-}
-
-static bool render_csvw(const struct dataset *dataset, struct text *ret, struct error *error)
-{
-    (void)error;
-    write_csvw(dataset, ret);
-    return true;
-}
-
-static bool render_chart(const struct dataset *dataset, struct text *ret, struct error *error)
-{
-    (void)error;
-    chart_render(dataset, ret);
-    return true;
+    size_t n = 0;
+    for (size_t i = 0; i < COUNT_OF(writers); i++)
+        if (writers[i].format == FORMAT_CSV || config->archive_formats >> writers[i].format & 1)
+            ret[n++] = &writers[i];
+    return n;
 }
 
 char *archive_month_path(const char *station, int year, int month, const char *extension,
@@ -138,18 +134,30 @@ void archive_file_done(struct archive_file *file)
     text_done(&file->content);
 }
 
-bool archive_render_month(const struct dataset *dataset, struct archive_file *files, struct error *error)
+void archive_render_records(const struct dataset *dataset, struct archive_file *files)
 {
-    const char *station = dataset->station->id;
-    for (size_t i = 0; i < COUNT_OF(writers); i++) {
+    const struct archive_writer *wanted[ARCHIVE_WRITERS_MAX];
+    size_t n = archive_writers_wanted(dataset->config, wanted);
+    for (size_t i = 0; i < n; i++) {
         char path[ARCHIVE_PATH_SIZE];
-        archive_month_path(station, dataset->year, dataset->month, writers[i].extension, path);
+        archive_month_path(dataset->station->id, dataset->year, dataset->month, wanted[i]->extension, path);
         archive_file_init(&files[i], path);
     }
-    for (size_t i = 0; i < COUNT_OF(writers); i++)
-        if (!writers[i].render(dataset, &files[i].content, error))
-            return within(error, "writing '%s'", files[i].path);
-    return true;
+    render(dataset, files, true);
+}
+
+void archive_render_others(const struct dataset *dataset, struct archive_file *files)
+{
+    render(dataset, files, false);
+}
+
+static void render(const struct dataset *dataset, struct archive_file *files, bool is_record)
+{
+    const struct archive_writer *wanted[ARCHIVE_WRITERS_MAX];
+    size_t n = archive_writers_wanted(dataset->config, wanted);
+    for (size_t i = 0; i < n; i++)
+        if (wanted[i]->is_record == is_record)
+            wanted[i]->render(dataset, &files[i].content);
 }
 
 bool archive_write_files(const char *root, struct archive_file *files, size_t n, struct error *error)

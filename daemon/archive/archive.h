@@ -44,10 +44,15 @@ struct archive_writer {
     const char *extension; /* with its dot */
     const char *label;     /* for links to it */
     bool is_record;        /* its content is the record's: a change makes a new revision; a picture's does not */
-    bool (*render)(const struct dataset *dataset, struct text *ret, struct error *error);
+    enum archive_format format; /* the word of the settings that asks for it */
+    void (*render)(const struct dataset *dataset, struct text *ret); /* to an empty text */
 };
-/* The formats of a station-month, in a fixed order. */
+#define ARCHIVE_WRITERS_MAX 16
+
+/* All files of a station-month that there can be, in a fixed order: records first. */
 const struct archive_writer *archive_writers(size_t *ret_count);
+/* Those that the settings ask for, in the same order; returns how many. */
+size_t archive_writers_wanted(const struct config *config, const struct archive_writer *ret[ARCHIVE_WRITERS_MAX]);
 
 /* ---- How ---- */
 
@@ -62,9 +67,11 @@ struct archive_file {
 void archive_file_init(struct archive_file *file, const char *path);
 void archive_file_done(struct archive_file *file);
 
-/* All formats of one month: files[i] by archive_writers()[i], initialised here; also after a failure
- * archive_file_done() them all. */
-bool archive_render_month(const struct dataset *dataset, struct archive_file *files, struct error *error);
+/* The files of one month that the settings ask for, files[i] by archive_writers_wanted()[i]: first the records alone,
+ * which decide about the revision, then, into the same files, all others. archive_render_records() initialises every
+ * file, with its path. Nothing fails here: content without room is told by archive_write_files(). */
+void archive_render_records(const struct dataset *dataset, struct archive_file *files);
+void archive_render_others(const struct dataset *dataset, struct archive_file *files);
 
 /* Put files in place, whole and durable, in the given order: a manifest belongs after what it lists; no path
  * twice. Skips a file whose content is the known one where a file of that size is there. Everything is on

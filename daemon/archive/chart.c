@@ -2,6 +2,7 @@
 #include "archive/chart.h"
 
 #include "archive/chart_panel.h"
+#include "archive/say.h"
 #include "archive/summary.h"
 #include "base/timestamp.h"
 
@@ -108,7 +109,7 @@ void chart_describe(const struct dataset *dataset, struct text *ret)
 {
     enum quantity panels[CHART_PANELS_MAX];
     size_t n = chart_panels(&dataset->record, panels);
-    text_markup(ret, dataset->station->name);
+    say(ret, dataset->station->name);
     text_puts(ret, ", ");
     summary_add_month(ret, dataset->year, dataset->month);
     text_puts(ret, ".");
@@ -144,7 +145,7 @@ static void add_head(const struct dataset *dataset, int height, struct text *tex
                 "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"100%%\" height=\"%d\" role=\"img\""
                 " aria-labelledby=\"title description\" xml:lang=\"en\">\n<title id=\"title\">",
                 height);
-    text_markup(text, dataset->station->name);
+    say(text, dataset->station->name);
     text_puts(text, ", ");
     summary_add_month(text, dataset->year, dataset->month);
     text_puts(text, "</title>\n<desc id=\"description\">");
@@ -154,7 +155,7 @@ static void add_head(const struct dataset *dataset, int height, struct text *tex
     text_puts(text, shapes);
     text_puts(text, "<rect class=\"paper\" width=\"100%\" height=\"100%\"/>\n");
     text_puts(text, "<text class=\"title\" x=\"12\" y=\"26\">");
-    text_markup(text, dataset->station->name);
+    say(text, dataset->station->name);
     text_puts(text, "</text>\n<text class=\"soft\" x=\"12\" y=\"46\">");
     summary_add_month(text, dataset->year, dataset->month);
     text_printf(text, " \u00b7 revision %lld \u00b7 provisional</text>\n", (long long)dataset->revision);

@@ -3,6 +3,7 @@
 
 #include "archive/decimate.h"
 #include "archive/scale.h"
+#include "archive/say.h"
 #include "archive/summary.h"
 #include "base/timestamp.h"
 
@@ -376,7 +377,7 @@ static void add_episode_title(const struct panel *p, const struct rule *rule, co
     int64_t offset = p->dataset->station->utc_offset;
     char when[TIMESTAMP_SIZE];
     text_puts(p->text, "<title>");
-    text_markup(p->text, rule->title);
+    say(p->text, rule->title);
     text_printf(p->text, ", from %s ", timestamp_print_offset(episode->start, offset, when));
     if (episode->end == TIME_NONE)
         text_puts(p->text, "on, still so at the last sample");
@@ -404,7 +405,7 @@ static void draw_episode_names(struct panel *p)
         text_puts(t, is_right ? " left\" x=\"" : "\" x=\"");
         chart_add_percent(t, x);
         text_printf(t, "\" y=\"%d\">", is_low ? 13 : p->height - 7);
-        text_markup(t, rule->title);
+        say(t, rule->title);
         text_puts(t, "</text>\n");
         last = x;
     }
@@ -451,7 +452,7 @@ static void draw_limits(struct panel *p)
         text_putc(t, ' ');
         text_number(t, quantity_to_written(p->quantity, rule->limit), p->scale.decimals > 1 ? p->scale.decimals : 1);
         text_puts(t, ": ");
-        text_markup(t, rule->title);
+        say(t, rule->title);
         text_puts(t, "</text>\n");
         p->marks |= MARK_LIMIT;
     }

@@ -2,12 +2,15 @@
 #include "config/check.h"
 
 #include "base/text.h"
+#include "base/timestamp.h"
 #include "config/address.h"
 #include "config/options.h"
 #include "config/path.h"
 #include "config/problems.h"
 #include "config/vocabulary.h"
 
+#include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -34,6 +37,7 @@ static void add_labels(struct name **names, size_t *count, size_t *capacity, con
                        const struct word_list *labels, struct place where);
 static int compare_labels(const void *a, const void *b, void *main_file);
 static void check_folders(struct checker *checker);
+static void check_metrics(struct checker *checker);
 static void check_network_url(struct checker *checker);
 static void check_stations(struct checker *checker);
 static void check_patterns(struct checker *checker, const struct word_list *list, const char *noun, const char *id,
@@ -41,6 +45,9 @@ static void check_patterns(struct checker *checker, const struct word_list *list
 static void check_layout(struct checker *checker, const struct layout *layout);
 static bool role_fits(enum layout_holds holds, enum column_role role);
 static void check_rule(struct checker *checker, const struct rule *rule);
+static void check_tell(struct checker *checker, const char *subject, const struct word_list *tell, struct place where);
+static void check_limits(struct checker *checker, const struct rule *rule);
+static void check_window(struct checker *checker, const struct rule *rule);
 static void check_rule_station(struct checker *checker, const struct rule *rule, const char *word);
 static bool may_watch_barometers(const struct rule *rule);
 static void check_recipient(struct checker *checker, const struct recipient *recipient);
@@ -54,6 +61,8 @@ void config_check(const struct config *config, const struct top_places *places, 
 {
     struct checker checker = {.config = config, .places = places, .problems = problems};
     check_folders(&checker);
+    if (config->metrics_file)
+        check_metrics(&checker);
     check_network_url(&checker);
     check_ids(&checker);
     check_labels(&checker);
@@ -64,6 +73,7 @@ void config_check(const struct config *config, const struct top_places *places, 
         check_rule(&checker, &config->rules[i]);
     for (size_t i = 0; i < config->recipient_count; i++)
         check_recipient(&checker, &config->recipients[i]);
+    check_tell(&checker, "the digest", &config->digest_mail.tell, config->digest_mail.where);
     if (config->mail.host)
         check_mail(&checker);
 }
@@ -179,6 +189,22 @@ static void check_folders(struct checker *checker)
                             folders[i].key, folders[j].key, folders[i].path, folders[j].path);
 }
 
+static void check_metrics(struct checker *checker)
+{
+    const struct config *config = checker->config;
+    const char *path = config->metrics_file;
+    const struct {
+        const char *key, *path;
+    } folders[] = {{"inbox", config->inbox}, {"archive", config->archive}};
+    if (!text_ends_with(path, ".prom"))
+        problem_add(checker->problems, checker->places->metrics,
+                    "'file' of the metrics is '%.200s': collectors read files named '*.prom' only", path);
+    for (size_t i = 0; i < COUNT_OF(folders); i++)
+        if (folders[i].path && path_is_inside(path, folders[i].path))
+            problem_add(checker->problems, checker->places->metrics,
+                        "'file' of the metrics lies in the '%s' folder: expected a folder of its own", folders[i].key);
+}
+
 static void check_network_url(struct checker *checker)
 {
     bool is_encrypted;
@@ -264,21 +290,79 @@ static bool role_fits(enum layout_holds holds, enum column_role role)
 
 static void check_rule(struct checker *checker, const struct rule *rule)
 {
+    char subject[128];
+    snprintf(subject, sizeof subject, "rule '%s'", rule->id);
+    check_tell(checker, subject, &rule->tell, rule->where);
+    snprintf(subject, sizeof subject, "'escalate' of rule '%s'", rule->id);
+    check_tell(checker, subject, &rule->escalate_to, rule->where);
+    for (size_t i = 0; i < rule->tell.count; i++)
+        for (size_t k = 0; k < rule->escalate_to.count; k++)
+            if (strcmp(rule->tell.words[i], rule->escalate_to.words[k]) == 0)
+                problem_add(checker->problems, rule->where, "'escalate' of rule '%s' tells '%.60s', who is told at once",
+                            rule->id, rule->tell.words[i]);
+    check_limits(checker, rule);
+    check_window(checker, rule);
+    if (rule->beside.below <= rule->beside.above)
+        problem_add(checker->problems, rule->where, "'while' of rule '%s' can never be so: 'below' must be above 'above'",
+                    rule->id);
+    for (size_t i = 0; i < rule->stations.count; i++)
+        check_rule_station(checker, rule, rule->stations.words[i]);
+}
+
+static void check_tell(struct checker *checker, const char *subject, const struct word_list *tell, struct place where)
+{
     const struct config *config = checker->config;
-    for (size_t i = 0; i < rule->tell.count; i++) {
-        const char *id = rule->tell.words[i];
+    for (size_t i = 0; i < tell->count; i++) {
+        const char *id = tell->words[i];
         for (size_t k = 0; k < i; k++)
-            if (strcmp(rule->tell.words[k], id) == 0)
-                problem_add(checker->problems, rule->where, "rule '%s' tells '%.60s' twice", rule->id, id);
+            if (strcmp(tell->words[k], id) == 0)
+                problem_add(checker->problems, where, "%s tells '%.60s' twice", subject, id);
         if (config_find_recipient(config, id) < config->recipient_count)
             continue;
         const char *nearest = option_nearest(id, recipient_id, config);
-        problem_add(checker->problems, rule->where, "rule '%s' tells the unknown recipient '%.60s'%s%s%s", rule->id, id,
+        problem_add(checker->problems, where, "%s tells the unknown recipient '%.60s'%s%s%s", subject, id,
                     nearest ? ", expected '" : ": expected one of 'recipients'", nearest ? nearest : "",
                     nearest ? "'" : "");
     }
-    for (size_t i = 0; i < rule->stations.count; i++)
-        check_rule_station(checker, rule, rule->stations.words[i]);
+}
+
+/* A deadband that no value can come back over leaves an alarm open for ever. */
+static void check_limits(struct checker *checker, const struct rule *rule)
+{
+    static const enum quantity never_negative[] = {QUANTITY_DEPTH,        QUANTITY_OXYGEN,
+                                                   QUANTITY_CONDUCTIVITY, QUANTITY_SPECIFIC_CONDUCTANCE,
+                                                   QUANTITY_SALINITY,     QUANTITY_WATER_PRESSURE,
+                                                   QUANTITY_AIR_PRESSURE, QUANTITY_BATTERY,
+                                                   QUANTITY_OXYGEN_SATURATION, QUANTITY_OXYGEN_SATURATION_STANDARD};
+    bool is_size = rule->kind == RULE_RISE || rule->kind == RULE_FALL || rule->kind == RULE_CHANGE ||
+                   rule->kind == RULE_DRIFT;
+    for (size_t i = 0; i < COUNT_OF(never_negative); i++)
+        is_size = is_size || (rule->kind == RULE_ABOVE && rule->quantity == never_negative[i]);
+    if (is_size && rule->limit > 0 && rule->deadband >= rule->limit)
+        problem_add(checker->problems, rule->where,
+                    "rule '%s' could never be over: expected a 'deadband' that is smaller than the 'limit'", rule->id);
+    if (rule->kind == RULE_OUTSIDE && rule->deadband > 0 && rule->deadband * 2 >= rule->high - rule->low)
+        problem_add(checker->problems, rule->where,
+                    "rule '%s' could never be over: expected a 'deadband' smaller than half of the 'band'", rule->id);
+    if (rule->kind == RULE_OUTSIDE && isinf(rule->low) && isinf(rule->high))
+        problem_add(checker->problems, rule->where, "'band' of rule '%s' has no end: expected one at least", rule->id);
+}
+
+/* Within one sampling interval nothing is seen to rise. */
+static void check_window(struct checker *checker, const struct rule *rule)
+{
+    const struct config *config = checker->config;
+    bool looks_back = rule->kind == RULE_RISE || rule->kind == RULE_FALL || rule->kind == RULE_FLAT;
+    for (size_t i = 0; looks_back && rule->window > 0 && i < config->station_count; i++) {
+        const struct station *station = &config->stations[i];
+        char window[TIMESTAMP_SIZE], interval[TIMESTAMP_SIZE];
+        if (station->interval < rule->window || !rule_watches(rule, station->id))
+            continue;
+        problem_add(checker->problems, rule->where,
+                    "rule '%s' has a 'window' of %s, and station '%s' samples every %s: expected a longer window", rule->id,
+                    duration_print(rule->window, window), station->id, duration_print(station->interval, interval));
+        return; /* one is enough of thousands */
+    }
 }
 
 static void check_rule_station(struct checker *checker, const struct rule *rule, const char *word)
@@ -303,7 +387,7 @@ static void check_rule_station(struct checker *checker, const struct rule *rule,
 
 static bool may_watch_barometers(const struct rule *rule)
 {
-    return rule->kind == RULE_SILENCE || rule->quantity == QUANTITY_AIR_PRESSURE ||
+    return rule->kind == RULE_SILENCE || rule->kind == RULE_GAP || rule->quantity == QUANTITY_AIR_PRESSURE ||
            rule->quantity == QUANTITY_AIR_TEMPERATURE || rule->quantity == QUANTITY_BATTERY;
 }
 

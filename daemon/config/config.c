@@ -18,6 +18,9 @@ void config_free(struct config *config)
         return;
     for (size_t i = 0; i < config->layout_count; i++)
         zone_free(config->layouts[i].zone);
+    for (size_t i = 0; i < config->recipient_count; i++)
+        zone_free(config->recipients[i].hours.zone);
+    zone_free(config->digest_mail.zone);
     arena_free(config->arena);
     free(config);
 }

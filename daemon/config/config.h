@@ -138,6 +138,7 @@ struct layout {
     struct word_list missing; /* cells that mean "no value", beside the empty cell */
     struct word_list end_marks; /* a row whose first cell begins with one of these ends the data (footer) */
     const char *comment;      /* lines beginning with this are skipped; "" none */
+    const char *sheet;        /* workbooks: pattern for the sheet's name; NULL: any that fits and is not hidden */
     bool may_end_open;        /* the last line never has a line end: take it at once */
     const char *serial_label, *station_label; /* preamble: the cell after (or after ':' in) this one names them; NULL none */
     const char *time_columns[2]; /* header patterns; [1] NULL where one column holds date and time */
@@ -162,24 +163,59 @@ enum rule_kind {
     RULE_ABOVE,           /* quantity > limit */
     RULE_RISE,            /* rose by more than limit within window */
     RULE_FALL,            /* fell by more than limit within window */
+    RULE_OUTSIDE,         /* quantity < low or > high */
+    RULE_CHANGE,          /* changed by more than limit since the last visit, or since a time */
+    RULE_FLAT,            /* changed by no more than limit for as long as window */
     RULE_DRIFT,           /* a check or second level reading disagrees by more than limit */
     RULE_SILENCE,         /* no data of a station or barometer for longer than window */
+    RULE_GAP,             /* data before and behind, and none between for longer than window */
+    RULE_VISIT_DUE,       /* nobody has put the logger in or read the level for longer than window */
     RULE_UNREADABLE_DROP, /* a drop was set aside, or waits for longer than window */
     RULE_KIND_COUNT
 };
 const char *rule_kind_word(enum rule_kind kind);
+
+/* What must be so beside the rule's own condition. */
+struct rule_condition {
+    enum quantity quantity; /* QUANTITY_COUNT: no such condition */
+    double below, above;    /* inside units; NaN: not looked at */
+};
 
 struct rule {
     const char *id, *title;   /* title: for people; the id where none is given */
     enum rule_kind kind;
     enum quantity quantity;   /* QUANTITY_COUNT where the kind has none */
     double limit, deadband;   /* inside units */
+    double low, high;         /* RULE_OUTSIDE; infinite: open */
+    int64_t since;            /* RULE_CHANGE: a time; TIME_NONE: the last visit */
+    struct rule_condition beside;
     int64_t window, on_delay, off_delay; /* ms */
     bool counts_suspect;      /* values flagged 3 count too; 4 and 9 never do */
     enum priority priority;
     struct word_list stations; /* ids or patterns; empty: all */
     struct word_list tell;     /* recipient ids */
     const char *advice;       /* what to do, for the message; may be "" */
+    int64_t repeat;           /* ms between reminders while nobody answers; 0: none */
+    int64_t escalate_after;   /* ms without an answer after which those further up are told; 0: never */
+    struct word_list escalate_to; /* recipient ids */
+    struct place where;
+};
+
+/* When somebody works, by a local clock. */
+struct hours {
+    unsigned days;         /* bit 0 Monday ... bit 6 Sunday; 0: at all times */
+    int from, to;          /* minutes of the day, [from, to); to <= from: over midnight, by the day on which it begins */
+    const char *zone_name; /* offset or IANA name; NULL where there are no hours */
+    struct zone *zone;
+};
+
+/* Once a day: what needs nobody woken. */
+struct digest_mail {
+    int at;                /* minute of the day */
+    const char *zone_name; /* offset or IANA name; NULL: there is no digest */
+    struct zone *zone;
+    struct word_list tell; /* recipient ids */
+    bool is_always;        /* also where there is nothing to say */
     struct place where;
 };
 
@@ -194,8 +230,14 @@ struct recipient {
     const char *address;        /* mail */
     const char *ca_file;        /* extra certificate authority, NULL: the system's */
     bool allows_private_address; /* webhook may point into private or loopback networks */
+    struct hours hours;         /* outside them only high priority is sent, the rest waits */
     struct place where;
 };
+
+enum sandbox_use { SANDBOX_ON, SANDBOX_OFF };
+
+/* Formats of a station-month. FORMAT_CSV is the record itself, and always written. */
+enum archive_format { FORMAT_CSV, FORMAT_NETCDF, FORMAT_XLSX, FORMAT_WATERML, FORMAT_CHART, FORMAT_COUNT };
 
 enum mail_security { MAIL_STARTTLS, MAIL_TLS, MAIL_PLAIN /* loopback only */ };
 
@@ -217,6 +259,10 @@ struct config {
     const char *network_id, *network_name, *operator_name, *contact; /* operator_name, contact: may be "" */
     const char *public_url;  /* where the archive is served, "" where it is not; used as CloudEvents source */
     const char *inbox, *archive, *state; /* absolute paths */
+    uint32_t archive_formats;  /* bit f: enum archive_format */
+    const char *metrics_file;  /* absolute path; NULL: none is written */
+    enum sandbox_use sandbox;
+    struct word_list includes; /* absolute patterns of files that a reload may read, beside the main one */
     int64_t settle, rescan;  /* ms */
     int64_t hold_open_end;   /* ms that a file without its last line end must rest before it is taken */
     int64_t largest_drop;    /* bytes */
@@ -225,6 +271,10 @@ struct config {
     int64_t largest_air_gap; /* ms between barometer samples that may be interpolated at all */
     int64_t good_air_gap;    /* ms: beyond this the interpolated value is suspect */
     int64_t news_age;        /* ms: an episode whose last moment is older than this wakes nobody */
+    int64_t longest_shelf;   /* ms that a person can put an alarm aside for */
+    int64_t gather;          /* ms: new alarms of one rule within this time become one message to a recipient; 0: off */
+    int64_t chattering_window; /* ms: a rule met three times within it at one place is chattering */
+    struct digest_mail digest_mail;
     struct quality_limits quality[QUANTITY_COUNT];
     struct station *stations;
     size_t station_count;
@@ -237,7 +287,7 @@ struct config {
     struct recipient *recipients;
     size_t recipient_count;
     struct mail_server mail;
-    uint64_t digest; /* of everything that shapes finished values: a change makes spans dirty */
+    uint64_t digest; /* of all that decides whether and how a drop is read: see config/digest.h */
 };
 
 /* Every mistake, not only the first. */

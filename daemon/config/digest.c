@@ -13,8 +13,11 @@ static void add_number(uint64_t *digest, double value);
 static void add_whole(uint64_t *digest, int64_t value);
 static void add_words(uint64_t *digest, const struct word_list *list);
 static void add_limits(uint64_t *digest, const struct quality_limits *limits);
+static void add_claims(uint64_t *digest, const struct word_list *drops, const struct word_list *serials,
+                       const struct word_list *labels);
 static void add_position(uint64_t *digest, const struct barometer *barometer);
 static void add_barometers(uint64_t *digest, const struct config *config, const struct station *station);
+static void add_oxygen_limits(uint64_t *digest, const struct config *config, const struct station *station);
 static bool may_be_near(const struct config *config, const struct station *station, const struct barometer *barometer);
 static void add_layout(uint64_t *digest, const struct layout *layout);
 static void add_meanings(uint64_t *digest, const struct word_meaning *list, size_t count);
@@ -27,13 +30,19 @@ uint64_t config_digest(const struct config *config)
     add_text(&digest, config->operator_name);
     add_text(&digest, config->contact);
     add_text(&digest, config->public_url);
-    for (size_t i = 0; i < config->barometer_count; i++)
-        add_position(&digest, &config->barometers[i]);
+    add_whole(&digest, config->largest_drop);
+    for (size_t i = 0; i < config->barometer_count; i++) {
+        const struct barometer *barometer = &config->barometers[i];
+        add_position(&digest, barometer);
+        add_whole(&digest, barometer->utc_offset);
+        add_claims(&digest, &barometer->drops, &barometer->serials, &barometer->labels);
+    }
     for (size_t i = 0; i < config->layout_count; i++)
         add_layout(&digest, &config->layouts[i]);
     for (size_t i = 0; i < config->station_count; i++) {
-        uint64_t station = config_station_digest(config, &config->stations[i]);
-        add_bytes(&digest, &station, sizeof station);
+        const struct station *station = &config->stations[i];
+        add_whole(&digest, (int64_t)config_station_digest(config, station));
+        add_claims(&digest, &station->drops, &station->serials, &station->labels);
     }
     return digest;
 }
@@ -66,7 +75,24 @@ uint64_t config_station_digest(const struct config *config, const struct station
     }
     add_words(&digest, &station->barometers);
     add_barometers(&digest, config, station);
+    add_whole(&digest, config->archive_formats);
+    add_oxygen_limits(&digest, config, station);
     return digest;
+}
+
+/* Daily values tell for how long oxygen was below the limits of these rules, in whatever order they stand. */
+static void add_oxygen_limits(uint64_t *digest, const struct config *config, const struct station *station)
+{
+    uint64_t sum = 0;
+    for (size_t i = 0; i < config->rule_count; i++) {
+        const struct rule *rule = &config->rules[i];
+        if (rule->kind != RULE_BELOW || rule->quantity != QUANTITY_OXYGEN || !rule_watches(rule, station->id))
+            continue;
+        uint64_t limit = FNV_START;
+        add_number(&limit, rule->limit);
+        sum += limit;
+    }
+    add_bytes(digest, &sum, sizeof sum);
 }
 
 static void add_bytes(uint64_t *digest, const void *bytes, size_t length)
@@ -113,6 +139,15 @@ static void add_limits(uint64_t *digest, const struct quality_limits *limits)
     add_whole(digest, limits->flat_fail);
 }
 
+/* Which drops belong to a place. */
+static void add_claims(uint64_t *digest, const struct word_list *drops, const struct word_list *serials,
+                       const struct word_list *labels)
+{
+    add_words(digest, drops);
+    add_words(digest, serials);
+    add_words(digest, labels);
+}
+
 static void add_position(uint64_t *digest, const struct barometer *barometer)
 {
     add_text(digest, barometer->id);
@@ -151,6 +186,7 @@ static void add_layout(uint64_t *digest, const struct layout *layout)
 {
     const char *const texts[] = {layout->id,
                                  layout->comment,
+                                 layout->sheet,
                                  layout->serial_label,
                                  layout->station_label,
                                  layout->time_columns[0],

@@ -5,7 +5,8 @@
 
 #include "config/config.h"
 
-/* Of the network's names, all stations with their limits, barometers, pairing and layouts. */
+/* Of all that decides whether and how a drop is read: the network's names, stations with their limits, barometers, what
+ * they claim, pairing, layouts, the largest drop. A drop that was set aside is tried again when it changes. */
 uint64_t config_digest(const struct config *config);
 
 #endif

@@ -287,6 +287,11 @@ static void read_main(struct loader *loader, struct reader *reader, const yaml_n
         read_network_quality(reader, quality);
     if (mail)
         read_mail(reader, mail);
+    const yaml_node_t *alarms = reader_find(reader, root, "alarms");
+    const yaml_node_t *digest =
+        alarms && alarms->type == YAML_MAPPING_NODE ? reader_find(reader, alarms, "digest") : NULL;
+    if (digest)
+        read_digest(reader, digest);
     if (include)
         collect_includes(loader, reader, include);
     if (id && config->network_id && !reader_is_id(config->network_id))
@@ -300,6 +305,7 @@ static void read_main(struct loader *loader, struct reader *reader, const yaml_n
     loader->places.inbox = place_of_key(reader, root, "inbox");
     loader->places.archive = place_of_key(reader, root, "archive");
     loader->places.state = place_of_key(reader, root, "state");
+    loader->places.metrics = place_of_key(reader, root, "metrics");
     if (network && network->type == YAML_MAPPING_NODE)
         loader->places.url = place_of_key(reader, network, "url");
 }
@@ -338,8 +344,12 @@ static void collect_includes(struct loader *loader, struct reader *reader, const
         return;
     }
     reader_words(reader, node, "include", &patterns);
-    for (size_t i = 0; i < patterns.count; i++)
+    struct word_list *includes = &loader->config->includes;
+    includes->words = arena_array(loader->config->arena, patterns.count, sizeof *includes->words);
+    for (size_t i = 0; i < patterns.count; i++) {
+        includes->words[includes->count++] = path_absolute(loader->config->arena, reader->folder, patterns.words[i]);
         collect_matches(loader, reader, node, patterns.words[i]);
+    }
 }
 
 static void collect_matches(struct loader *loader, struct reader *reader, const yaml_node_t *node, const char *pattern)

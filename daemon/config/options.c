@@ -66,12 +66,40 @@ static const struct option pairing_options[] = {
 };
 SECTION(pairing, "pairing", "the pairing");
 
+static const struct option digest_options[] = {
+    {.key = "at", .type = OPTION_CLOCK, .offset = offsetof(struct digest_mail, at), .is_required = true,
+     .help = "time of day"},
+    {.key = "zone", .type = OPTION_TEXT, .offset = offsetof(struct digest_mail, zone_name), .is_required = true,
+     .help = "clock of that time: an offset such as '-08:00', or an IANA name"},
+    {.key = "tell", .type = OPTION_WORDS, .offset = offsetof(struct digest_mail, tell), .is_required = true,
+     .help = "ids of the recipients"},
+    {.key = "always", .type = OPTION_BOOLEAN, .offset = offsetof(struct digest_mail, is_always), .standard = "false",
+     .help = "also on days without anything to say"},
+};
+SECTION(digest, "alarms.digest", "the digest");
+
 static const struct option alarms_options[] = {
     {.key = "news_age", .type = OPTION_DURATION, .offset = FIELD(news_age), .standard = "3 d",
      .minimum = MINUTE, .maximum = 3650 * DAY,
      .help = "an episode whose last moment is older than this when learnt of is recorded and wakes nobody"},
+    {.key = "longest_shelf", .type = OPTION_DURATION, .offset = FIELD(longest_shelf), .standard = "30 d",
+     .minimum = MINUTE, .maximum = 365 * DAY, .help = "how long a person can put an alarm aside at most"},
+    {.key = "gather", .type = OPTION_DURATION, .offset = FIELD(gather), .standard = "1 min", .minimum = 0,
+     .maximum = HOUR,
+     .help = "new alarms of one rule within this time become one message to a recipient; 0 s: each its own"},
+    {.key = "chattering", .type = OPTION_DURATION, .offset = FIELD(chattering_window), .standard = "6 h",
+     .minimum = MINUTE, .maximum = 30 * DAY,
+     .help = "an alarm that begins for the third time within this, by the time of the data, is called chattering"},
+    {.key = "digest", .type = OPTION_SECTION, .offset = FIELD(digest_mail), .section = &section_digest,
+     .help = "once a day: old news, open alarms, silent stations, drops set aside, notices not delivered"},
 };
 SECTION(alarms, "alarms", "the alarms");
+
+static const struct option metrics_options[] = {
+    {.key = "file", .type = OPTION_PATH, .offset = FIELD(metrics_file),
+     .help = "text file for a collector of metrics, named '*.prom', in a folder that the collector reads"},
+};
+SECTION(metrics, "metrics", "the metrics");
 
 #define SENDER(name) offsetof(struct mail_server, name)
 static const struct option mail_options[] = {
@@ -109,12 +137,18 @@ static const struct option top_options[] = {
      .help = "folder for finished records, pages and originals"},
     {.key = "state", .type = OPTION_PATH, .offset = FIELD(state), .is_required = true,
      .help = "folder for the database"},
+    {.key = "archive_formats", .type = OPTION_CHOICES, .offset = FIELD(archive_formats),
+     .standard = "csv, netcdf, xlsx, chart", .choice = archive_format_choice,
+     .help = "what a month of a station is written as; csv, which is the record, is written in any case"},
     {.key = "include", .type = OPTION_OWN,
      .help = "patterns of more files with stations, barometers, layouts, recipients, rules"},
     {.key = "intake", .type = OPTION_SECTION, .section = &section_intake, .help = "when drops are read"},
     {.key = "pairing", .type = OPTION_SECTION, .section = &section_pairing,
      .help = "how barometers are found for stations"},
     {.key = "alarms", .type = OPTION_SECTION, .section = &section_alarms, .help = "what counts as news"},
+    {.key = "metrics", .type = OPTION_SECTION, .section = &section_metrics, .help = "figures for monitoring"},
+    {.key = "sandbox", .type = OPTION_CHOICE, .offset = FIELD(sandbox), .standard = "on", .choice = sandbox_choice,
+     .help = "on: the running service gives up all access to files but those that the settings name"},
     {.key = "quality", .type = OPTION_OWN, .help = "map of quantity to limits, for all stations"},
     {.key = "mail", .type = OPTION_OWN, .help = "the mail server, where a recipient has a mail address"},
 };
@@ -137,6 +171,7 @@ static const struct option limits_options[] = {
 };
 SECTION(limits, "quality.<quantity>", "the limits of a quantity");
 _Static_assert(FIELD(sensor_max) == FIELD(sensor_min) + sizeof(double), "a range is two doubles in a row");
+_Static_assert(offsetof(struct rule, high) == offsetof(struct rule, low) + sizeof(double), "a range is two doubles");
 _Static_assert(FIELD(usual_max) == FIELD(usual_min) + sizeof(double), "a range is two doubles in a row");
 _Static_assert(FIELD(spike_fail) == FIELD(spike_suspect) + sizeof(double), "a pair is two doubles in a row");
 
@@ -257,6 +292,8 @@ static const struct option layout_options[] = {
      .help = "a row whose first cell begins with one of these ends the data"},
     {.key = "comment", .type = OPTION_TEXT, .offset = FIELD(comment), .standard = "", .may_be_empty = true,
      .help = "lines that begin with this are skipped"},
+    {.key = "sheet", .type = OPTION_TEXT, .offset = FIELD(sheet),
+     .help = "workbooks: name of the sheet, with * and ?; default: the one that fits and is not hidden"},
     {.key = "may_end_open", .type = OPTION_BOOLEAN, .offset = FIELD(may_end_open), .standard = "false",
      .help = "the last line never has a line end, so do not wait for it"},
     {.key = "serial_label", .type = OPTION_TEXT, .offset = FIELD(serial_label),
@@ -307,8 +344,23 @@ static const struct option recipient_options[] = {
      .standard = "false", .help = "webhook: may point into private networks and this machine, and use http"},
     {.key = "mail", .type = OPTION_TEXT, .offset = FIELD(address),
      .help = "mail address, instead of a webhook"},
+    {.key = "hours", .type = OPTION_SECTION, .offset = FIELD(hours), .section = &section_hours,
+     .help = "outside these only notices of high priority are sent, the others wait; default: at all times"},
 };
 SECTION(recipient, "recipients.<id>", "a recipient");
+#undef FIELD
+
+#define FIELD(name) offsetof(struct hours, name)
+static const struct option hours_options[] = {
+    {.key = "days", .type = OPTION_OWN, .help = "days of the week, such as mon-fri or [tue, sat-sun]; default: all"},
+    {.key = "from", .type = OPTION_CLOCK, .offset = FIELD(from), .is_required = true,
+     .help = "time of day at which they begin"},
+    {.key = "to", .type = OPTION_CLOCK, .offset = FIELD(to), .is_required = true,
+     .help = "end; before the beginning: on the next day"},
+    {.key = "zone", .type = OPTION_TEXT, .offset = FIELD(zone_name), .is_required = true,
+     .help = "clock of these times: an offset such as '-08:00', or an IANA name"},
+};
+SECTION(hours, "recipients.<id>.hours", "the hours");
 #undef FIELD
 
 static const struct option secret_options[] = {
@@ -320,29 +372,55 @@ static const struct option secret_options[] = {
 SECTION(secret, "recipients.<id>.secret", "a secret");
 
 #define FIELD(name) offsetof(struct rule, name)
+static const struct option escalate_options[] = {
+    {.key = "after", .type = OPTION_DURATION, .offset = FIELD(escalate_after), .minimum = MINUTE, .maximum = 30 * DAY,
+     .is_required = true, .help = "how long nobody has answered"},
+    {.key = "to", .type = OPTION_WORDS, .offset = FIELD(escalate_to), .is_required = true,
+     .help = "ids of the recipients further up"},
+};
+SECTION(escalate, "rules.<id>.escalate", "the escalation");
+
+static const struct option while_options[] = {
+    {.key = "quantity", .type = OPTION_QUANTITY_NAME, .offset = FIELD(beside.quantity), .is_required = true,
+     .help = "what is looked at beside the rule's own quantity"},
+    {.key = "below", .type = OPTION_OWN, .help = "it counts only while that is below this"},
+    {.key = "above", .type = OPTION_OWN, .help = "it counts only while that is above this"},
+};
+SECTION(while, "rules.<id>.while", "the condition");
+
 static const struct option rule_options[] = {
     {.key = "kind", .type = OPTION_CHOICE, .offset = FIELD(kind), .is_required = true,
      .choice = rule_kind_choice, .help = "what is looked for"},
     {.key = "title", .type = OPTION_TEXT, .offset = FIELD(title), .help = "for people; default: the id"},
     {.key = "quantity", .type = OPTION_QUANTITY_NAME, .offset = FIELD(quantity), .help = "what is looked at"},
     {.key = "limit", .type = OPTION_OWN,
-     .help = "value of below and above, change of rise and fall, difference of drift"},
+     .help = "value of below and above, change of rise, fall, change and flat, difference of drift"},
+    {.key = "band", .type = OPTION_RANGE, .offset = FIELD(low), .dimension = OF_QUANTITY,
+     .help = "outside: [lowest, highest] that is fine; 'none' for an open end"},
+    {.key = "since", .type = OPTION_OWN,
+     .help = "change: 'visit' (the last level reading or logger put in), or a time such as 2026-03-01T00:00:00Z"},
+    {.key = "while", .type = OPTION_OWN,
+     .help = "{quantity: temperature, above: 20 degC}: it counts only while another quantity is so"},
     {.key = "deadband", .type = OPTION_DIFFERENCE, .offset = FIELD(deadband), .dimension = OF_QUANTITY,
      .maximum = INFINITY, .help = "how far back over the limit it must come to be over; default 0"},
     {.key = "window", .type = OPTION_DURATION, .offset = FIELD(window), .minimum = MINUTE, .maximum = 365 * DAY,
-     .help = "rise, fall: time for the change; silence: longest silence; unreadable_drop: longest wait"},
+     .help = "rise, fall, flat: time for the change; silence, gap, visit_due, unreadable_drop: the longest that is fine"},
     {.key = "on_delay", .type = OPTION_DURATION, .offset = FIELD(on_delay), .standard = "0 s", .minimum = 0,
      .maximum = 30 * DAY, .help = "how long it must be so, by the time of the data, to begin"},
     {.key = "off_delay", .type = OPTION_DURATION, .offset = FIELD(off_delay), .standard = "0 s", .minimum = 0,
      .maximum = 30 * DAY, .help = "how long it must not be so to end"},
     {.key = "count_suspect", .type = OPTION_BOOLEAN, .offset = FIELD(counts_suspect), .standard = "true",
-     .help = "values flagged suspect count too"},
+     .help = "values flagged suspect count too; default of rise and fall: false, because a spike is a rise and a fall"},
     {.key = "priority", .type = OPTION_CHOICE, .offset = FIELD(priority), .standard = "medium",
      .choice = priority_choice, .help = "how urgent it is"},
     {.key = "stations", .type = OPTION_WORDS, .offset = FIELD(stations),
-     .help = "ids or patterns of stations (silence: barometers too); default: all"},
+     .help = "ids or patterns of stations (silence and gap: barometers too); default: all"},
     {.key = "tell", .type = OPTION_WORDS, .offset = FIELD(tell),
      .help = "ids of the recipients; none: it only stands on the pages"},
+    {.key = "repeat", .type = OPTION_DURATION, .offset = FIELD(repeat), .standard = "none", .minimum = MINUTE,
+     .maximum = 30 * DAY, .may_be_none = true, .help = "time between reminders while it is so and nobody has answered"},
+    {.key = "escalate", .type = OPTION_SECTION, .section = &section_escalate,
+     .help = "who is told, too, where it is so and nobody has answered for a time"},
     {.key = "advice", .type = OPTION_PROSE, .offset = FIELD(advice), .standard = "", .may_be_empty = true,
      .help = "what to do, for the message"},
 };
@@ -352,9 +430,10 @@ SECTION(rule, "rules.<id>", "a rule");
 /* clang-format on */
 
 static const struct section *const sections[] = {
-    &section_top,       &section_network, &section_intake,    &section_pairing, &section_alarms, &section_limits,
+    &section_top,       &section_network, &section_intake,    &section_pairing, &section_alarms, &section_metrics,  &section_limits,
     &section_flat,      &section_station, &section_barometer, &section_layout,  &section_time,   &section_column,
-    &section_recipient, &section_secret,  &section_mail,      &section_rule,
+    &section_recipient, &section_secret,  &section_mail,      &section_rule,    &section_digest, &section_hours,
+    &section_escalate,  &section_while,
 };
 
 const struct section *option_section(size_t index)

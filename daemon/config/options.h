@@ -24,7 +24,9 @@ enum option_type {                       /* what stands in the file             
                    OPTION_DURATION,      /*                                      int64_t, ms */
                    OPTION_SIZE,          /* bytes with unit                      int64_t */
                    OPTION_OFFSET,        /* from UTC                             int64_t, ms */
+                   OPTION_CLOCK,         /* time of day, hh:mm                   int, minutes */
                    OPTION_CHOICE,        /* one word of `choice`                 any enum */
+                   OPTION_CHOICES,       /* list of words of `choice`, or one    uint32_t: bit of each */
                    OPTION_CHARACTER,     /* one word of `choice`                 char: that one of `characters` */
                    OPTION_QUANTITY_NAME, /* oxygen                               enum quantity */
                    OPTION_NOTE_KIND,     /* tape_down                            enum note_kind */
@@ -59,9 +61,9 @@ struct section {
 };
 
 extern const struct section section_top, section_included; /* the latter: keys that an included file may have */
-extern const struct section section_network, section_intake, section_pairing, section_alarms, section_limits,
+extern const struct section section_network, section_intake, section_pairing, section_alarms, section_metrics, section_limits,
     section_flat, section_station, section_barometer, section_layout, section_time, section_column, section_recipient,
-    section_secret, section_mail, section_rule;
+    section_secret, section_mail, section_rule, section_digest, section_hours, section_escalate, section_while;
 
 /* All sections, in the order of the reference; NULL past the last. */
 const struct section *option_section(size_t index);
@@ -80,6 +82,12 @@ void option_print_bound(const struct option *option, double bound, char *ret, si
 struct secret_words {
     const char *file, *credential;
 };
+
+/* "duration, default 5 s, between 0 s and 1 h" */
+void option_print_facts(struct text *text, const struct option *option);
+/* The default limits of quality tests, and the kinds of rules with their keys: text for people, a line each. */
+void option_print_limits(struct text *text);
+void option_print_rule_kinds(struct text *text);
 
 /* The settings reference as text. */
 void config_print_reference(struct text *text);

@@ -32,6 +32,8 @@ static void read_pair(struct reader *reader, const struct option *option, const 
 static bool set_end(struct reader *reader, const struct option *option, const yaml_node_t *node, bool is_upper,
                     double *ret);
 static void set_choice(struct reader *reader, const struct option *option, const yaml_node_t *node, void *field);
+static void read_choices(struct reader *reader, const struct option *option, const yaml_node_t *node, uint32_t *ret);
+static bool set_choices(const struct option *option, const char *list, uint32_t *ret);
 static void read_secret(struct reader *reader, const char *key, const yaml_node_t *node, struct secret *secret);
 static void complain_unknown(struct reader *reader, const yaml_node_t *node, const struct section *section,
                              const char *title, const char *key);
@@ -290,6 +292,7 @@ static void read_option(struct reader *reader, const struct option *option, cons
     }
     switch (option->type) {
     case OPTION_WORDS: reader_words(reader, node, option->key, field); break;
+    case OPTION_CHOICES: read_choices(reader, option, node, field); break;
     case OPTION_RANGE:
     case OPTION_DIFFERENCES: read_pair(reader, option, node, field); break;
     case OPTION_SECRET: read_secret(reader, option->key, node, field); break;
@@ -303,7 +306,7 @@ static void read_option(struct reader *reader, const struct option *option, cons
 
 static bool is_scalar_type(enum option_type type)
 {
-    return type != OPTION_WORDS && type != OPTION_RANGE && type != OPTION_DIFFERENCES && type != OPTION_SECRET &&
+    return type != OPTION_WORDS && type != OPTION_CHOICES && type != OPTION_RANGE && type != OPTION_DIFFERENCES && type != OPTION_SECRET &&
            type != OPTION_SECTION && type != OPTION_OWN;
 }
 
@@ -334,6 +337,7 @@ static bool set_scalar(struct reader *reader, const struct option *option, const
     case OPTION_PATH: return set_text(reader, option, text, field, error);
     case OPTION_BOOLEAN: return value_boolean(text, length, field, error);
     case OPTION_OFFSET: return value_offset(text, length, field, error);
+    case OPTION_CLOCK: return value_clock(text, length, field, error);
     case OPTION_CHOICE:
     case OPTION_CHARACTER: /* of a default; what users write goes through set_choice */
         for (int i = 0; option->choice(i); i++) {
@@ -346,6 +350,7 @@ static bool set_scalar(struct reader *reader, const struct option *option, const
             return true;
         }
         return fail(error, ERROR_CONFIG, "has the unknown word '%s'", text);
+    case OPTION_CHOICES: return set_choices(option, text, field); /* of a default as well */
     default: return set_number(option, dimension_of(reader, option), text, field, error);
     }
 }
@@ -471,6 +476,49 @@ static void set_choice(struct reader *reader, const struct option *option, const
         *(char *)field = option->characters[value];
     else
         memcpy(field, &value, sizeof value);
+}
+
+static void read_choices(struct reader *reader, const struct option *option, const yaml_node_t *node, uint32_t *ret)
+{
+    if (is_empty_node(node)) {
+        reader_complain(reader, node, "'%s'%s has no value", option->key, reader->about);
+        return;
+    }
+    bool is_single = node->type == YAML_SCALAR_NODE;
+    char title[128];
+    snprintf(title, sizeof title, "'%s'", option->key);
+    if (!is_single && !reader_is_list(reader, node, title))
+        return;
+    uint32_t mask = 0;
+    const yaml_node_item_t *items = is_single ? NULL : node->data.sequence.items.start;
+    size_t count = is_single ? 1 : (size_t)(node->data.sequence.items.top - items);
+    for (size_t i = 0; i < count; i++) {
+        const yaml_node_t *item = is_single ? node : reader_node(reader, items[i]);
+        int value = item ? reader_choice(reader, item, option->key, option->choice) : -1;
+        if (value < 0)
+            return;
+        mask |= 1u << value;
+    }
+    *ret = mask;
+}
+
+/* "csv, netcdf": defaults only. */
+static bool set_choices(const struct option *option, const char *list, uint32_t *ret)
+{
+    *ret = 0;
+    while (*list) {
+        size_t length = strcspn(list, ",");
+        int value = 0;
+        while (option->choice(value) &&
+               (strlen(option->choice(value)) != length || memcmp(option->choice(value), list, length) != 0))
+            value++;
+        if (!option->choice(value))
+            return false;
+        *ret |= 1u << value;
+        list += length;
+        list += strspn(list, ", ");
+    }
+    return true;
 }
 
 static void read_secret(struct reader *reader, const char *key, const yaml_node_t *node, struct secret *secret)

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "config/sections.h"
 
+#include "base/timestamp.h"
+#include "base/zone.h"
 #include "config/value.h"
 #include "config/vocabulary.h"
 
@@ -8,10 +10,18 @@
 #include <stdio.h>
 #include <string.h>
 
+#define EVERY_DAY 0x7Fu
+
 static void take_recipient(struct reader *reader, const struct entry *entry, struct capacities *room);
 static void take_rule(struct reader *reader, const struct entry *entry, struct capacities *room);
 static enum rule_kind peek_kind(struct reader *reader, const yaml_node_t *map);
 static enum quantity peek_quantity(struct reader *reader, const yaml_node_t *map);
+static void read_hours(struct reader *reader, const yaml_node_t *map, struct hours *hours);
+static void read_days(struct reader *reader, const yaml_node_t *node, struct hours *hours);
+static struct zone *read_zone(struct reader *reader, const yaml_node_t *map, const char *name);
+static void read_since(struct reader *reader, const yaml_node_t *map, struct rule *rule);
+static void read_while(struct reader *reader, const yaml_node_t *map, const struct entry *entry, struct rule *rule);
+static void read_bound(struct reader *reader, const yaml_node_t *map, const char *key, double *ret);
 static void read_rule_limit(struct reader *reader, const yaml_node_t *map, struct rule *rule);
 static void check_rule_keys(struct reader *reader, const struct entry *entry, enum rule_kind kind);
 
@@ -29,6 +39,14 @@ void read_mail(struct reader *reader, const yaml_node_t *map)
         mail->port = mail->security == MAIL_STARTTLS ? 587 : mail->security == MAIL_TLS ? 465 : 25;
 }
 
+void read_digest(struct reader *reader, const yaml_node_t *map)
+{
+    struct digest_mail *digest = &reader->config->digest_mail;
+    digest->where = reader_place(reader, map);
+    if (digest->zone_name && map->type == YAML_MAPPING_NODE)
+        digest->zone = read_zone(reader, map, digest->zone_name);
+}
+
 void read_rules(struct reader *reader, const yaml_node_t *map, struct capacities *room)
 {
     reader_entries(reader, map, "rule", take_rule, room);
@@ -38,11 +56,15 @@ static void take_recipient(struct reader *reader, const struct entry *entry, str
 {
     struct config *config = reader->config;
     struct recipient recipient = {.id = entry->id, .where = entry->where};
+    recipient.hours.days = EVERY_DAY;
     reader_section(reader, &section_recipient, entry->map, entry->title, &recipient);
     recipient.kind = recipient.address ? RECIPIENT_MAIL : RECIPIENT_WEBHOOK;
     if (entry->map->type == YAML_MAPPING_NODE) {
         const yaml_node_t *mail = reader_find_key(reader, entry->map, "mail");
         const yaml_node_t *webhook = reader_find_key(reader, entry->map, "webhook");
+        const yaml_node_t *hours = reader_find(reader, entry->map, "hours");
+        if (hours && hours->type == YAML_MAPPING_NODE)
+            read_hours(reader, hours, &recipient.hours);
         if (!mail == !webhook)
             reader_complain(reader, entry->map, "%s has %s of 'webhook' and 'mail', expected one of them", entry->title,
                             mail ? "both" : "none");
@@ -58,11 +80,52 @@ static void take_recipient(struct reader *reader, const struct entry *entry, str
     config->recipients[config->recipient_count++] = recipient;
 }
 
+static void read_hours(struct reader *reader, const yaml_node_t *map, struct hours *hours)
+{
+    const yaml_node_t *days = reader_find(reader, map, "days");
+    if (days)
+        read_days(reader, days, hours);
+    if (hours->zone_name)
+        hours->zone = read_zone(reader, map, hours->zone_name);
+    if (hours->from == hours->to && hours->zone)
+        reader_complain(reader, map, "'hours'%s begin and end at the same time: leave them out for all day", reader->about);
+}
+
+static void read_days(struct reader *reader, const yaml_node_t *node, struct hours *hours)
+{
+    struct word_list list = {NULL, 0};
+    reader_words(reader, node, "days", &list);
+    hours->days = list.count > 0 ? 0 : EVERY_DAY;
+    for (size_t i = 0; i < list.count; i++) {
+        unsigned days = 0;
+        struct error error;
+        if (!value_days(list.words[i], strlen(list.words[i]), &days, &error))
+            reader_complain_value(reader, node, "days", &error);
+        hours->days |= days;
+    }
+}
+
+static struct zone *read_zone(struct reader *reader, const yaml_node_t *map, const char *name)
+{
+    struct error error;
+    struct zone *zone = zone_load(name, &error);
+    if (!zone)
+        reader_complain(reader, reader_find(reader, map, "zone"), "'zone'%s: %s", reader->about, error.text);
+    return zone;
+}
+
 static void take_rule(struct reader *reader, const struct entry *entry, struct capacities *room)
 {
     struct config *config = reader->config;
-    struct rule rule = {
-        .id = entry->id, .title = entry->id, .quantity = QUANTITY_COUNT, .limit = NAN, .where = entry->where};
+    struct rule rule = {.id = entry->id,
+                        .title = entry->id,
+                        .quantity = QUANTITY_COUNT,
+                        .limit = NAN,
+                        .low = -INFINITY,
+                        .high = INFINITY,
+                        .since = TIME_NONE,
+                        .beside = {QUANTITY_COUNT, NAN, NAN},
+                        .where = entry->where};
     bool is_map = entry->map->type == YAML_MAPPING_NODE;
     enum rule_kind kind = is_map ? peek_kind(reader, entry->map) : RULE_KIND_COUNT;
     char about[TITLE_SIZE];
@@ -78,8 +141,13 @@ static void take_rule(struct reader *reader, const struct entry *entry, struct c
         if (window && rule.window == 0)
             value_duration(window, strlen(window), &rule.window, NULL);
         check_rule_keys(reader, entry, kind);
-        if (reader->quantity != QUANTITY_COUNT)
+        /* A spike is a rise and a fall: what the tests doubt is no flood. */
+        if ((kind == RULE_RISE || kind == RULE_FALL) && !reader_find_key(reader, entry->map, "count_suspect"))
+            rule.counts_suspect = false;
+        if (reader->quantity != QUANTITY_COUNT && rule_vocabulary(kind)->needs & RULE_LIMIT)
             read_rule_limit(reader, entry->map, &rule);
+        read_since(reader, entry->map, &rule);
+        read_while(reader, entry->map, entry, &rule);
     }
     reader->quantity = QUANTITY_COUNT;
     config->rules = x_grow(config->rules, config->rule_count, &room->rules, sizeof rule);
@@ -103,6 +171,49 @@ static enum quantity peek_quantity(struct reader *reader, const yaml_node_t *map
     const yaml_node_t *node = reader_find(reader, map, "quantity");
     return node && node->type == YAML_SCALAR_NODE ? quantity_find((const char *)node->data.scalar.value)
                                                   : QUANTITY_COUNT;
+}
+
+static void read_since(struct reader *reader, const yaml_node_t *map, struct rule *rule)
+{
+    const yaml_node_t *node = reader_find(reader, map, "since");
+    const char *text = node ? reader_text(reader, node, "since") : NULL;
+    if (!text || strcmp(text, "visit") == 0)
+        return;
+    if (!timestamp_parse(text, strlen(text), &rule->since))
+        reader_complain(reader, node, "'since'%s is 'visit', or a time such as 2026-03-01T00:00:00Z, found '%.60s'",
+                        reader->about, text);
+}
+
+static void read_while(struct reader *reader, const yaml_node_t *map, const struct entry *entry, struct rule *rule)
+{
+    const yaml_node_t *node = reader_find(reader, map, "while");
+    if (!node)
+        return;
+    char title[TITLE_SIZE + 16];
+    snprintf(title, sizeof title, "'while' of %s", entry->title);
+    enum quantity own = reader->quantity;
+    struct rule part = *rule;
+    part.beside.quantity = QUANTITY_COUNT;
+    reader_section(reader, &section_while, node, title, &part);
+    if (node->type == YAML_MAPPING_NODE && part.beside.quantity != QUANTITY_COUNT) {
+        reader->quantity = part.beside.quantity;
+        read_bound(reader, node, "below", &part.beside.below);
+        read_bound(reader, node, "above", &part.beside.above);
+        if (!reader_find_key(reader, node, "below") && !reader_find_key(reader, node, "above"))
+            reader_complain(reader, node, "%s has neither 'below' nor 'above', expected one of them", title);
+    }
+    reader->quantity = own;
+    rule->beside = part.beside;
+}
+
+static void read_bound(struct reader *reader, const yaml_node_t *map, const char *key, double *ret)
+{
+    const yaml_node_t *node = reader_find(reader, map, key);
+    const char *text = node ? reader_text(reader, node, key) : NULL;
+    struct error error;
+    if (text &&
+        !value_quantity(text, strlen(text), (int)quantity_dimension(reader->quantity), false, ret, &error))
+        reader_complain_value(reader, node, key, &error);
 }
 
 static void read_rule_limit(struct reader *reader, const yaml_node_t *map, struct rule *rule)

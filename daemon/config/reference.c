@@ -11,9 +11,7 @@ static void print_option(struct text *text, const struct option *option);
 static void print_form(struct text *text, const struct option *option);
 static void print_words(struct text *text, const char *(*choice)(int));
 static void print_bounds(struct text *text, const struct option *option);
-static void print_limits(struct text *text);
 static void print_pair(struct text *text, const char *key, const char *const pair[2]);
-static void print_rule_kinds(struct text *text);
 static void print_rule_keys(struct text *text, const char *before, unsigned keys);
 
 void config_print_reference(struct text *text)
@@ -21,8 +19,8 @@ void config_print_reference(struct text *text)
     const struct section *section;
     for (size_t i = 0; (section = option_section(i)) != NULL; i++)
         print_section(text, section);
-    print_limits(text);
-    print_rule_kinds(text);
+    option_print_limits(text);
+    option_print_rule_kinds(text);
 }
 
 static void print_section(struct text *text, const struct section *section)
@@ -37,13 +35,18 @@ static void print_section(struct text *text, const struct section *section)
 static void print_option(struct text *text, const struct option *option)
 {
     text_printf(text, "  %s: ", option->key);
+    option_print_facts(text, option);
+    text_printf(text, "\n      %s\n", option->help);
+}
+
+void option_print_facts(struct text *text, const struct option *option)
+{
     print_form(text, option);
     if (option->is_required)
         text_puts(text, ", required");
     if (option->standard && *option->standard)
         text_printf(text, ", default %s", option->standard);
     print_bounds(text, option);
-    text_printf(text, "\n      %s\n", option->help);
 }
 
 static void print_form(struct text *text, const struct option *option)
@@ -63,7 +66,9 @@ static void print_form(struct text *text, const struct option *option)
         [OPTION_DURATION] = "duration",
         [OPTION_SIZE] = "size",
         [OPTION_OFFSET] = "offset from UTC",
+        [OPTION_CLOCK] = "time of day, hh:mm",
         [OPTION_CHOICE] = "",
+        [OPTION_CHOICES] = "",
         [OPTION_CHARACTER] = "",
         [OPTION_QUANTITY_NAME] = "",
         [OPTION_NOTE_KIND] = "",
@@ -71,6 +76,8 @@ static void print_form(struct text *text, const struct option *option)
         [OPTION_SECTION] = "section",
         [OPTION_OWN] = "as described",
     };
+    if (option->type == OPTION_CHOICES)
+        text_puts(text, "list of ");
     if (option->choice)
         print_words(text, option->choice);
     else if (option->type == OPTION_QUANTITY_NAME)
@@ -105,7 +112,7 @@ static void print_bounds(struct text *text, const struct option *option)
     text_printf(text, ", between %s and %s", least, most);
 }
 
-static void print_limits(struct text *text)
+void option_print_limits(struct text *text)
 {
     text_puts(text, "quality: defaults (a proposal to start from, not a norm)\n");
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
@@ -131,7 +138,7 @@ static void print_pair(struct text *text, const char *key, const char *const pai
         text_printf(text, " %s [%s, %s];", key, pair[0], pair[1]);
 }
 
-static void print_rule_kinds(struct text *text)
+void option_print_rule_kinds(struct text *text)
 {
     text_puts(text, "rules: kinds\n");
     for (enum rule_kind kind = 0; kind < RULE_KIND_COUNT; kind++) {

@@ -13,6 +13,7 @@ void read_layouts(struct reader *reader, const yaml_node_t *map, struct capaciti
 void read_recipients(struct reader *reader, const yaml_node_t *map, struct capacities *room);
 void read_rules(struct reader *reader, const yaml_node_t *map, struct capacities *room);
 void read_network_quality(struct reader *reader, const yaml_node_t *map);
+void read_digest(struct reader *reader, const yaml_node_t *map);
 void read_mail(struct reader *reader, const yaml_node_t *map);
 
 #endif

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "config/value.h"
 
+#include "base/memory.h"
 #include "base/text.h"
 #include "base/timestamp.h"
 
@@ -8,6 +9,7 @@
 #include <limits.h>
 #include <math.h>
 #include <string.h>
+#include <strings.h>
 
 #define LONGEST_SHOWN 60 /* bytes of a value that a message repeats */
 
@@ -132,6 +134,46 @@ bool value_offset(const char *text, size_t length, int64_t *ret_ms, struct error
     return timestamp_parse_offset(text, length, ret_ms) ||
            fail(error, ERROR_CONFIG, "is an offset from UTC such as '-08:00', or 'Z', found '%.*s'", shown(length),
                 text);
+}
+
+bool value_clock(const char *text, size_t length, int *ret_minutes, struct error *error)
+{
+    const char *colon = memchr(text, ':', length);
+    size_t before = colon ? (size_t)(colon - text) : 0;
+    int64_t hours, minutes;
+    bool is_read = colon && before >= 1 && before <= 2 && length == before + 3 && isdigit((unsigned char)text[0]) &&
+                   isdigit((unsigned char)text[before + 1]) && text_parse_integer(text, before, &hours) &&
+                   text_parse_integer(colon + 1, 2, &minutes) && hours <= 24 && minutes < 60 &&
+                   hours * 60 + minutes <= 24 * 60;
+    if (!is_read)
+        return fail(error, ERROR_CONFIG, "is a time of day such as '07:30', found '%.*s'", shown(length), text);
+    *ret_minutes = (int)(hours * 60 + minutes);
+    return true;
+}
+
+bool value_days(const char *text, size_t length, unsigned *ret_days, struct error *error)
+{
+    static const char *const names[] = {"mon", "tue", "wed", "thu", "fri", "sat", "sun"};
+    size_t found[2] = {COUNT_OF(names), COUNT_OF(names)};
+    const char *dash = memchr(text, '-', length);
+    size_t lengths[2] = {dash ? (size_t)(dash - text) : length, dash ? length - (size_t)(dash - text) - 1 : 0};
+    for (size_t k = 0; k < COUNT_OF(names); k++) {
+        if (lengths[0] == 3 && strncasecmp(text, names[k], 3) == 0)
+            found[0] = k;
+        if (dash && lengths[1] == 3 && strncasecmp(dash + 1, names[k], 3) == 0)
+            found[1] = k;
+    }
+    if (!dash)
+        found[1] = found[0];
+    if (found[0] == COUNT_OF(names) || found[1] == COUNT_OF(names))
+        return fail(error, ERROR_CONFIG, "is a day of the week or a run of them, such as 'sat' or 'mon-fri', found '%.*s'",
+                    shown(length), text);
+    *ret_days = 0;
+    for (size_t k = found[0];; k = (k + 1) % COUNT_OF(names)) {
+        *ret_days |= 1u << k;
+        if (k == found[1])
+            return true;
+    }
 }
 
 bool value_integer(const char *text, size_t length, int *ret, struct error *error)

@@ -27,6 +27,10 @@ bool value_duration(const char *text, size_t length, int64_t *ret_ms, struct err
 bool value_size(const char *text, size_t length, int64_t *ret_bytes, struct error *error);
 /* Offset of a clock from UTC. */
 bool value_offset(const char *text, size_t length, int64_t *ret_ms, struct error *error);
+/* Time of day "07:30" in minutes, up to 24:00. */
+bool value_clock(const char *text, size_t length, int *ret_minutes, struct error *error);
+/* Days of the week, "mon-fri" or "sat": bit 0 Monday ... bit 6 Sunday; over the week's end too ("fri-mon"). */
+bool value_days(const char *text, size_t length, unsigned *ret_days, struct error *error);
 bool value_integer(const char *text, size_t length, int *ret, struct error *error);
 /* Only 'true' and 'false': the other words of old YAML turn country codes into truth values. */
 bool value_boolean(const char *text, size_t length, bool *ret, struct error *error);

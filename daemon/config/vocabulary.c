@@ -52,7 +52,7 @@ static const struct limits_text limits_table[] = {
 };
 _Static_assert(COUNT_OF(limits_table) == QUANTITY_COUNT, "every quantity has its limits");
 
-#define DELAYS (RULE_DEADBAND | RULE_ON_DELAY | RULE_OFF_DELAY | RULE_COUNT_SUSPECT | RULE_STATIONS)
+#define DELAYS (RULE_DEADBAND | RULE_ON_DELAY | RULE_OFF_DELAY | RULE_COUNT_SUSPECT | RULE_STATIONS | RULE_WHILE)
 static const struct rule_vocabulary rule_kinds[] = {
     [RULE_BELOW] = {.word = "below",
                     .needs = RULE_QUANTITY | RULE_LIMIT,
@@ -72,6 +72,20 @@ static const struct rule_vocabulary rule_kinds[] = {
                    .takes = DELAYS,
                    .limit_is_difference = true,
                    .help = "it fell by more than the limit within the window"},
+    [RULE_OUTSIDE] = {.word = "outside",
+                      .needs = RULE_QUANTITY | RULE_BAND,
+                      .takes = DELAYS,
+                      .help = "the quantity is below or above a band"},
+    [RULE_CHANGE] = {.word = "change",
+                     .needs = RULE_QUANTITY | RULE_LIMIT | RULE_SINCE,
+                     .takes = DELAYS,
+                     .limit_is_difference = true,
+                     .help = "it changed by more than the limit since the last visit, or since a time"},
+    [RULE_FLAT] = {.word = "flat",
+                   .needs = RULE_QUANTITY | RULE_LIMIT | RULE_WINDOW,
+                   .takes = DELAYS,
+                   .limit_is_difference = true,
+                   .help = "it changed by no more than the limit for as long as the window: a sensor that is stuck or buried"},
     [RULE_DRIFT] = {.word = "drift",
                     .needs = RULE_QUANTITY | RULE_LIMIT,
                     .takes = RULE_DEADBAND | RULE_STATIONS,
@@ -81,6 +95,14 @@ static const struct rule_vocabulary rule_kinds[] = {
                       .needs = RULE_WINDOW,
                       .takes = RULE_STATIONS,
                       .help = "nothing came from a station or barometer for longer than the window"},
+    [RULE_GAP] = {.word = "gap",
+                  .needs = RULE_WINDOW,
+                  .takes = RULE_STATIONS,
+                  .help = "between two samples of a station or barometer lies more than the window: a file is missing"},
+    [RULE_VISIT_DUE] = {.word = "visit_due",
+                        .needs = RULE_WINDOW,
+                        .takes = RULE_STATIONS,
+                        .help = "nobody has read the level or put the logger in for longer than the window"},
     [RULE_UNREADABLE_DROP] = {.word = "unreadable_drop",
                               .takes = RULE_WINDOW,
                               .window_standard = "6 h",
@@ -89,7 +111,8 @@ static const struct rule_vocabulary rule_kinds[] = {
 _Static_assert(COUNT_OF(rule_kinds) == RULE_KIND_COUNT, "every kind of rule has a row");
 
 static const char *const rule_keys[RULE_KEY_COUNT] = {"quantity", "limit",     "window",        "deadband",
-                                                      "on_delay", "off_delay", "count_suspect", "stations"};
+                                                      "on_delay", "off_delay", "count_suspect", "stations",
+                                                      "band",     "since",     "while"};
 
 static const char *const column_roles[] = {
     [COLUMN_QUANTITY] = "quantity", [COLUMN_STATION] = "station", [COLUMN_SERIAL] = "serial",
@@ -177,6 +200,22 @@ const char *repeated_hour_choice(int value)
 const char *missing_hour_choice(int value)
 {
     static const char *const words[] = {[MISSING_REFUSED] = "refuse", [MISSING_SHIFTED] = "shift"};
+    return word_at(words, COUNT_OF(words), value);
+}
+
+const char *sandbox_choice(int value)
+{
+    static const char *const words[] = {[SANDBOX_ON] = "on", [SANDBOX_OFF] = "off"};
+    return word_at(words, COUNT_OF(words), value);
+}
+
+const char *archive_format_choice(int value)
+{
+    static const char *const words[] = {[FORMAT_CSV] = "csv",
+                                        [FORMAT_NETCDF] = "netcdf",
+                                        [FORMAT_XLSX] = "xlsx",
+                                        [FORMAT_WATERML] = "waterml",
+                                        [FORMAT_CHART] = "chart"};
     return word_at(words, COUNT_OF(words), value);
 }
 

@@ -15,7 +15,10 @@ enum rule_key {
     RULE_OFF_DELAY = 1 << 5,
     RULE_COUNT_SUSPECT = 1 << 6,
     RULE_STATIONS = 1 << 7,
-    RULE_KEY_COUNT = 8
+    RULE_BAND = 1 << 8,
+    RULE_SINCE = 1 << 9,
+    RULE_WHILE = 1 << 10,
+    RULE_KEY_COUNT = 11
 };
 const char *rule_key_word(unsigned bit); /* 0 .. RULE_KEY_COUNT-1 */
 
@@ -44,6 +47,8 @@ const char *delimiter_choice(int value);
 const char *decimal_choice(int value);
 const char *repeated_hour_choice(int value);
 const char *missing_hour_choice(int value);
+const char *sandbox_choice(int value);
+const char *archive_format_choice(int value);
 const char *mail_security_choice(int value);
 const char *rule_kind_choice(int value);
 const char *priority_choice(int value);

@@ -1,18 +1,17 @@
 /* SPDX-License-Identifier: MIT */
 #include "derive/reference.h"
 
-#include "science/statistics.h"
-
 #include <math.h>
 #include <stdlib.h>
 
-/* The nearest samples that tell the depth at a reading: enough to average waves, few enough that a tide is still a line. */
-enum { FITTED_SAMPLES = 5 };
+/* The nearest samples that tell the depth at a reading: enough to average waves, few enough that a tide is a parabola. */
+enum { FITTED_SAMPLES = 9 };
 
 static double level_at(const struct station *station, size_t note_count, const struct note *notes, size_t k);
 static double level_of(const struct station *station, const struct note *note);
 static double depth_at(int64_t when, uint32_t deployment, size_t first, size_t last, const int64_t *time,
                        const double *depth, const uint32_t *deployments);
+static double curve_at_zero(size_t n, const double *x, const double *y);
 static int compare_anchors(const void *a, const void *b);
 static size_t lower_bound(size_t n, const int64_t *time, int64_t wanted);
 
@@ -151,7 +150,6 @@ static double level_of(const struct station *station, const struct note *note)
     return note->kind == NOTE_TAPE_DOWN ? station->tape_point - note->value : NAN;
 }
 
-/* A line through the nearest samples: waves and resolution average out, a moving tide does not bias it. */
 static double depth_at(int64_t when, uint32_t deployment, size_t first, size_t last, const int64_t *time,
                        const double *depth, const uint32_t *deployments)
 {
@@ -165,10 +163,39 @@ static double depth_at(int64_t when, uint32_t deployment, size_t first, size_t l
         x[n] = (double)(time[i] - when) / 1000;
         y[n++] = depth[i];
     }
-    struct statistics_line line;
-    if (n >= 2 && statistics_fit_line(n, x, y, &line))
-        return statistics_line_at(&line, 0);
-    return n == 1 ? y[0] : NAN;
+    return curve_at_zero(n, x, y);
+}
+
+/* Least squares by polynomials that are orthogonal over the samples. A parabola, where 0 lies among them: at slack water a
+ * line would cut the tide's crest by a centimetre. Beyond them a line, which cannot run away. n = 1: the sample. */
+static double curve_at_zero(size_t n, const double *x, const double *y)
+{
+    if (n < 2)
+        return n == 1 ? y[0] : NAN;
+    double least = INFINITY, most = -INFINITY, centre = 0, height = 0;
+    for (size_t i = 0; i < n; i++) {
+        least = fmin(least, x[i]);
+        most = fmax(most, x[i]);
+        centre += x[i] / (double)n;
+        height += y[i] / (double)n;
+    }
+    double squares = 0, cubes = 0, slope = 0;
+    for (size_t i = 0; i < n; i++) {
+        double u = x[i] - centre;
+        squares += u * u;
+        cubes += u * u * u;
+        slope += u * y[i];
+    }
+    double line = height - slope / squares * centre;
+    if (n < 3 || least > 0 || most < 0)
+        return line;
+    double bend = 0, bends = 0, tilt = cubes / squares, mean = squares / (double)n;
+    for (size_t i = 0; i < n; i++) {
+        double u = x[i] - centre, p = u * u - tilt * u - mean;
+        bend += p * y[i];
+        bends += p * p;
+    }
+    return line + bend / bends * (centre * centre + tilt * centre - mean);
 }
 
 static int compare_anchors(const void *a, const void *b)

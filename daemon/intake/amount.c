@@ -65,7 +65,11 @@ enum amount_result amount_read(struct cell cell, char decimal, const struct unit
                                double *ret)
 {
     double value;
-    if (text_parse_number(cell.text, cell.length, decimal, &value)) {
+    if (cell.kind == CELL_CIVIL || cell.kind == CELL_TIME)
+        return AMOUNT_NO_NUMBER;
+    if (cell.kind == CELL_PERCENT && dimension != UNIT_PERCENTAGE)
+        return AMOUNT_WRONG_UNIT;
+    if (cell_number(cell, decimal, &value)) {
         if (!unit && dimension == UNIT_SALINITY)
             unit = unit_base(UNIT_SALINITY);
         if (!unit)

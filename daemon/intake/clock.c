@@ -77,6 +77,7 @@ static const struct part *find_part(const char *at);
 static bool check_fields(const char *text, unsigned seen, struct error *error);
 static bool take_step(const struct clock_step *step, const char **at, const char *end, struct fields *fields);
 static bool take_iso(const char **at, const char *end, struct fields *fields);
+static bool take_hour_and_minute(const char **at, const char *end, struct fields *fields);
 static bool take_digits(const char **at, const char *end, int least, int most, int *ret);
 static bool take_literal(const char **at, const char *end, char c);
 static bool take_spaces(const char **at, const char *end);
@@ -135,22 +136,37 @@ bool clock_read(const struct clock_format *format, const char *text, size_t leng
     return true;
 }
 
+bool clock_read_civil(const char *text, size_t length, struct clock_reading *ret)
+{
+    static const struct clock_format date_and_time = {.count = 1, .steps = {{.kind = STEP_ISO}}};
+    static const struct clock_format date = {
+        .count = 5,
+        .steps = {{.kind = STEP_YEAR}, {STEP_LITERAL, '-'}, {.kind = STEP_MONTH}, {STEP_LITERAL, '-'}, {.kind = STEP_DAY}}};
+    return clock_read(&date_and_time, text, length, ret) || clock_read(&date, text, length, ret);
+}
+
 bool clock_read_time_of_day(const char *text, size_t length, int64_t *ret)
 {
     struct fields fields = {0};
     const char *at = text, *end = text + length;
-    if (!take_digits(&at, end, 1, 2, &fields.hour) || !take_literal(&at, end, ':') ||
-        !take_digits(&at, end, 2, 2, &fields.minute))
+    if (length == 4 && strncasecmp(text, "noon", 4) == 0) {
+        *ret = 12 * HOUR_MS;
+        return true;
+    }
+    if (!take_hour_and_minute(&at, end, &fields))
         return false;
-    if (at < end && *at == ':') {
-        at++;
+    if (take_literal(&at, end, ':')) {
         if (!take_digits(&at, end, 2, 2, &fields.second))
             return false;
+        take_fraction(&at, end, &fields.fraction);
     }
     take_spaces(&at, end);
     if (at < end && !take_half_day(&at, end, &fields.half_day))
         return false;
-    return at == end && time_of_day(&fields, ret);
+    if (at != end || !time_of_day(&fields, ret))
+        return false;
+    *ret += fields.fraction;
+    return true;
 }
 
 void clock_init(struct clock *clock, const struct layout *layout, int64_t standard_offset)
@@ -267,6 +283,16 @@ static bool take_iso(const char **at, const char *end, struct fields *fields)
         take_fraction(at, end, &fields->fraction);
     }
     return *at == end || take_zone(at, end, fields);
+}
+
+/* "14:05", "14h05", "1405": four digits are hours and minutes, as crews say them over the radio. */
+static bool take_hour_and_minute(const char **at, const char *end, struct fields *fields)
+{
+    const char *start = *at;
+    if (!take_digits(at, end, 1, 2, &fields->hour))
+        return false;
+    bool has_mark = take_literal(at, end, ':') || take_literal(at, end, 'h') || take_literal(at, end, 'H');
+    return (has_mark || *at - start == 2) && take_digits(at, end, 2, 2, &fields->minute);
 }
 
 static bool take_digits(const char **at, const char *end, int least, int most, int *ret)

@@ -3,7 +3,6 @@
 
 #include "base/text.h"
 
-#include <stdint.h>
 #include <string.h>
 
 enum { SAMPLE = 4096, REPLACEMENT = 0xFFFD };
@@ -20,28 +19,29 @@ struct mark {
     const char *bytes, *what;
 };
 
-#define SAVE_AS_CSV ": save it as CSV"
+#define SAVE_AS_TABLE ": save it as XLSX or CSV"
 
 /* The first that fits counts: the particular stands before the general. */
 static const struct mark marks[] = {
-    {0, 4, "PK\3\4", NULL}, /* a container: looked into */
+    {0, 4, "PK\3\4", NULL}, /* containers: looked into */
+    {0, 8, "\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1", NULL},
     {0, 4, "PK\5\6", "an empty archive (ZIP)"},
-    {0, 8, "\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1", "an old spreadsheet or document (XLS, DOC)" SAVE_AS_CSV},
     {0, 4, "%PDF", "a PDF document: export the values as CSV instead"},
-    {0, 3, "\xFF\xD8\xFF", "a picture (JPEG): write the notes into a table and save it as CSV"},
-    {0, 4, "\x89PNG", "a picture (PNG): write the notes into a table and save it as CSV"},
-    {0, 4, "GIF8", "a picture (GIF): write the notes into a table and save it as CSV"},
-    {4, 4, "ftyp", "a picture or film (HEIC, MP4): write the notes into a table and save it as CSV"},
+    {0, 3, "\xFF\xD8\xFF", "a picture (JPEG): write the notes into a table and save it as XLSX or CSV"},
+    {0, 4, "\x89PNG", "a picture (PNG): write the notes into a table and save it as XLSX or CSV"},
+    {0, 4, "GIF8", "a picture (GIF): write the notes into a table and save it as XLSX or CSV"},
+    {4, 4, "ftyp", "a picture or film (HEIC, MP4): write the notes into a table and save it as XLSX or CSV"},
     {0, 2, "\x1F\x8B", "compressed (GZIP): unpack it"},
     {0, 6, "7z\xBC\xAF\x27\x1C", "an archive (7Z): unpack it"},
     {0, 4, "Rar!", "an archive (RAR): unpack it"},
-    {0, 5, "{\\rtf", "a text document (RTF)" SAVE_AS_CSV},
+    {0, 5, "{\\rtf", "a text document (RTF)" SAVE_AS_TABLE},
     {0, 15, "SQLite format 3", "a database (SQLite): export a table as CSV"},
     {0, 4, "\x89HDF", "a NetCDF-4 or HDF5 file: export the values as CSV"},
     {0, 4, "CDF\1", "a NetCDF file: export the values as CSV"},
 };
 
 static const char *container_kind(const char *bytes, size_t length);
+static const char *old_container_kind(const char *bytes, size_t length);
 static bool looks_like_page(const char *bytes, size_t length);
 static bool contains(const char *bytes, size_t length, const char *word);
 static const char *utf16_without_mark(const char *bytes, size_t length);
@@ -51,7 +51,6 @@ static bool refuse_zero_byte(const char *bytes, size_t length, struct error *err
 static size_t valid_prefix(const char *bytes, size_t length);
 static bool is_cut_character(const char *bytes, size_t length);
 static void decode_bytewise(struct arena *arena, const char *bytes, size_t length, struct decoded *ret);
-static size_t put_utf8(char *at, uint32_t c);
 static size_t count_lines(const char *bytes, size_t length);
 
 bool encoding_decode(struct arena *arena, const char *bytes, size_t length, struct decoded *ret, struct error *error)
@@ -92,7 +91,9 @@ const char *encoding_foreign(const char *bytes, size_t length)
     for (size_t i = 0; i < COUNT_OF(marks); i++) {
         const struct mark *mark = &marks[i];
         if (length >= mark->offset + mark->length && memcmp(bytes + mark->offset, mark->bytes, mark->length) == 0)
-            return mark->what ? mark->what : container_kind(bytes, length);
+            return mark->what       ? mark->what
+                   : *bytes == 'P' ? container_kind(bytes, length)
+                                   : old_container_kind(bytes, length);
     }
     if (looks_like_page(bytes, length))
         return "a web page (HTML), perhaps a sign-in page saved in place of the file: download it again";
@@ -101,13 +102,32 @@ const char *encoding_foreign(const char *bytes, size_t length)
     return NULL;
 }
 
+size_t encoding_put_utf8(char *at, uint32_t c)
+{
+    if (c < 0x80) {
+        at[0] = (char)c;
+        return 1;
+    }
+    size_t length = c < 0x800 ? 2 : c < 0x10000 ? 3 : 4;
+    for (size_t i = length - 1; i > 0; i--, c >>= 6)
+        at[i] = (char)(0x80 | (c & 0x3F));
+    at[0] = (char)((length == 2 ? 0xC0 : length == 3 ? 0xE0 : 0xF0) | c);
+    return length;
+}
+
+/* Workbooks and what claims to be one are for the reader of workbooks to judge. */
 static const char *container_kind(const char *bytes, size_t length)
 {
-    if (contains(bytes, length, "opendocument.spreadsheet"))
-        return "a spreadsheet (ODS)" SAVE_AS_CSV;
-    if (contains(bytes, length, "[Content_Types].xml") || contains(bytes, length, "xl/"))
-        return "a spreadsheet (XLSX)" SAVE_AS_CSV;
-    return "an archive (ZIP): unpack it";
+    return contains(bytes, length, "opendocument.spreadsheet") ? "a spreadsheet (ODS)" SAVE_AS_TABLE : NULL;
+}
+
+/* A workbook with a password is one stream of that name in the old container; names in it are UTF-16. */
+static const char *old_container_kind(const char *bytes, size_t length)
+{
+    static const char name[] = "E\0n\0c\0r\0y\0p\0t\0e\0d\0P\0a\0c\0k\0a\0g\0e";
+    return memmem(bytes, length, name, sizeof name)
+               ? "a workbook with a password (encrypted): take the password off and save it again"
+               : "an old spreadsheet or document (XLS, DOC)" SAVE_AS_TABLE;
 }
 
 static bool looks_like_page(const char *bytes, size_t length)
@@ -162,7 +182,7 @@ static bool decode_utf16(struct arena *arena, const char *bytes, size_t length, 
         } else if (c >= 0xDC00 && c < 0xE000) {
             c = REPLACEMENT;
         }
-        written += put_utf8(to + written, c);
+        written += encoding_put_utf8(to + written, c);
     }
     *ret = (struct decoded){to, written, is_big ? "UTF-16BE" : "UTF-16LE", i < length, 0};
     return true;
@@ -227,24 +247,11 @@ static void decode_bytewise(struct arena *arena, const char *bytes, size_t lengt
             continue;
         }
         unsigned char c = (unsigned char)bytes[i++];
-        written += put_utf8(to + written, c < 0xA0 ? windows_1252[c - 0x80] : c);
+        written += encoding_put_utf8(to + written, c < 0xA0 ? windows_1252[c - 0x80] : c);
     }
     ret->bytes = to;
     ret->length = written;
     ret->encoding = "Windows-1252";
-}
-
-static size_t put_utf8(char *at, uint32_t c)
-{
-    if (c < 0x80) {
-        at[0] = (char)c;
-        return 1;
-    }
-    size_t length = c < 0x800 ? 2 : c < 0x10000 ? 3 : 4;
-    for (size_t i = length - 1; i > 0; i--, c >>= 6)
-        at[i] = (char)(0x80 | (c & 0x3F));
-    at[0] = (char)((length == 2 ? 0xC0 : length == 3 ? 0xE0 : 0xF0) | c);
-    return length;
 }
 
 static size_t count_lines(const char *bytes, size_t length)

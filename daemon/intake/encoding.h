@@ -10,6 +10,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 struct decoded {
     const char *bytes; /* UTF-8 without mark; points into the input where nothing had to be changed */
@@ -22,7 +23,11 @@ struct decoded {
 /* INPUT error naming the offset where a zero byte stands in the text. */
 bool encoding_decode(struct arena *arena, const char *bytes, size_t length, struct decoded *ret, struct error *error);
 
-/* What a file is that no table can be, with its cure, for "it is %s": "a picture (JPEG)"; NULL where it may be text. */
+/* What a file is that no table can be, with its cure, for "it is %s": "a picture (JPEG)"; NULL where it may be text or a
+ * workbook. */
 const char *encoding_foreign(const char *bytes, size_t length);
+
+/* `c` in UTF-8 at `at`; returns the bytes written, 1 to 4. */
+size_t encoding_put_utf8(char *at, uint32_t c);
 
 #endif

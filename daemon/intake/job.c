@@ -2,6 +2,7 @@
 #include "intake/job.h"
 
 #include "base/text.h"
+#include "base/timestamp.h"
 
 #include <stdarg.h>
 #include <stdio.h>
@@ -9,6 +10,9 @@
 
 static void add_complaint(struct job *job, uint32_t line, const struct bound_column *bound, const char *format,
                           va_list arguments) __attribute__((format(printf, 4, 0)));
+static bool read_two_cells(const struct clock_format *format, struct cell a, struct cell b, struct clock_reading *ret);
+static bool read_written_time(const struct clock_format *format, struct cell date, struct cell time, bool date_first,
+                              struct clock_reading *ret);
 static bool is_end_mark(const struct job *job, struct cell cell);
 static bool is_header_again(const struct job *job, const struct row *row);
 static bool has_surplus(const struct job *job, const struct row *row);
@@ -87,21 +91,29 @@ bool job_read_time(const struct job *job, const struct row *row, char *joined, s
                    struct clock_reading *ret)
 {
     const struct binding *binding = &job->binding;
-    *ret_text = row_cell(row, binding->time_cells[0]);
+    struct cell a = row_cell(row, binding->time_cells[0]);
+    *ret_text = a;
     if (binding->time_cell_count == 2) {
-        struct cell a = *ret_text, b = row_cell(row, binding->time_cells[1]);
+        struct cell b = row_cell(row, binding->time_cells[1]);
         if (a.length + b.length + 1 > JOB_JOINED_SIZE)
             return false;
         memcpy(joined, a.text, a.length);
         joined[a.length] = ' ';
         memcpy(joined + a.length + 1, b.text, b.length);
-        *ret_text = (struct cell){joined, a.length + 1 + b.length};
+        *ret_text = (struct cell){.text = joined, .length = a.length + 1 + b.length};
+        if (a.kind != CELL_TEXT || b.kind != CELL_TEXT)
+            return read_two_cells(&binding->format, a, b, ret);
     }
+    if (a.kind == CELL_CIVIL)
+        return clock_read_civil(a.text, a.length, ret);
     return clock_read(&binding->format, ret_text->text, ret_text->length, ret);
 }
 
 bool job_refuse_time(struct job *job, uint32_t line, struct cell text)
 {
+    if (text.kind == CELL_NUMBER)
+        return job_refuse(job, line, NULL, "time '%s' is a bare number: give the column a date format in the workbook",
+                          cell_quote(text).text);
     return job_refuse(job, line, NULL, "time '%s' is not written as '%s': correct 'format' in layout '%s', or the row",
                       cell_quote(text).text, job->binding.layout->time_format, job->binding.layout->id);
 }
@@ -135,6 +147,13 @@ const struct bound_column *job_column(const struct job *job, enum column_role ro
 void job_complain_number(struct job *job, uint32_t line, const struct bound_column *bound, struct cell cell)
 {
     const struct layout *layout = job->binding.layout;
+    if (cell.kind != CELL_TEXT) {
+        static const char *const kinds[] = {
+            [CELL_NUMBER] = "a number", [CELL_PERCENT] = "a percentage", [CELL_CIVIL] = "a date", [CELL_TIME] = "a time"};
+        job_complain(job, line, bound, "'%s' is %s in the workbook, which the column does not hold: correct the cell",
+                     cell_quote(cell).text, kinds[cell.kind]);
+        return;
+    }
     char other = layout->decimal == ',' ? '.' : ',';
     bool has_other = memchr(cell.text, other, cell.length) != NULL;
     bool is_numeric = has_other;
@@ -181,6 +200,55 @@ static void add_complaint(struct job *job, uint32_t line, const struct bound_col
         batch->complaints = arena_array(job->arena, INTAKE_MOST_COMPLAINTS, sizeof *batch->complaints);
     batch->complaints[batch->complaint_count++] =
         (struct complaint){.line = line, .column = bound ? bound->cell + 1 : 0, .text = job->last_complaint};
+}
+
+/* Date and time in two cells, one of them at least a date or time of a workbook. Which is which the cells say
+ * themselves: a time of day is the time; of two full times the first gives the day. */
+static bool read_two_cells(const struct clock_format *format, struct cell a, struct cell b, struct clock_reading *ret)
+{
+    bool is_swapped = a.kind == CELL_TIME || (b.kind == CELL_CIVIL && a.kind == CELL_TEXT);
+    struct cell date = is_swapped ? b : a, time = is_swapped ? a : b;
+    struct clock_reading of_time;
+    int64_t of_day;
+    if (date.kind != CELL_CIVIL)
+        return time.kind == CELL_TIME && read_written_time(format, date, time, !is_swapped, ret);
+    if (!clock_read_civil(date.text, date.length, ret))
+        return false;
+    if (time.kind == CELL_CIVIL && clock_read_civil(time.text, time.length, &of_time))
+        of_day = of_time.local - timestamp_floor(of_time.local, DAY_MS);
+    else if (!clock_read_time_of_day(time.text, time.length, &of_day))
+        return false;
+    ret->local = timestamp_floor(ret->local, DAY_MS) + of_day;
+    return true;
+}
+
+/* A date in letters beside a time cell: the time is written in the ways that formats know, until one fits. */
+static bool read_written_time(const struct clock_format *format, struct cell date, struct cell time, bool date_first,
+                              struct clock_reading *ret)
+{
+    int64_t of_day;
+    if (!clock_read_time_of_day(time.text, time.length, &of_day))
+        return false;
+    int hour = (int)(of_day / HOUR_MS), minute = (int)(of_day / MINUTE_MS % 60), second = (int)(of_day / SECOND_MS % 60);
+    const char *half = hour % 24 < 12 ? "AM" : "PM";
+    int of_half = hour % 12 == 0 ? 12 : hour % 12;
+    for (int way = 0; way < 8; way++) {
+        char written[JOB_JOINED_SIZE], clock[40];
+        bool has_seconds = way < 4, is_half = way % 4 >= 2;
+        const char *blank = way % 2 ? "" : " ";
+        int used = snprintf(clock, sizeof clock, way % 2 ? "%d:%02d" : "%02d:%02d", is_half ? of_half : hour, minute);
+        if (has_seconds)
+            used += snprintf(clock + used, sizeof clock - (size_t)used, ":%02d", second);
+        if (is_half)
+            snprintf(clock + used, sizeof clock - (size_t)used, "%s%s", blank, half);
+        int length = snprintf(written, sizeof written, "%.*s%s%s%.*s", date_first ? (int)date.length : 0, date.text,
+                              date_first ? " " : clock, date_first ? clock : " ", date_first ? 0 : (int)date.length,
+                              date.text);
+        bool is_lossless = has_seconds || of_day % MINUTE_MS == 0;
+        if (is_lossless && length < (int)sizeof written && clock_read(format, written, (size_t)length, ret))
+            return true;
+    }
+    return false;
 }
 
 static bool is_end_mark(const struct job *job, struct cell cell)

@@ -40,7 +40,7 @@ bool job_next_row(struct job *job, struct row *ret, bool *ret_failed, struct err
 /* Stand before the first data row. */
 bool job_start(struct job *job, struct error *error);
 
-/* The row's time cells by the format. `joined` (JOB_JOINED_SIZE bytes) is scratch; *ret_text is what was read, for
+/* The row's time cells by the format, or as the workbook says where they are dates and times there. `joined` (JOB_JOINED_SIZE bytes) is scratch; *ret_text is what was read, for
  * messages. */
 bool job_read_time(const struct job *job, const struct row *row, char *joined, struct cell *ret_text,
                    struct clock_reading *ret);

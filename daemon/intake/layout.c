@@ -16,6 +16,7 @@ enum { REASON_SIZE = 640 };
 /* A file split one way; layouts that share the dialect share it. */
 struct split {
     struct csv_dialect dialect;
+    const struct xlsx_sheet *sheet; /* NULL in text files */
     struct table table;
     struct head head;
     struct split *next;
@@ -30,17 +31,25 @@ struct attempt {
 
 struct chooser {
     struct arena *arena;
-    const struct decoded *text;
+    const struct config *config;
+    const char *path;
+    struct source *source;
     struct split *splits;
-    size_t tried;
+    size_t tried; /* layouts */
     struct attempt nearest;
     const struct layout *nearest_layout;
+    const struct xlsx_sheet *nearest_sheet;
     struct error head_error; /* a limit passed within the first rows, by some way of splitting */
 };
 
+static bool try_layout(struct chooser *chooser, const struct layout *layout, struct binding *best,
+                       struct table *best_table, struct error *error);
+static bool try_sheet(struct chooser *chooser, const struct layout *layout, const struct xlsx_sheet *sheet,
+                      struct binding *ret, struct table *ret_table);
+static bool fail_both(const struct binding *a, const struct binding *b, struct error *error);
 static bool paths_fit(const struct layout *layout, const char *path);
-static const struct split *split_for(struct chooser *chooser, const struct layout *layout);
-static void read_head(struct chooser *chooser, struct split *split);
+static const struct split *split_for(struct chooser *chooser, const struct layout *layout,
+                                     const struct xlsx_sheet *sheet);
 static bool find_header(struct chooser *chooser, const struct layout *layout, const struct head *head,
                         struct binding *ret, struct attempt *ret_attempt);
 static size_t count_found(const struct layout *layout, const struct row *row, const char **ret_missing);
@@ -53,7 +62,8 @@ static bool resolve_units(struct binding *binding, struct error *error);
 static bool resolve_unit(const struct binding *binding, struct bound_column *bound, struct error *error);
 static bool are_same(const struct unit *a, const struct unit *b);
 static enum unit_dimension wanted_dimension(const struct column *column);
-static bool fail_none(const struct chooser *chooser, const struct config *config, struct error *error);
+static const char *in_sheet(struct arena *arena, const char *name);
+static bool fail_none(const struct chooser *chooser, struct error *error);
 
 bool layout_check(const struct layout *layout, struct error *error)
 {
@@ -61,44 +71,80 @@ bool layout_check(const struct layout *layout, struct error *error)
     return clock_format_parse(layout->time_format, &format, error);
 }
 
-bool layout_choose(struct arena *arena, const struct config *config, const char *path, const struct decoded *text,
+bool layout_choose(struct arena *arena, const struct config *config, const char *path, struct source *source,
                    struct binding *ret, struct table *ret_table, struct error *error)
 {
-    struct chooser chooser = {.arena = arena, .text = text};
+    struct chooser chooser = {.arena = arena, .config = config, .path = path, .source = source};
     *ret = (struct binding){0};
-    for (size_t i = 0; i < config->layout_count; i++) {
-        const struct layout *layout = &config->layouts[i];
-        if (!paths_fit(layout, path))
-            continue;
-        chooser.tried++;
-        const struct split *split = split_for(&chooser, layout);
-        struct attempt attempt = {0};
-        struct binding binding = {0};
-        if (!find_header(&chooser, layout, &split->head, &binding, &attempt)) {
-            if (!chooser.nearest_layout || attempt.found > chooser.nearest.found) {
-                chooser.nearest = attempt;
-                chooser.nearest_layout = layout;
-            }
-            continue;
-        }
-        if (ret->layout)
-            return fail(error, ERROR_INPUT, "layouts '%s' and '%s' both fit: narrow 'files' of one of them",
-                        ret->layout->id, layout->id);
-        *ret = binding;
-        *ret_table = split->table;
-    }
+    for (size_t i = 0; i < config->layout_count; i++)
+        if (!try_layout(&chooser, &config->layouts[i], ret, ret_table, error))
+            return false;
     if (!ret->layout)
-        return fail_none(&chooser, config, error);
+        return fail_none(&chooser, error);
     if (!clock_format_parse(ret->layout->time_format, &ret->format, error))
         return within(error, "layout '%s'", ret->layout->id);
     return resolve_units(ret, error);
 }
 
-bool layout_text_ends_open(struct arena *arena, const struct decoded *text)
+bool layout_ends_open(struct arena *arena, const struct source *source)
 {
     struct table table;
-    csv_open(arena, text, &(struct csv_dialect){csv_find_delimiter(text, 0, ""), ""}, &table);
+    if (source->book.package)
+        return false;
+    csv_open(arena, &source->text, &(struct csv_dialect){csv_find_delimiter(&source->text, 0, ""), ""}, &table);
     return table.ends_open;
+}
+
+/* False where it is a second one that fits. */
+static bool try_layout(struct chooser *chooser, const struct layout *layout, struct binding *best,
+                       struct table *best_table, struct error *error)
+{
+    const struct xlsx_book *book = &chooser->source->book;
+    if (!paths_fit(layout, chooser->path))
+        return true;
+    chooser->tried++;
+    for (size_t i = 0; i < (book->package ? book->sheet_count : 1); i++) {
+        const struct xlsx_sheet *sheet = book->package ? &book->sheets[i] : NULL;
+        struct binding binding = {0};
+        struct table table;
+        bool is_wanted = !sheet || (!sheet->is_hidden &&
+                                    (!layout->sheet || cell_matches(cell_from(sheet->name), layout->sheet)));
+        if (!is_wanted || !try_sheet(chooser, layout, sheet, &binding, &table))
+            continue;
+        if (best->layout)
+            return fail_both(best, &binding, error);
+        *best = binding;
+        *best_table = table;
+    }
+    return true;
+}
+
+static bool try_sheet(struct chooser *chooser, const struct layout *layout, const struct xlsx_sheet *sheet,
+                      struct binding *ret, struct table *ret_table)
+{
+    const struct split *split = split_for(chooser, layout, sheet);
+    struct attempt attempt = {0};
+    *ret_table = split->table;
+    if (find_header(chooser, layout, &split->head, ret, &attempt)) {
+        ret->sheet = sheet ? sheet->name : NULL;
+        return true;
+    }
+    if (!chooser->nearest_layout || attempt.found > chooser->nearest.found) {
+        chooser->nearest = attempt;
+        chooser->nearest_layout = layout;
+        chooser->nearest_sheet = sheet;
+    }
+    return false;
+}
+
+static bool fail_both(const struct binding *a, const struct binding *b, struct error *error)
+{
+    if (a->layout != b->layout)
+        return fail(error, ERROR_INPUT, "layouts '%s' and '%s' both fit%s: narrow 'files'%s of one of them",
+                    a->layout->id, b->layout->id, a->sheet && a->sheet != b->sheet ? ", each another sheet" : "",
+                    a->sheet ? " or 'sheet'" : "");
+    return fail(error, ERROR_INPUT, "sheets '%s' and '%s' both fit layout '%s': set 'sheet' in the layout to one of them",
+                cell_quote(cell_from(a->sheet)).text, cell_quote(cell_from(b->sheet)).text, a->layout->id);
 }
 
 static bool paths_fit(const struct layout *layout, const char *path)
@@ -109,38 +155,27 @@ static bool paths_fit(const struct layout *layout, const char *path)
     return layout->files.count == 0;
 }
 
-static const struct split *split_for(struct chooser *chooser, const struct layout *layout)
+static const struct split *split_for(struct chooser *chooser, const struct layout *layout,
+                                     const struct xlsx_sheet *sheet)
 {
     const char *comment = layout->comment ? layout->comment : "";
-    char delimiter = layout->delimiter;
-    if (!delimiter)
-        delimiter = csv_find_delimiter(chooser->text, layout->decimal, comment);
+    const struct decoded *text = &chooser->source->text;
+    char delimiter = sheet ? 0 : layout->delimiter;
+    if (!sheet && !delimiter)
+        delimiter = csv_find_delimiter(text, layout->decimal, comment);
     for (struct split *split = chooser->splits; split; split = split->next)
-        if (split->dialect.delimiter == delimiter && strcmp(split->dialect.comment, comment) == 0)
+        if (split->sheet == sheet && split->dialect.delimiter == delimiter &&
+            strcmp(split->dialect.comment, comment) == 0)
             return split;
     struct split *split = arena_alloc(chooser->arena, sizeof *split);
-    split->dialect = (struct csv_dialect){delimiter, comment};
-    split->next = chooser->splits;
+    *split = (struct split){.dialect = {delimiter, comment}, .sheet = sheet, .next = chooser->splits};
     chooser->splits = split;
-    csv_open(chooser->arena, chooser->text, &split->dialect, &split->table);
-    read_head(chooser, split);
+    if (sheet)
+        source_open_sheet(chooser->arena, chooser->source, sheet, comment, &split->table);
+    else
+        csv_open(chooser->arena, text, &split->dialect, &split->table);
+    head_read(chooser->arena, &split->table, &split->head, &chooser->head_error);
     return split;
-}
-
-static void read_head(struct chooser *chooser, struct split *split)
-{
-    struct head *head = &split->head;
-    head->rows = arena_array(chooser->arena, LAYOUT_HEAD_ROWS, sizeof *head->rows);
-    while (head->count < LAYOUT_HEAD_ROWS) {
-        struct row row;
-        if (table_next(&split->table, &row, &chooser->head_error) != TABLE_ROW)
-            break;
-        struct cell *cells = arena_array(chooser->arena, row.count, sizeof *cells);
-        memcpy(cells, row.cells, row.count * sizeof *cells);
-        row.cells = cells;
-        head->rows[head->count++] = row;
-    }
-    table_rewind(&split->table);
 }
 
 /* The first row that has all. */
@@ -331,20 +366,31 @@ static enum unit_dimension wanted_dimension(const struct column *column)
     return UNIT_DIMENSION_COUNT;
 }
 
-static bool fail_none(const struct chooser *chooser, const struct config *config, struct error *error)
+static const char *in_sheet(struct arena *arena, const char *name)
 {
-    if (config->layout_count == 0)
+    return name ? arena_printf(arena, " of sheet '%s'", cell_quote(cell_from(name)).text) : "";
+}
+
+static bool fail_none(const struct chooser *chooser, struct error *error)
+{
+    bool is_book = chooser->source->book.package != NULL;
+    if (chooser->config->layout_count == 0)
         return fail(error, ERROR_INPUT, "no layout fits: the settings have none; " DRAFT_CURE);
     if (chooser->tried == 0)
         return fail(error, ERROR_INPUT,
                     "no layout fits: no 'files' pattern of any layout matches this path; " DRAFT_CURE);
     if (chooser->head_error.kind != ERROR_NONE)
         return fail(error, ERROR_INPUT, "no layout fits: %s", chooser->head_error.text);
+    if (is_book && !chooser->nearest_layout)
+        return fail(error, ERROR_INPUT, "no layout fits: no sheet that is not hidden has a name that 'sheet' of a "
+                                        "layout matches; " DRAFT_CURE);
     if (chooser->nearest.found == 0)
         return fail(
             error, ERROR_INPUT,
-            "no layout fits: none of the %zu tried finds a header that it knows in the first %d lines; " DRAFT_CURE,
-            chooser->tried, LAYOUT_HEAD_ROWS);
-    return fail(error, ERROR_INPUT, "no layout fits: layout '%s' comes nearest at line %u, but %s; " DRAFT_CURE,
-                chooser->nearest_layout->id, chooser->nearest.line, chooser->nearest.reason);
+            "no layout fits: none of the %zu tried finds a header that it knows in the first %d lines%s; " DRAFT_CURE,
+            chooser->tried, HEAD_ROWS, is_book ? " of any sheet" : "");
+    return fail(error, ERROR_INPUT, "no layout fits: layout '%s' comes nearest at line %u%s, but %s; " DRAFT_CURE,
+                chooser->nearest_layout->id, chooser->nearest.line,
+                in_sheet(chooser->arena, chooser->nearest_sheet ? chooser->nearest_sheet->name : NULL),
+                chooser->nearest.reason);
 }

@@ -123,7 +123,7 @@ static struct cell labelled_value(const struct row *row, const char *label)
         if (value.length > 0)
             return value;
     }
-    return (struct cell){NULL, 0};
+    return (struct cell){0};
 }
 
 /* "Serial: X" gives X; "Serial" and "Serial:" give an empty cell; "Serials of ..." gives no text at all. In a comment,
@@ -135,7 +135,7 @@ static struct cell value_behind(struct cell cell, const char *label)
     if (rest.length == 0)
         return rest;
     if (!strchr(":=,;\t|", *rest.text) || *rest.text == '\0')
-        return used > 0 && label[used - 1] == ':' ? rest : (struct cell){NULL, 0};
+        return used > 0 && label[used - 1] == ':' ? rest : (struct cell){0};
     rest = cell_trim(rest.text + 1, rest.length - 1);
     return rest;
 }

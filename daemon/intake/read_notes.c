@@ -128,7 +128,7 @@ static void read_page(struct notebook *notebook, const struct row *row)
 static bool find_station(struct notebook *notebook, struct page *page)
 {
     struct job *job = notebook->job;
-    struct cell label = notebook->station ? row_cell(&page->row, notebook->station->cell) : (struct cell){"", 0};
+    struct cell label = notebook->station ? row_cell(&page->row, notebook->station->cell) : cell_from("");
     if (job_is_missing(job, label)) {
         page->station = notebook->found.index;
         return notebook->found.kind == PLACE_STATION ||
@@ -275,7 +275,7 @@ static bool read_long_words(struct notebook *notebook, const struct page *page, 
         return false;
     }
     bound = job_column(job, COLUMN_QUANTITY_NAME);
-    cell = bound ? row_cell(&page->row, bound->cell) : (struct cell){"", 0};
+    cell = bound ? row_cell(&page->row, bound->cell) : cell_from("");
     if (job_is_missing(job, cell))
         return true;
     note->quantity = quantity_find(cell_copy(cell, job->arena));
@@ -301,7 +301,7 @@ static bool read_long_amounts(struct notebook *notebook, const struct page *page
     enum unit_dimension dimension = is_length ? UNIT_LENGTH : header_dimension(note->quantity);
     const struct bound_column *value = job_column(job, COLUMN_VALUE), *reference = job_column(job, COLUMN_REFERENCE);
     const struct bound_column *unit_column = job_column(job, COLUMN_UNIT);
-    struct cell unit_cell = unit_column ? row_cell(&page->row, unit_column->cell) : (struct cell){"", 0};
+    struct cell unit_cell = unit_column ? row_cell(&page->row, unit_column->cell) : cell_from("");
     const struct unit *unit = NULL;
     if (!job_is_missing(job, unit_cell)) {
         unit = unit_find(unit_cell.text, unit_cell.length);
@@ -317,7 +317,7 @@ static bool read_long_amounts(struct notebook *notebook, const struct page *page
     } amounts[] = {{value, &note->value}, {is_length ? NULL : reference, &note->reference}};
     for (size_t i = 0; i < COUNT_OF(amounts); i++) {
         const struct bound_column *bound = amounts[i].bound;
-        struct cell cell = bound ? row_cell(&page->row, bound->cell) : (struct cell){"", 0};
+        struct cell cell = bound ? row_cell(&page->row, bound->cell) : cell_from("");
         if (job_is_missing(job, cell))
             continue;
         const struct unit *by_header = bound->unit ? bound->unit : value ? value->unit : NULL;
@@ -334,7 +334,7 @@ static bool read_long_until(struct notebook *notebook, const struct page *page, 
 {
     struct job *job = notebook->job;
     const struct bound_column *bound = job_column(job, COLUMN_UNTIL);
-    struct cell cell = bound ? row_cell(&page->row, bound->cell) : (struct cell){"", 0};
+    struct cell cell = bound ? row_cell(&page->row, bound->cell) : cell_from("");
     if (!has_until(note->kind))
         return true;
     if (note->kind == NOTE_CLOCK && job_is_missing(job, cell) && job_column(job, COLUMN_VALUE)) {
@@ -376,9 +376,10 @@ static enum moment read_moment(const struct notebook *notebook, const struct pag
     static const char *const no_marks[] = {"no", "n", "false", "-"};
     struct clock_reading reading = page->reading;
     int64_t of_day;
-    if (clock_read_time_of_day(cell.text, cell.length, &of_day))
+    if (cell.kind != CELL_NUMBER && clock_read_time_of_day(cell.text, cell.length, &of_day))
         reading.local = timestamp_floor(reading.local, DAY_MS) + of_day;
-    else if (!clock_read(&notebook->job->binding.format, cell.text, cell.length, &reading)) {
+    else if (cell.kind == CELL_CIVIL ? !clock_read_civil(cell.text, cell.length, &reading)
+                                     : !clock_read(&notebook->job->binding.format, cell.text, cell.length, &reading)) {
         for (size_t i = 0; i < COUNT_OF(marks); i++) {
             if (cell_is(cell, marks[i])) {
                 *ret = page->time;

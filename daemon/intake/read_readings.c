@@ -5,11 +5,13 @@
 #include "base/text.h"
 #include "intake/place.h"
 
-#include <assert.h>
 #include <math.h>
 #include <string.h>
 
-enum { SHORTEST_ROW = 7 /* bytes: a date of four digits, a delimiter, a digit, a line end */ };
+enum {
+    SHORTEST_ROW = 7, /* bytes: a date of four digits, a delimiter, a digit, a line end */
+    FIRST_ROOM = 4096 /* rows, where the table does not tell how many */
+};
 
 /* What the loop over rows needs at hand. */
 struct series {
@@ -32,11 +34,13 @@ static bool take_column_hint(const struct bound_column *bound, const struct row 
 static bool fail_unclaimed(const struct job *job, const struct place_hints *hints, struct error *error);
 static void complain_unknown(struct job *job, const struct place_hints *hints, const struct place_found *found);
 static void make_room(struct series *series);
+static void grow(struct series *series);
 static bool read_rows(struct series *series, struct error *error);
 static bool is_same_place(struct series *series, const struct row *row, struct error *error);
 static bool read_time(struct series *series, const struct row *row, int64_t *ret);
 static void read_values(struct series *series, const struct row *row, size_t index, size_t *ret_filled,
                         size_t *ret_read);
+static bool read_number(const struct bound_column *bound, struct cell cell, char decimal, double *ret);
 static bool is_missing_number(const struct series *series, double value);
 static void mark_unread(struct series *series, size_t index, enum quantity quantity);
 
@@ -185,11 +189,32 @@ static void make_room(struct series *series)
             series->missing_count++;
     }
     size_t lines = job->table.most_rows, by_length = job->text_length / SHORTEST_ROW + 1;
-    series->capacity = lines < by_length ? lines : by_length;
+    series->capacity = lines == 0 ? FIRST_ROOM : lines < by_length ? lines : by_length;
     if (series->capacity > INTAKE_MOST_ROWS)
         series->capacity = INTAKE_MOST_ROWS;
     readings_init(&job->batch->readings, job->arena, series->capacity, columns);
     job->batch->readings.n = 0;
+}
+
+/* Twice the room, for tables that do not tell their length. */
+static void grow(struct series *series)
+{
+    struct job *job = series->job;
+    struct readings *readings = &job->batch->readings, larger;
+    size_t n = readings->n;
+    series->capacity *= 2;
+    readings_init(&larger, job->arena, series->capacity, readings_columns(readings));
+    memcpy(larger.time, readings->time, n * sizeof *larger.time);
+    memcpy(larger.line, readings->line, n * sizeof *larger.line);
+    for (unsigned q = 0; q < QUANTITY_COUNT; q++)
+        if (larger.value[q])
+            memcpy(larger.value[q], readings->value[q], n * sizeof *larger.value[q]);
+    if (readings->unread) {
+        larger.unread = arena_array(job->arena, series->capacity, sizeof *larger.unread);
+        memcpy(larger.unread, readings->unread, n * sizeof *larger.unread);
+    }
+    larger.n = n;
+    *readings = larger;
 }
 
 static bool read_rows(struct series *series, struct error *error)
@@ -204,7 +229,8 @@ static bool read_rows(struct series *series, struct error *error)
             return false;
         if (!read_time(series, &row, &time))
             continue;
-        assert(readings->n < series->capacity);
+        if (readings->n == series->capacity)
+            grow(series);
         size_t filled, read;
         read_values(series, &row, readings->n, &filled, &read);
         /* A row with a time and nothing beside it is an event in the life of the logger, not a sample. */
@@ -285,7 +311,7 @@ static void read_values(struct series *series, const struct row *row, size_t ind
             continue;
         ++*ret_filled;
         double value;
-        bool is_number = text_parse_number(cell.text, cell.length, decimal, &value);
+        bool is_number = read_number(bound, cell, decimal, &value);
         if (is_number ? is_missing_number(series, value) : job_is_missing(job, cell)) {
             ++*ret_read;
             continue;
@@ -299,6 +325,14 @@ static void read_values(struct series *series, const struct row *row, size_t ind
             job_complain_number(job, row->line, bound, cell);
         }
     }
+}
+
+/* A percentage of a workbook is a number only where per cent are meant. */
+static bool read_number(const struct bound_column *bound, struct cell cell, char decimal, double *ret)
+{
+    bool is_wanted = cell.kind == CELL_TEXT || cell.kind == CELL_NUMBER ||
+                     (cell.kind == CELL_PERCENT && bound->unit->dimension == UNIT_PERCENTAGE);
+    return is_wanted && cell_number(cell, decimal, ret);
 }
 
 static bool is_missing_number(const struct series *series, double value)

@@ -27,12 +27,12 @@ struct cell cell_trim(const char *text, size_t length)
         text += blank;
     for (size_t blank; (blank = blank_before(text, length)) > 0;)
         length -= blank;
-    return (struct cell){text, (uint32_t)length};
+    return (struct cell){.text = text, .length = (uint32_t)length};
 }
 
 struct cell cell_from(const char *string)
 {
-    return (struct cell){string, (uint32_t)strlen(string)};
+    return (struct cell){.text = string, .length = (uint32_t)strlen(string)};
 }
 
 bool cell_is(struct cell cell, const char *word)
@@ -84,6 +84,11 @@ char *cell_copy(struct cell cell, struct arena *arena)
     return arena_strndup(arena, cell.text, cell.length);
 }
 
+bool cell_number(struct cell cell, char decimal, double *ret)
+{
+    return text_parse_number(cell.text, cell.length, cell.kind == CELL_TEXT ? decimal : '.', ret);
+}
+
 struct cell_quote cell_quote(struct cell cell)
 {
     char raw[QUOTED_BYTES + 4];
@@ -115,7 +120,7 @@ bool row_is_blank(const struct row *row)
 
 struct cell row_cell(const struct row *row, size_t index)
 {
-    return index < row->count ? row->cells[index] : (struct cell){"", 0};
+    return index < row->count ? row->cells[index] : cell_from("");
 }
 
 static size_t blank_at(const char *text, size_t length)

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 /* Rows of cells: what every reader of tables delivers, whatever the file was.
  *
- * A table is walked row by row, so that memory does not grow with the file: the cells of a row point into the decoded
- * text and the array that holds them is used again for the next row. A reader fills in `next` and `rewind`. */
+ * A table is walked row by row, so that memory does not grow with the file: the array that holds the cells of a row is
+ * used again for the next row, and so is their text where `moves_text` says so; else it stays in the decoded text. A
+ * reader fills in `next` and `rewind`. */
 #ifndef RILLWARD_INTAKE_TABLE_H
 #define RILLWARD_INTAKE_TABLE_H
 
@@ -15,15 +16,25 @@
 
 enum { TABLE_LONGEST_ROW = 64 * 1024, TABLE_MOST_CELLS = 512 };
 
+/* What the file says that a cell is. In text files all cells are text. */
+enum cell_kind {
+    CELL_TEXT,
+    CELL_NUMBER,  /* written with '.', whatever the layout's decimal mark is */
+    CELL_PERCENT, /* the same, as it is shown: 96.5 where the cell shows 96.5 % */
+    CELL_CIVIL,   /* a date, or date and time, whatever the layout's format is: for clock_read_civil() */
+    CELL_TIME,    /* a time of day, for clock_read_time_of_day() */
+};
+
 /* UTF-8, blanks around it cut, quotes undone; not ended by a NUL. */
 struct cell {
     const char *text;
     uint32_t length;
+    uint8_t kind; /* enum cell_kind */
 };
 
 struct row {
-    uint32_t line;            /* of the file, from 1, where the row begins */
-    uint32_t count;           /* cells; a comment has one: its text without the mark */
+    uint32_t line;            /* of the file or sheet, from 1, where the row begins */
+    uint32_t count;           /* cells; the first one of a comment lacks the mark, and in text files is all of it */
     const struct cell *cells; /* valid until the next row is read */
     bool is_comment;
     bool is_open;      /* the last row: it has no line end, or its quotes are not closed */
@@ -38,7 +49,8 @@ struct table {
     void (*rewind)(struct table *table);
     void *reader;     /* the reader's own */
     bool ends_open;   /* the last row may be half written */
-    size_t most_rows; /* no more rows than this will come */
+    bool moves_text;  /* the text of a row's cells is valid until the next row only */
+    size_t most_rows; /* no more rows than this will come; 0: unknown */
 };
 
 enum table_step table_next(struct table *table, struct row *ret, struct error *error);
@@ -53,6 +65,8 @@ bool cell_begins(struct cell cell, const char *word); /* ASCII case ignored */
 /* `pattern` over the whole cell: `*` any run, `?` one byte; ASCII case ignored. */
 bool cell_matches(struct cell cell, const char *pattern);
 char *cell_copy(struct cell cell, struct arena *arena);
+/* The cell as a number with the layout's decimal mark, or with the point where the file itself says it is a number. */
+bool cell_number(struct cell cell, char decimal, double *ret);
 
 /* A cell as messages quote it: control bytes made visible, cut with "..." after some 40 bytes. */
 struct cell_quote {

@@ -42,7 +42,12 @@ static const char *const notice_events[] = {[NOTICE_RAISED] = "raised",
                                             [NOTICE_UPDATED] = "updated",
                                             [NOTICE_RETURNED] = "returned",
                                             [NOTICE_WITHDRAWN] = "withdrawn",
-                                            [NOTICE_TEST] = "test"};
+                                            [NOTICE_TEST] = "test",
+                                            [NOTICE_REMINDED] = "reminded",
+                                            [NOTICE_ESCALATED] = "escalated",
+                                            [NOTICE_GROUP] = "group",
+                                            [NOTICE_SUMMARY] = "summary",
+                                            [NOTICE_DIGEST] = "digest"};
 _Static_assert(sizeof notice_events / sizeof notice_events[0] == NOTICE_EVENT_COUNT, "every event has a word");
 
 static int folded(char c);

@@ -112,10 +112,28 @@ struct alarm {
     int64_t changed;      /* when the row last changed (UTC) */
     int64_t sequence;     /* rises with each announced change */
     bool is_old_news;     /* was already over, or too old, when learnt: recorded, wakes nobody */
+    int64_t shelved_until;    /* until then its rule is quiet at its station; TIME_NONE: not shelved. Stays when it returns */
+    const char *shelf_reason; /* why; NULL is "" */
+    int64_t asked;            /* since when (UTC) people are asked to answer; TIME_NONE: they are not */
+    int64_t told;             /* when (UTC) they were last told of it; TIME_NONE: never */
+    int64_t escalated;        /* when (UTC) those further up were told; TIME_NONE: not since `asked` */
+    int64_t times;            /* how often its rule was met here within the chattering window up to this time; 0: not counted */
 };
 
-enum notice_event { NOTICE_RAISED, NOTICE_UPDATED, NOTICE_RETURNED, NOTICE_WITHDRAWN, NOTICE_TEST, NOTICE_EVENT_COUNT };
-const char *notice_event_word(enum notice_event event); /* "raised", "updated", "returned", "withdrawn", "test" */
+enum notice_event {
+    NOTICE_RAISED,
+    NOTICE_UPDATED,
+    NOTICE_RETURNED,
+    NOTICE_WITHDRAWN,
+    NOTICE_TEST,
+    NOTICE_REMINDED,  /* still so, and nobody has answered */
+    NOTICE_ESCALATED, /* the same, to those further up */
+    NOTICE_GROUP,     /* several new alarms of one rule */
+    NOTICE_SUMMARY,   /* in place of many messages */
+    NOTICE_DIGEST,    /* once a day: what needs nobody woken */
+    NOTICE_EVENT_COUNT
+};
+const char *notice_event_word(enum notice_event event); /* "raised", "updated", ... */
 
 /* One message to one recipient, complete by itself: rendered from this alone, so every attempt carries the same facts. */
 struct notice {
@@ -135,6 +153,10 @@ struct notice {
     int decimals;           /* of the above */
     int64_t utc_offset;     /* the station's standard time, ms ahead of UTC, for times that people read */
     int64_t data_until;     /* last sample of the station when created; TIME_NONE without */
+    const char *body;       /* NOTICE_DIGEST: what it says, ready to read; NULL is "" */
+    const struct notice *items; /* NOTICE_GROUP, NOTICE_SUMMARY: what it stands for, the last word of each alarm */
+    size_t item_count;
+    int64_t item_total;     /* how many there are, where `items` does not hold all */
 };
 
 #endif

@@ -3,17 +3,18 @@
 #include "alarms/reconcile.h"
 #include "alarms/rules.h"
 #include "base/timestamp.h"
+#include "service/answer.h"
 #include "service/pipeline.h"
+#include "service/tell.h"
 
-#include <ctype.h>
-#include <inttypes.h>
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
+
+#define VISIT_NOTES (LEVEL_NOTES | 1u << NOTE_IN_WATER)
 
 /* The place that rules look at. */
 struct subject {
-    const char *id, *name;
+    const char *id;
     uint32_t place;
     bool is_barometer;
     int64_t utc_offset;
@@ -28,21 +29,30 @@ struct row_cache {
     size_t check_count;
 };
 
+static bool fits(const struct rule *rule, bool is_barometer);
 static bool find_subject(struct pipeline *p, const char *id, bool is_barometer, uint32_t place, struct subject *ret,
                          struct error *error);
 static bool judge(struct pipeline *p, const struct rule *rule, const struct subject *subject, struct span span,
                   struct row_cache *cache, int64_t now, struct error *error);
+static bool find_base(struct pipeline *p, const struct subject *subject, struct span span, struct span *window,
+                      struct rule_view *view, struct error *error);
+static bool view_visits(struct pipeline *p, const struct subject *subject, struct span window, struct rule_view *view,
+                        struct error *error);
 static bool load_rows(struct pipeline *p, const struct subject *subject, struct span window, struct row_cache *cache,
                       struct error *error);
 static bool view_rows(struct pipeline *p, const struct subject *subject, struct span window, struct row_cache *cache,
                       struct record *rows, struct rule_view *view, struct error *error);
+static bool add_shelf(struct pipeline *p, struct reconcile_input *input, struct error *error);
 static bool store_changes(struct pipeline *p, const struct rule *rule, const struct subject *subject,
                           struct alarm_change *changes, size_t n, struct error *error);
-static bool put_notices(struct pipeline *p, const struct rule *rule, const struct subject *subject,
-                        const struct alarm_change *change, struct error *error);
-static const char *notice_uid(struct pipeline *p, const struct alarm *alarm, const char *recipient);
-static void fill_values(const struct rule *rule, struct notice *notice);
+static bool mark_pictures(struct pipeline *p, const struct rule *rule, const struct subject *subject,
+                          const struct alarm_change *changes, size_t n, struct error *error);
+static const char *step_word(const struct alarm_change *change);
+static bool count_times(struct pipeline *p, struct alarm *alarm, struct error *error);
+static bool end_shelves(struct pipeline *p, int64_t now, struct error *error);
 static bool judge_drops(struct pipeline *p, const struct rule *rule, int64_t now, struct error *error);
+static bool judge_visits(struct pipeline *p, const struct rule *rule, const char *id, uint32_t place, int64_t now,
+                         struct error *error);
 static bool judge_silence(struct pipeline *p, const struct rule *rule, const char *id, bool is_barometer, uint32_t place,
                           int64_t now, struct error *error);
 static void look_again_at(struct pipeline *p, int64_t time);
@@ -56,8 +66,7 @@ bool announce_span(struct pipeline *p, const char *id, uint32_t place, bool is_b
         return false;
     for (size_t r = 0; r < p->config->rule_count; r++) {
         const struct rule *rule = &p->config->rules[r];
-        bool fits = rule->kind == RULE_SILENCE || (!is_barometer && rule->kind != RULE_UNREADABLE_DROP);
-        if (fits && rule_watches(rule, id) && !judge(p, rule, &subject, span, &cache, now, error))
+        if (fits(rule, is_barometer) && rule_watches(rule, id) && !judge(p, rule, &subject, span, &cache, now, error))
             return false;
     }
     p->next_alarm_look = TIME_NONE;
@@ -73,6 +82,8 @@ bool pipeline_advance(struct pipeline *p, int64_t now, struct error *error)
         const struct rule *rule = &p->config->rules[r];
         if (rule->kind == RULE_UNREADABLE_DROP)
             ok = judge_drops(p, rule, now, error);
+        for (size_t i = 0; ok && rule->kind == RULE_VISIT_DUE && i < p->config->station_count; i++)
+            ok = judge_visits(p, rule, p->config->stations[i].id, p->station_places[i], now, error);
         if (rule->kind != RULE_SILENCE)
             continue;
         for (size_t i = 0; ok && i < p->config->station_count; i++)
@@ -80,11 +91,41 @@ bool pipeline_advance(struct pipeline *p, int64_t now, struct error *error)
         for (size_t i = 0; ok && i < p->config->barometer_count; i++)
             ok = judge_silence(p, rule, p->config->barometers[i].id, true, p->barometer_places[i], now, error);
     }
-    if (ok && store_commit(p->store, error))
+    if (ok && end_shelves(p, now, error) && store_commit(p->store, error))
         return true;
     store_rollback(p->store);
     p->next_alarm_look = TIME_NONE;
     return false;
+}
+
+/* Shelving is for a time: what is still so then needs an answer again. */
+static bool end_shelves(struct pipeline *p, int64_t now, struct error *error)
+{
+    const struct teller teller = {p->config, p->store, p->arena};
+    struct alarm *list;
+    size_t n;
+    if (!store_alarms_shelved(p->store, p->arena, &list, &n, error))
+        return false;
+    for (size_t k = 0; k < n; k++) {
+        if (list[k].shelved_until > now) {
+            look_again_at(p, list[k].shelved_until);
+            break;
+        }
+        if (!answer_end_shelf(&teller, &list[k], "rillward", "the shelf's time is over", now, error))
+            return false;
+    }
+    return true;
+}
+
+/* A barometer has times, and few quantities: for those it is watched where a rule names it, for its battery always. */
+static bool fits(const struct rule *rule, bool is_barometer)
+{
+    if (rule->kind == RULE_UNREADABLE_DROP)
+        return false;
+    if (!is_barometer || rule->kind == RULE_SILENCE || rule->kind == RULE_GAP)
+        return true;
+    bool is_in_air = rule->quantity == QUANTITY_AIR_PRESSURE || rule->quantity == QUANTITY_AIR_TEMPERATURE;
+    return rule->quantity == QUANTITY_BATTERY || (is_in_air && rule->stations.count > 0);
 }
 
 static bool find_subject(struct pipeline *p, const char *id, bool is_barometer, uint32_t place, struct subject *ret,
@@ -93,17 +134,9 @@ static bool find_subject(struct pipeline *p, const char *id, bool is_barometer, 
     struct place_fact fact;
     if (!store_place_find(p->store, id, p->arena, &fact, error))
         return false;
-    *ret = (struct subject){.id = id, .name = id, .place = place, .is_barometer = is_barometer,
-                            .data_until = fact.last_time};
-    if (is_barometer) {
-        const struct barometer *b = &p->config->barometers[config_find_barometer(p->config, id)];
-        ret->name = b->name;
-        ret->utc_offset = b->utc_offset;
-    } else {
-        const struct station *s = &p->config->stations[config_find_station(p->config, id)];
-        ret->name = s->name;
-        ret->utc_offset = s->utc_offset;
-    }
+    *ret = (struct subject){.id = id, .place = place, .is_barometer = is_barometer, .data_until = fact.last_time};
+    ret->utc_offset = is_barometer ? p->config->barometers[config_find_barometer(p->config, id)].utc_offset
+                                   : p->config->stations[config_find_station(p->config, id)].utc_offset;
     return true;
 }
 
@@ -117,9 +150,9 @@ static bool judge(struct pipeline *p, const struct rule *rule, const struct subj
     struct rule_view view;
     do {
         struct record rows;
-        view = (struct rule_view){.rule = rule, .now = now};
-        if (!store_alarms_touching(p->store, subject->id, rule->id, window, p->arena, &stored, &stored_count, error) ||
-            !view_rows(p, subject, window, cache, &rows, &view, error))
+        view = (struct rule_view){.rule = rule, .base = NAN, .now = now};
+        if (!find_base(p, subject, span, &window, &view, error) || !store_alarms_touching(p->store, subject->id, rule->id, window, p->arena, &stored, &stored_count, error) ||
+            !view_visits(p, subject, window, &view, error) || !view_rows(p, subject, window, cache, &rows, &view, error))
             return false;
         found_count = rules_evaluate(p->arena, &view, &found);
     } while (reconcile_widen(rule, stored, stored_count, found, found_count, view.after, &window));
@@ -132,12 +165,75 @@ static bool judge(struct pipeline *p, const struct rule *rule, const struct subj
                                     .window = window,
                                     .now = now,
                                     .news_age = p->config->news_age};
+    if (!add_shelf(p, &input, error))
+        return false;
     struct alarm_change *changes;
     size_t n = reconcile(p->arena, &input, &changes);
     return store_changes(p, rule, subject, changes, n, error);
 }
 
-/* Rows of a barometer are its readings: rules that look at it (silence) look at times only. */
+static bool add_shelf(struct pipeline *p, struct reconcile_input *input, struct error *error)
+{
+    struct shelf_fact shelf;
+    if (!store_shelf_find(p->store, input->station, input->rule->id, input->now, p->arena, &shelf, error))
+        return false;
+    input->shelved_until = shelf.until;
+    input->shelf_reason = shelf.reason;
+    return true;
+}
+
+/* What a change is counted from: the window is drawn out to whole stretches between visits; or, from a given time, the
+ * value then is looked up, and a change before or at it acts on all that follows. */
+static bool find_base(struct pipeline *p, const struct subject *subject, struct span span, struct span *window,
+                      struct rule_view *view, struct error *error)
+{
+    const struct rule *rule = view->rule;
+    if (rule->kind != RULE_CHANGE)
+        return true;
+    if (rule->since == TIME_NONE) {
+        int64_t before, after;
+        if (!store_note_before(p->store, subject->place, VISIT_NOTES, window->from + 1, &before, error) ||
+            !store_note_after(p->store, subject->place, VISIT_NOTES, window->to, &after, error))
+            return false;
+        window->from = before == TIME_NONE ? window->from : before;
+        window->to = after == TIME_NONE ? TIME_FOREVER : after;
+        return true;
+    }
+    int64_t base_time = TIME_NONE;
+    for (int64_t stretch = DAY_MS; base_time == TIME_NONE && rule->since + stretch / 2 < window->to; stretch *= 2) {
+        struct record rows;
+        struct span from_base = {rule->since, rule->since + stretch};
+        if (!store_record_load(p->store, subject->place, from_base, p->arena, &rows, error))
+            return false;
+        base_time = rules_base(rule, &rows, &view->base);
+    }
+    if (base_time == TIME_NONE || span.from <= base_time)
+        window->to = TIME_FOREVER;
+    return true;
+}
+
+static bool view_visits(struct pipeline *p, const struct subject *subject, struct span window, struct rule_view *view,
+                        struct error *error)
+{
+    struct note *notes;
+    size_t n;
+    view->visit_before = view->visit_after = TIME_NONE;
+    if (!(rules_kind_info(view->rule->kind)->settings & RULE_USES_VISITS))
+        return true;
+    if (!store_notes_load(p->store, subject->place, VISIT_NOTES, window, p->arena, &notes, &n, error) ||
+        !store_note_before(p->store, subject->place, VISIT_NOTES, window.from, &view->visit_before, error) ||
+        (window.to != TIME_FOREVER &&
+         !store_note_after(p->store, subject->place, VISIT_NOTES, window.to, &view->visit_after, error)))
+        return false;
+    int64_t *visits = arena_array(p->arena, n, sizeof *visits);
+    for (size_t k = 0; k < n; k++)
+        visits[k] = notes[k].time;
+    view->visits = visits;
+    view->visit_count = n;
+    return true;
+}
+
+/* Rows of a barometer are its readings, as they came. */
 static bool load_rows(struct pipeline *p, const struct subject *subject, struct span window, struct row_cache *cache,
                       struct error *error)
 {
@@ -156,7 +252,11 @@ static bool load_rows(struct pipeline *p, const struct subject *subject, struct 
     struct readings readings;
     if (!store_readings_load(p->store, subject->place, wide, p->arena, &readings, error))
         return false;
-    record_init(&cache->record, p->arena, readings.n, 0);
+    uint32_t columns = readings_columns(&readings);
+    record_init(&cache->record, p->arena, readings.n, columns);
+    for (enum quantity q = 0; readings.n > 0 && q < QUANTITY_COUNT; q++)
+        if (columns & 1u << q)
+            memcpy(cache->record.value[q], readings.value[q], readings.n * sizeof *readings.value[q]);
     if (readings.n > 0)
         memcpy(cache->record.time, readings.time, readings.n * sizeof *readings.time);
     return true;
@@ -165,6 +265,11 @@ static bool load_rows(struct pipeline *p, const struct subject *subject, struct 
 static bool view_rows(struct pipeline *p, const struct subject *subject, struct span window, struct row_cache *cache,
                       struct record *rows, struct rule_view *view, struct error *error)
 {
+    if (view->rule->kind == RULE_VISIT_DUE) { /* no row matters; what follows is the next visit */
+        view->before = TIME_NONE;
+        view->after = view->visit_after;
+        return true;
+    }
     if (!load_rows(p, subject, window, cache, error))
         return false;
     *rows = record_between(&cache->record, window.from, window.to);
@@ -185,79 +290,58 @@ static bool view_rows(struct pipeline *p, const struct subject *subject, struct 
 static bool store_changes(struct pipeline *p, const struct rule *rule, const struct subject *subject,
                           struct alarm_change *changes, size_t n, struct error *error)
 {
+    const struct teller teller = {p->config, p->store, p->arena};
     for (size_t k = 0; k < n; k++) {
         struct alarm_change *change = &changes[k];
-        const char *what = change->announce              ? notice_event_word(change->event)
-                           : change->what == ALARM_NEW   ? "recorded as old news"
-                                                         : NULL;
-        if (!store_alarm_put(p->store, &change->alarm, "rillward", what, error))
+        if (change->what == ALARM_NEW && !change->alarm.is_old_news && !count_times(p, &change->alarm, error))
             return false;
-        if (change->announce && !put_notices(p, rule, subject, change, error))
+        if (!tell_change(&teller, &change->alarm, change->event, "rillward", step_word(change), error))
             return false;
     }
-    /* The stations' alarms stand in the network's own files, which time alone can make untrue. */
-    bool is_shown = n > 0 && subject->place != 0 && !subject->is_barometer;
-    return !is_shown || store_manifest_due(p->store, 0, error);
+    /* Alarms stand on pages, which time alone can make untrue: the network's, and the station's and its pictures. */
+    bool has_page = n > 0 && subject->place != 0 && !subject->is_barometer;
+    return (n == 0 || store_manifest_due(p->store, 0, error)) &&
+           (!has_page || (store_manifest_due(p->store, subject->place, error) &&
+                          mark_pictures(p, rule, subject, changes, n, error)));
 }
 
-static bool put_notices(struct pipeline *p, const struct rule *rule, const struct subject *subject,
-                        const struct alarm_change *change, struct error *error)
+/* The months in which an episode begins and ends; those between were derived anew, and are due by that. */
+static bool mark_pictures(struct pipeline *p, const struct rule *rule, const struct subject *subject,
+                          const struct alarm_change *changes, size_t n, struct error *error)
 {
-    for (size_t k = 0; k < rule->tell.count; k++) {
-        struct notice notice = {
-            .uid = notice_uid(p, &change->alarm, rule->tell.words[k]),
-            .recipient = rule->tell.words[k],
-            .event = change->event,
-            .created = change->alarm.changed,
-            .alarm = change->alarm,
-            .priority = rule->priority,
-            .station_name = subject->name,
-            .rule_title = rule->title,
-            .advice = rule->advice,
-            .rule_kind = rule_kind_word(rule->kind),
-            .utc_offset = subject->utc_offset,
-            .data_until = subject->data_until,
-        };
-        fill_values(rule, &notice);
-        if (!store_notice_add(p->store, &notice, error))
-            return false;
+    bool is_drawn = rule->quantity < QUANTITY_COUNT && rule->kind != RULE_DRIFT;
+    for (size_t k = 0; is_drawn && k < n; k++) {
+        const struct episode *e = &changes[k].alarm.episode;
+        const int64_t times[] = {e->start, e->end == TIME_NONE ? e->last_time : e->end};
+        for (size_t t = 0; t < COUNT_OF(times); t++) {
+            struct civil day = timestamp_to_civil(times[t] + subject->utc_offset);
+            if (!store_page_due(p->store, subject->place, day.year * 12 + day.month - 1, error))
+                return false;
+        }
     }
     return true;
 }
 
-/* The same over all attempts, and never the same for another notice: also not after the database was lost and made anew. */
-static const char *notice_uid(struct pipeline *p, const struct alarm *alarm, const char *recipient)
+/* What stands in the alarm's steps; NULL: not worth one. */
+static const char *step_word(const struct alarm_change *change)
 {
-    char *uid = arena_printf(p->arena, "%s-%" PRId64 "-%" PRId64 "-%s-%" PRIx64, p->config->network_id, alarm->id,
-                             alarm->sequence, recipient, (uint64_t)alarm->changed);
-    for (char *c = uid; *c; c++)
-        if (!isalnum((unsigned char)*c) && *c != '-')
-            *c = '-';
-    return uid;
+    const struct alarm *alarm = &change->alarm;
+    if (change->announce)
+        return notice_event_word(change->event);
+    if (change->what == ALARM_NEW)
+        return alarm->is_old_news ? "recorded as old news" : "raised while its rule is shelved here";
+    bool ended_now = alarm->episode.end != TIME_NONE && alarm->state != change->before;
+    return ended_now ? alarm->state == ALARM_WITHDRAWN ? "withdrawn" : "returned" : NULL;
 }
 
-/* Values as people read them: the quantity's written unit; days for silence, hours for a drop that waits. */
-static void fill_values(const struct rule *rule, struct notice *notice)
+/* One that comes again and again is not ten alarms, it is a limit set too near or a sensor that is loose. */
+static bool count_times(struct pipeline *p, struct alarm *alarm, struct error *error)
 {
-    const struct episode *e = &notice->alarm.episode;
-    notice->unit = notice->quantity = "";
-    if (rule->quantity < QUANTITY_COUNT) {
-        const struct quantity_info *info = quantity_info(rule->quantity);
-        notice->unit = info->unit;
-        notice->quantity = info->key;
-        notice->decimals = info->decimals > 2 ? 2 : info->decimals;
-        notice->limit = rule->limit * info->scale;
-        notice->worst = e->worst * info->scale;
-        notice->last = e->last * info->scale;
-        return;
-    }
-    bool in_days = rule->kind == RULE_SILENCE;
-    double unit = (double)(in_days ? DAY_MS : HOUR_MS);
-    notice->unit = in_days ? "d" : "h";
-    notice->decimals = 1;
-    notice->limit = (double)rule->window / unit;
-    notice->worst = e->worst / unit;
-    notice->last = e->last / unit;
+    struct span lately = {alarm->episode.start - p->config->chattering_window, alarm->episode.start};
+    if (!store_alarms_count(p->store, alarm->station, alarm->rule, lately, &alarm->times, error))
+        return false;
+    alarm->times++;
+    return true;
 }
 
 /* One alarm a drop, under its path. */
@@ -291,7 +375,7 @@ static bool judge_drops(struct pipeline *p, const struct rule *rule, int64_t now
                 stored[stored_count++] = open[m];
                 is_matched[m] = true;
             }
-        struct subject subject = {.id = path, .name = path, .data_until = TIME_NONE};
+        struct subject subject = {.id = path, .data_until = TIME_NONE};
         struct reconcile_input input = {.station = path,
                                         .rule = rule,
                                         .stored = stored,
@@ -302,11 +386,38 @@ static bool judge_drops(struct pipeline *p, const struct rule *rule, int64_t now
                                         .now = now,
                                         .news_age = p->config->news_age};
         struct alarm_change *changes;
+        if (!add_shelf(p, &input, error))
+            return false;
         size_t count = reconcile(p->arena, &input, &changes);
         if (!store_changes(p, rule, &subject, changes, count, error))
             return false;
     }
     return true;
+}
+
+static bool judge_visits(struct pipeline *p, const struct rule *rule, const char *id, uint32_t place, int64_t now,
+                         struct error *error)
+{
+    struct subject subject;
+    struct row_cache cache = {0};
+    struct alarm *stored;
+    size_t stored_count;
+    int64_t last;
+    if (!rule_watches(rule, id))
+        return true;
+    if (!store_note_before(p->store, place, VISIT_NOTES, TIME_FOREVER, &last, error))
+        return false;
+    if (last == TIME_NONE)
+        return true;
+    struct span since = {last, TIME_FOREVER};
+    if (!store_alarms_touching(p->store, id, rule->id, since, p->arena, &stored, &stored_count, error))
+        return false;
+    if (now - last <= rule->window)
+        look_again_at(p, last + rule->window + 1);
+    if (now - last <= rule->window && stored_count == 0)
+        return true;
+    return find_subject(p, id, false, place, &subject, error) &&
+           judge(p, rule, &subject, (struct span){last, last + 1}, &cache, now, error);
 }
 
 static bool judge_silence(struct pipeline *p, const struct rule *rule, const char *id, bool is_barometer, uint32_t place,

@@ -316,6 +316,7 @@ static bool save(struct pipeline *p, size_t station, uint32_t place, struct span
     return store_record_save(p->store, place, span, &inside, error) &&
            store_checks_replace(p->store, place, around, check, checks, error) &&
            store_waiting_replace(p->store, place, span, waiting, waits, error) &&
+           store_manifest_due(p->store, place, error) && /* its page shows what waits and how checks came out */
            mark_pages(p, station, place, span, &inside, error);
 }
 

@@ -7,6 +7,7 @@
 #include "notify/notify.h"
 #include "service/pipeline.h"
 #include "service/systemd.h"
+#include "service/wake.h"
 
 #include <errno.h>
 #include <malloc.h>
@@ -17,7 +18,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-enum source { SOURCE_SIGNALS, SOURCE_INBOX, SOURCE_NETWORK };
+enum source { SOURCE_SIGNALS, SOURCE_INBOX, SOURCE_NETWORK, SOURCE_BELL };
 
 enum {
     DROPS_AT_ONCE = 64,      /* in one transaction: their waits for the disk are shared */
@@ -37,12 +38,13 @@ struct service {
     struct watch *watch;
     struct notify *notify;
     struct pipeline pipeline;
-    int epoll_fd, signal_fd;
+    int epoll_fd, signal_fd, bell_fd;
     int64_t wall, disk_wall, monotonic; /* read once a turn; wall: for facts, disk_wall: for file times */
     int64_t clock_shift;                /* wall - disk_wall */
     int64_t started;                    /* monotonic */
     int64_t watchdog_interval, watchdog_due;
-    int64_t took_since, derived_at, published_at; /* monotonic */
+    int64_t took_since, busy_since;     /* monotonic: first of the turns in a row that took drops, that did anything; 0 */
+    int64_t derived_at, published_at;   /* monotonic */
     int64_t paused_until, pause;        /* monotonic: after a failure of the machine, for how long */
     int64_t notices_due;                /* wall time of the next notice to send */
     size_t in_the_air;                  /* notices begun and not yet answered */
@@ -58,9 +60,11 @@ static void finish(struct service *s);
 static void read_clocks(struct service *s);
 static void wait_for_something(struct service *s);
 static int64_t next_deadline(struct service *s);
+static void hear_bell(struct service *s);
 static void receive_signals(struct service *s);
 static void reload(struct service *s);
 static bool work(struct service *s, bool *ret_worked, struct error *error);
+static bool is_longer_than(const struct service *s, int64_t time, int64_t begun, int64_t last_done);
 static bool take_drops(struct service *s, bool *ret_worked, struct error *error);
 static void log_take(const struct candidate *candidate, enum take_result result, const char *message);
 static bool derive(struct service *s, bool *ret_worked, struct error *error);
@@ -76,7 +80,7 @@ static bool make_places(const struct config *config, struct error *error);
 
 bool service_run(const struct service_options *options, struct config *config, bool *ret_needs_hand, struct error *error)
 {
-    struct service s = {.options = options, .config = config, .epoll_fd = -1, .signal_fd = -1};
+    struct service s = {.options = options, .config = config, .epoll_fd = -1, .signal_fd = -1, .bell_fd = -1};
     if (options->clock_set != TIME_NONE)
         s.clock_shift = options->clock_set - clock_wall();
     read_clocks(&s);
@@ -126,6 +130,9 @@ static bool start(struct service *s, struct error *error)
         return false;
     s->store = store_open(s->config->state, error);
     if (!s->store || !pipeline_open(&s->pipeline, s->config, s->store, error) || !open_watch(s, error))
+        return false;
+    s->bell_fd = wake_open(s->config->state, error);
+    if (s->bell_fd < 0 || !listen_to(s, s->bell_fd, SOURCE_BELL, error))
         return false;
     s->notify = notify_open(s->config, error);
     if (!s->notify || !listen_to(s, notify_fd(s->notify), SOURCE_NETWORK, error))
@@ -184,6 +191,8 @@ static void finish(struct service *s)
     if (s->pipeline.arena)
         pipeline_close(&s->pipeline);
     store_close(s->store);
+    if (s->bell_fd >= 0)
+        close(s->bell_fd);
     if (s->signal_fd >= 0)
         close(s->signal_fd);
     if (s->epoll_fd >= 0)
@@ -216,6 +225,7 @@ static void wait_for_something(struct service *s)
         switch ((enum source)events[k].data.u32) {
         case SOURCE_SIGNALS: receive_signals(s); break;
         case SOURCE_INBOX: watch_receive(s->watch, s->monotonic); break;
+        case SOURCE_BELL: hear_bell(s); break;
         case SOURCE_NETWORK: break; /* answers are collected with the next piece of work */
         }
     }
@@ -223,6 +233,14 @@ static void wait_for_something(struct service *s)
         systemd_notify_watchdog();
         s->watchdog_due = s->monotonic + s->watchdog_interval;
     }
+}
+
+/* A command answered an alarm: there may be news to send, and another time to look at. */
+static void hear_bell(struct service *s)
+{
+    wake_clear(s->bell_fd);
+    s->pipeline.next_alarm_look = TIME_NONE;
+    s->notices_due = s->wall;
 }
 
 static int64_t sooner(int64_t a, int64_t b)
@@ -303,12 +321,12 @@ static bool work(struct service *s, bool *ret_worked, struct error *error)
     if (!collect_deliveries(s, ret_worked, error) || !take_drops(s, ret_worked, error))
         return false;
     bool inbox_is_quiet = watch_is_idle(s->watch);
-    bool takes_long = s->monotonic - s->derived_at > DERIVE_AFTER && s->took_since != 0;
+    bool takes_long = is_longer_than(s, DERIVE_AFTER, s->took_since, s->derived_at);
     if ((inbox_is_quiet || takes_long) && !derive(s, ret_worked, error))
         return false;
     if (!send_notices(s, ret_worked, error))
         return false;
-    bool publishing_waits = s->monotonic - s->published_at > PUBLISH_AFTER;
+    bool publishing_waits = is_longer_than(s, PUBLISH_AFTER, s->busy_since, s->published_at);
     if (!*ret_worked || publishing_waits) {
         if (inbox_is_quiet && !is_settling_in(s) && !look_at_time(s, error))
             return false;
@@ -322,11 +340,18 @@ static bool work(struct service *s, bool *ret_worked, struct error *error)
         s->pause = 0;
         s->did_trim = false;
     }
+    s->busy_since = !*ret_worked ? 0 : s->busy_since ? s->busy_since : s->monotonic;
     if (s->watchdog_interval && s->monotonic >= s->watchdog_due) {
         systemd_notify_watchdog();
         s->watchdog_due = s->monotonic + s->watchdog_interval;
     }
     return true;
+}
+
+/* Since both: a long rest before the work began does not count. */
+static bool is_longer_than(const struct service *s, int64_t time, int64_t begun, int64_t last_done)
+{
+    return begun != 0 && s->monotonic - (begun > last_done ? begun : last_done) > time;
 }
 
 static bool take_drops(struct service *s, bool *ret_worked, struct error *error)

@@ -256,7 +256,8 @@ static bool keep_notes(struct take *t, int64_t number, struct drop_fact_row *dro
             return false;
         drop->added += changed;
         drop->repeated += !changed;
-        if (changed && !spans_dirty_by_note(p, station, note, t->error))
+        if (changed && (!spans_dirty_by_note(p, station, note, t->error) ||
+                        !store_manifest_due(p->store, p->station_places[station], t->error)))
             return false;
     }
     return true;

@@ -101,6 +101,25 @@ bool store_drops_of_place(struct store *store, uint32_t place, struct arena *are
     return got == 0;
 }
 
+bool store_drops_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct drop_fact_row **ret,
+                        size_t *ret_n, struct error *error)
+{
+    CLEANUP(database_reset) sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT " DROP_COLUMNS " FROM drop_ WHERE place = ?1 ORDER BY number DESC LIMIT ?2",
+                       "ii", (int64_t)place, (int64_t)most);
+    struct drop_fact_row *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = read_drop(arena, row);
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}
+
 bool store_drop_next_number(struct store *store, int64_t *ret, struct error *error)
 {
     *ret = 0;
@@ -164,6 +183,26 @@ bool store_notes_load(struct store *store, uint32_t place, uint32_t kinds, struc
                 list[at] = list[at - 1];
             list[at] = note;
         }
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}
+
+bool store_notes_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct note **ret,
+                        size_t *ret_n, struct error *error)
+{
+    CLEANUP(database_reset) sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT " NOTE_COLUMNS " FROM note WHERE place = ?1"
+                       " ORDER BY time DESC, kind DESC, quantity DESC LIMIT ?2",
+                       "ii", (int64_t)place, (int64_t)most);
+    struct note *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = read_note(arena, row);
     }
     *ret = to_arena(arena, list, n, sizeof *list);
     *ret_n = n;

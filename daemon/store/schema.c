@@ -47,10 +47,16 @@ static const char first_schema[] =
     "  worst REAL NOT NULL, worst_time INTEGER NOT NULL, last REAL NOT NULL, last_time INTEGER NOT NULL,\n"
     "  detail TEXT NOT NULL,\n"
     "  state INTEGER NOT NULL,\n"
-    "  learnt INTEGER NOT NULL, changed INTEGER NOT NULL, sequence INTEGER NOT NULL, is_old_news INTEGER NOT NULL\n"
+    "  learnt INTEGER NOT NULL, changed INTEGER NOT NULL, sequence INTEGER NOT NULL, is_old_news INTEGER NOT NULL,\n"
+    "  shelved_until INTEGER, shelf_reason TEXT NOT NULL, -- stays when it returns: the rule is quiet there until then\n"
+    "  asked INTEGER, told INTEGER, escalated INTEGER, -- since when an answer is waited for; who heard of it when\n"
+    "  times INTEGER NOT NULL -- within the chattering window, this one counted\n"
     ") STRICT;\n"
     "CREATE INDEX alarm_by_start ON alarm(station, rule, start);\n"
     "CREATE INDEX alarm_open ON alarm(state) WHERE state IN (0, 1, 2, 4);\n"
+    "CREATE INDEX alarm_shelved ON alarm(shelved_until) WHERE shelved_until IS NOT NULL;\n"
+    "CREATE INDEX alarm_asked ON alarm(asked) WHERE asked IS NOT NULL;\n"
+    "CREATE INDEX alarm_by_learnt ON alarm(learnt);\n"
     "CREATE TABLE alarm_step( -- every step of an alarm, for proof\n"
     "  alarm INTEGER NOT NULL, at INTEGER NOT NULL, who TEXT NOT NULL, what TEXT NOT NULL, state INTEGER NOT NULL\n"
     ") STRICT;\n"
@@ -59,7 +65,7 @@ static const char first_schema[] =
     "  id INTEGER PRIMARY KEY,\n"
     "  uid TEXT NOT NULL UNIQUE, -- the same over all attempts\n"
     "  recipient TEXT NOT NULL, event INTEGER NOT NULL, created INTEGER NOT NULL,\n"
-    "  state INTEGER NOT NULL,   -- 0 due, 1 delivered, 2 refused or given up\n"
+    "  state INTEGER NOT NULL,   -- 0 due, 1 delivered, 2 refused or given up, 3 told by another (group_)\n"
     "  attempts INTEGER NOT NULL, next_try INTEGER NOT NULL, delivered INTEGER, answer TEXT NOT NULL,\n"
     "  alarm INTEGER NOT NULL, station TEXT NOT NULL, rule TEXT NOT NULL,\n"
     "  start INTEGER NOT NULL, raised INTEGER NOT NULL, end_ INTEGER,\n"
@@ -68,10 +74,19 @@ static const char first_schema[] =
     "  priority INTEGER NOT NULL, station_name TEXT NOT NULL, rule_title TEXT NOT NULL, advice TEXT NOT NULL,\n"
     "  rule_kind TEXT NOT NULL, unit TEXT NOT NULL, quantity TEXT NOT NULL,\n"
     "  limit_ REAL, worst_written REAL, last_written REAL, decimals INTEGER NOT NULL, -- in the written unit\n"
-    "  utc_offset INTEGER NOT NULL, data_until INTEGER\n"
+    "  utc_offset INTEGER NOT NULL, data_until INTEGER,\n"
+    "  body TEXT NOT NULL,       -- of a digest\n"
+    "  group_ INTEGER            -- the notice that tells this one, too\n"
     ") STRICT;\n"
     "CREATE INDEX notice_due ON notice(next_try) WHERE state = 0;\n"
     "CREATE INDEX notice_by_alarm ON notice(alarm);\n"
+    "CREATE INDEX notice_by_recipient ON notice(recipient, created);\n"
+    "CREATE INDEX notice_by_group ON notice(group_) WHERE group_ IS NOT NULL;\n"
+    "CREATE TABLE listener( -- what is known of a recipient between two messages\n"
+    "  recipient TEXT PRIMARY KEY, -- id in the settings; '' for what is the whole network's\n"
+    "  flood_since INTEGER, summary_at INTEGER, -- more alarms than a person can take in: since when, last summary\n"
+    "  digest_at INTEGER           -- up to when the last digest told\n"
+    ") STRICT, WITHOUT ROWID;\n"
     "CREATE TABLE page( -- one record of a station and month, and whether it must be written again\n"
     "  place INTEGER NOT NULL, month INTEGER NOT NULL, -- year * 12 + month - 1, by the station's standard time\n"
     "  due INTEGER NOT NULL,      -- 1: write it\n"
@@ -124,7 +139,18 @@ static const char first_schema[] =
     "  place INTEGER PRIMARY KEY\n"
     ") STRICT;\n";
 
+static const char revisions[] =
+    /* permanent: the order in which readers were told */
+    "CREATE TABLE revision( -- each revision of a record, as it was published\n"
+    "  number INTEGER PRIMARY KEY,\n"
+    "  place INTEGER NOT NULL, month INTEGER NOT NULL, revision INTEGER NOT NULL, -- as in page\n"
+    "  last_time INTEGER,        -- of the last row of the record\n"
+    "  arrived INTEGER NOT NULL, -- of the newest drop known then: no clock, so the same facts give the same feed\n"
+    "  UNIQUE(place, month, revision)\n"
+    ") STRICT;\n";
+
 const struct migration schema_migrations[] = {
     {"the first schema", first_schema},
+    {"revisions in the order of their publication", revisions},
 };
 const size_t schema_migration_count = sizeof schema_migrations / sizeof schema_migrations[0];

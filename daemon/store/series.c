@@ -370,6 +370,8 @@ static void encode_readings(struct text *text, int64_t day, const struct reading
 
 static bool decode_readings(const void *bytes, size_t length, int64_t day, struct arena *arena, struct readings *ret)
 {
+    if (length < HEADER_SIZE)
+        return false;
     struct cursor cursor = {.at = bytes, .end = (const unsigned char *)bytes + length};
     uint32_t n, columns;
     if (!take_header(&cursor, READINGS_VERSION, &n, &columns) || n > length)
@@ -421,6 +423,8 @@ static void encode_record(struct store *store, struct text *text, int64_t day, c
 
 static bool decode_record(const void *bytes, size_t length, int64_t day, struct arena *arena, struct record *ret)
 {
+    if (length < HEADER_SIZE)
+        return false;
     struct cursor cursor = {.at = bytes, .end = (const unsigned char *)bytes + length};
     uint32_t n, columns;
     if (!take_header(&cursor, RECORD_VERSION, &n, &columns) || n > length)

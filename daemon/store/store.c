@@ -23,6 +23,7 @@
 static bool lock_folder(struct store *store, const char *folder, struct error *error);
 static bool refuse_network_folder(const char *folder, struct error *error);
 static bool open_database(struct store *store, const char *folder, int flags, struct error *error);
+static struct store *open_beside(const char *folder, struct error *error);
 static bool refuse_other_database(struct store *store, struct error *error);
 static bool set_up(struct store *store, struct error *error);
 static bool execute(struct store *store, const char *sql, struct error *error);
@@ -49,21 +50,22 @@ struct store *store_open(const char *folder, struct error *error)
 
 struct store *store_open_to_read(const char *folder, struct error *error)
 {
-    struct store *store = x_alloc(sizeof *store);
-    store->lock_fd = -1;
-    store->scratch = arena_new();
-    int64_t version = 0;
-    /* Read-write without create: a reader of a WAL database must be able to make the shared-memory file. */
-    if (!open_database(store, folder, SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX, error) ||
-        !execute(store, "PRAGMA query_only = ON", error) || !read_pragma(store, "PRAGMA user_version", &version, error))
-        goto failed;
-    if (version == (int64_t)schema_migration_count)
-        return store;
-    fail(error, ERROR_CONFIG, "the database in '%s' has schema %" PRId64 ", this program reads %zu: use the same version",
-         folder, version, schema_migration_count);
-failed:
-    store_close(store);
-    return NULL;
+    struct store *store = open_beside(folder, error);
+    if (store && !execute(store, "PRAGMA query_only = ON", error)) {
+        store_close(store);
+        store = NULL;
+    }
+    return store;
+}
+
+struct store *store_open_to_answer(const char *folder, struct error *error)
+{
+    struct store *store = open_beside(folder, error);
+    if (store && !execute(store, "PRAGMA synchronous = FULL", error)) {
+        store_close(store);
+        store = NULL;
+    }
+    return store;
 }
 
 void store_close(struct store *store)
@@ -196,7 +198,7 @@ bool store_counts(struct store *store, struct store_counts *ret, struct error *e
 bool database_fail(struct store *store, int code, const char *what, struct error *error)
 {
     int primary = code & 0xFF;
-    /* SQLite knows a full disk by one number only; by the others (quota, largest file, shared memory) it is an I/O error. */
+    /* SQLite knows a full disk by one number; by others (quota, largest file, shared memory) it is an I/O error. */
     int number = primary == SQLITE_IOERR ? sqlite3_system_errno(store->database) : 0;
     bool is_full = number == ENOSPC || number == EDQUOT || number == EFBIG;
     bool is_damage = primary == SQLITE_CORRUPT || primary == SQLITE_NOTADB || (primary == SQLITE_IOERR && !is_full);
@@ -321,6 +323,25 @@ static bool open_database(struct store *store, const char *folder, int flags, st
     if (code == SQLITE_CANTOPEN)
         return fail(error, ERROR_SYSTEM, "there is no database '%s', or it cannot be opened: has the service run?", path);
     return database_fail(store, code, path, error);
+}
+
+/* Without the lock: the service holds it. */
+static struct store *open_beside(const char *folder, struct error *error)
+{
+    struct store *store = x_alloc(sizeof *store);
+    store->lock_fd = -1;
+    store->scratch = arena_new();
+    int64_t version = 0;
+    /* Read-write without create: a reader of a WAL database must be able to make the shared-memory file. */
+    if (open_database(store, folder, SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX, error) &&
+        read_pragma(store, "PRAGMA user_version", &version, error)) {
+        if (version == (int64_t)schema_migration_count)
+            return store;
+        fail(error, ERROR_CONFIG, "the database in '%s' has schema %" PRId64 ", this program reads %zu: use the same version",
+             folder, version, schema_migration_count);
+    }
+    store_close(store);
+    return NULL;
 }
 
 /* Before anything is written: what is not ours, or newer, stays byte for byte. */

@@ -22,6 +22,9 @@ struct store;
 struct store *store_open(const char *folder, struct error *error);
 /* For commands beside a running service: no lock, no writing, no migration. */
 struct store *store_open_to_read(const char *folder, struct error *error);
+/* For people's answers beside a running service: no lock, no migration, but writing; each answer is one small transaction,
+ * and the service's and this one's wait for each other. */
+struct store *store_open_to_answer(const char *folder, struct error *error);
 void store_close(struct store *store); /* NULL is fine */
 
 bool store_begin(struct store *store, const char *who, struct error *error); /* who: __func__, named when nesting */
@@ -83,11 +86,18 @@ bool store_drops_of_place(struct store *store, uint32_t place, struct arena *are
 bool store_drop_next_number(struct store *store, int64_t *ret, struct error *error);
 bool store_drop_add(struct store *store, const struct drop_fact_row *drop, struct error *error);
 
+/* The newest of a place, newest first, at most `most`. */
+bool store_drops_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct drop_fact_row **ret,
+                        size_t *ret_n, struct error *error);
+
 /* Adds or replaces by place, kind, time, quantity; ret_changed tells whether anything differs from before. */
 bool store_note_put(struct store *store, uint32_t place, const struct note *note, bool *ret_changed, struct error *error);
 /* Notes whose time lies in [from, to), ascending; kinds: bits of enum note_kind. */
 bool store_notes_load(struct store *store, uint32_t place, uint32_t kinds, struct span span, struct arena *arena,
                       struct note **ret, size_t *ret_n, struct error *error);
+/* The newest of a place, newest first, at most `most`. */
+bool store_notes_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct note **ret,
+                        size_t *ret_n, struct error *error);
 /* Time of the last such note before `time` (at or after it, for store_note_after); TIME_NONE without one. */
 bool store_note_before(struct store *store, uint32_t place, uint32_t kinds, int64_t time, int64_t *ret,
                        struct error *error);
@@ -136,6 +146,9 @@ bool store_checks_replace(struct store *store, uint32_t place, struct span span,
                           size_t n, struct error *error);
 bool store_checks_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
                        struct check_result **ret, size_t *ret_n, struct error *error);
+/* The newest of a place, newest first, at most `most`. */
+bool store_checks_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct check_result **ret,
+                         size_t *ret_n, struct error *error);
 
 /* ---- alarms and the outbox ---- */
 /* Of a station and rule, whose episode touches [from, to] and which may still change or be matched; ascending start. */
@@ -145,6 +158,35 @@ bool store_alarms_touching(struct store *store, const char *station, const char 
 bool store_alarms_open(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error);
 bool store_alarms_of_rule(struct store *store, const char *rule, struct arena *arena, struct alarm **ret, size_t *ret_n,
                           struct error *error); /* open ones only, any station */
+/* Of a station (or barometer, or path), any rule and state, whose episode touches [from, to); newest start first, at most
+ * `most`. */
+bool store_alarms_of_station(struct store *store, const char *station, struct span span, size_t most, struct arena *arena,
+                             struct alarm **ret, size_t *ret_n, struct error *error);
+/* Those with a shelf, also where its time is over; the first to end first. */
+bool store_alarms_shelved(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error);
+/* Those whose answer people are asked for, the longest first. */
+bool store_alarms_asked(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error);
+/* Learnt of in [from, to), any state, in that order. */
+bool store_alarms_learnt(struct store *store, struct span span, struct arena *arena, struct alarm **ret, size_t *ret_n,
+                         struct error *error);
+bool store_alarm_find(struct store *store, int64_t id, struct arena *arena, struct alarm *ret, bool *ret_found,
+                      struct error *error);
+/* Begun in [from, to), but for withdrawn ones. */
+bool store_alarms_count(struct store *store, const char *station, const char *rule, struct span span, int64_t *ret,
+                        struct error *error);
+struct shelf_fact {
+    int64_t until; /* TIME_NONE: none is in force */
+    const char *reason;
+};
+bool store_shelf_find(struct store *store, const char *station, const char *rule, int64_t now, struct arena *arena,
+                      struct shelf_fact *ret, struct error *error);
+struct step_fact {
+    int64_t at;
+    const char *who, *what;
+    enum alarm_state state; /* after it */
+};
+bool store_alarm_steps(struct store *store, int64_t alarm, struct arena *arena, struct step_fact **ret, size_t *ret_n,
+                       struct error *error);
 /* alarm->id 0: adds and sets it. `what` is written to the alarm's steps when not NULL. */
 bool store_alarm_put(struct store *store, struct alarm *alarm, const char *who, const char *what, struct error *error);
 
@@ -154,9 +196,54 @@ bool store_notices_due(struct store *store, int64_t now, size_t most, struct are
                        size_t *ret_n, struct error *error);
 /* Earliest next try after `now`; TIME_FOREVER without one. */
 bool store_notice_deadline(struct store *store, int64_t now, int64_t *ret, struct error *error);
-enum notice_state { NOTICE_DUE, NOTICE_DELIVERED, NOTICE_GIVEN_UP };
+enum notice_state { NOTICE_DUE, NOTICE_DELIVERED, NOTICE_GIVEN_UP, NOTICE_GATHERED /* told by another */ };
 bool store_notice_done(struct store *store, int64_t id, enum notice_state state, int64_t now, int64_t next_try,
                        const char *answer, struct error *error);
+bool store_notice_find(struct store *store, int64_t id, struct arena *arena, struct notice *ret, struct error *error);
+
+/* Due, never tried, about an alarm, and not behind one of the same alarm that waits; by recipient, oldest first. */
+struct fresh_notice {
+    int64_t id, alarm, created;
+    const char *recipient, *rule;
+    enum notice_event event;
+    enum priority priority;
+};
+bool store_notices_fresh(struct store *store, int64_t now, struct arena *arena, struct fresh_notice **ret, size_t *ret_n,
+                         struct error *error);
+bool store_notice_hold(struct store *store, int64_t id, int64_t until, struct error *error);
+/* From now on told by the one with this uid. */
+bool store_notice_gather(struct store *store, int64_t id, const char *leader_uid, struct error *error);
+/* New alarms that the recipient was to be told of in [from, to), each counted once. */
+bool store_raised_count(struct store *store, const char *recipient, struct span span, int64_t *ret, struct error *error);
+/* When, each once, ascending. */
+bool store_raised_times(struct store *store, const char *recipient, int64_t since, struct arena *arena, int64_t **ret,
+                        size_t *ret_n, struct error *error);
+/* Of these, those that were chattering. */
+bool store_chattering_count(struct store *store, const char *recipient, int64_t since, int64_t *ret, struct error *error);
+/* When the last message that tells of new alarms of this rule was sent, TIME_NONE where that was before `since`. */
+bool store_raised_last(struct store *store, const char *recipient, const char *rule, int64_t since, int64_t *ret,
+                       struct error *error);
+struct notice_fact {
+    const char *recipient;
+    enum notice_event event;
+    int64_t created;
+    enum notice_state state; /* of the message that tells it */
+    int64_t attempts, delivered, next_try;
+    const char *answer;
+    bool is_gathered; /* told together with others */
+};
+bool store_notices_of_alarm(struct store *store, int64_t alarm, struct arena *arena, struct notice_fact **ret, size_t *ret_n,
+                            struct error *error);
+
+/* What is known of a recipient between two messages; "" for the digest. TIME_NONE where it does not apply. */
+struct listener_fact {
+    int64_t flood_since; /* more alarms than a person can take in */
+    int64_t summary_at;  /* last summary during it */
+    int64_t digest_at;   /* up to when the last digest told */
+};
+bool store_listener_find(struct store *store, const char *recipient, struct listener_fact *ret, struct error *error);
+bool store_listener_put(struct store *store, const char *recipient, const struct listener_fact *fact, struct error *error);
+
 struct outbox_line { /* per recipient, for status */
     const char *recipient;
     int64_t due, delivered, given_up, oldest_due;
@@ -180,6 +267,20 @@ bool store_page_published(struct store *store, const struct page_fact *page, str
 bool store_pages_of_place(struct store *store, uint32_t place, struct arena *arena, struct page_fact **ret, size_t *ret_n,
                           struct error *error);
 
+/* One revision of a record, in the order of publication. */
+struct revision_fact {
+    uint32_t place;
+    int32_t month; /* as in page_fact */
+    int64_t revision;
+    int64_t last_time; /* of the record's last row; TIME_NONE */
+    int64_t arrived;   /* of the newest drop known when it was published; set by the store */
+};
+/* Adds it where it is not known yet. */
+bool store_revision_add(struct store *store, const struct revision_fact *revision, struct error *error);
+/* Newest first, at most `most`. */
+bool store_revisions_newest(struct store *store, size_t most, struct arena *arena, struct revision_fact **ret,
+                            size_t *ret_n, struct error *error);
+
 struct file_fact {
     const char *path, *sha256;
     uint32_t place;
@@ -195,7 +296,7 @@ bool store_files_load(struct store *store, uint32_t place, struct arena *arena, 
 /* Places whose manifest is behind what stands in the archive; 0: the network's own files. */
 bool store_manifest_due(struct store *store, uint32_t place, struct error *error);
 bool store_manifests_due(struct store *store, struct arena *arena, uint32_t **ret, size_t *ret_n, struct error *error);
-bool store_manifests_done(struct store *store, struct error *error); /* all of them */
+bool store_manifest_done(struct store *store, uint32_t place, struct error *error);
 
 struct store_counts {
     int64_t drops, repeated_rows, rows, waiting, set_aside, notes, alarms_open, dirty, pages_due;

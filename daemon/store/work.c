@@ -8,7 +8,9 @@
 
 #define CHECK_COLUMNS "time, quantity, kind, note, sensor, reference, difference, is_first"
 
+static struct check_result read_check(sqlite3_stmt *row);
 static struct page_fact read_page(struct arena *arena, sqlite3_stmt *row);
+static struct revision_fact read_revision(sqlite3_stmt *row);
 static struct file_fact read_file(struct arena *arena, sqlite3_stmt *row);
 
 bool store_dirty_add(struct store *store, uint32_t place, struct span span, struct error *error)
@@ -123,14 +125,27 @@ bool store_checks_load(struct store *store, uint32_t place, struct span span, st
     int got = row ? 1 : -1;
     while (got > 0 && (got = database_step(store, row, error)) > 0) {
         list = x_grow(list, n, &capacity, sizeof *list);
-        list[n++] = (struct check_result){.time = sqlite3_column_int64(row, 0),
-                                          .quantity = (enum quantity)sqlite3_column_int(row, 1),
-                                          .kind = (enum note_kind)sqlite3_column_int(row, 2),
-                                          .note = sqlite3_column_int64(row, 3),
-                                          .sensor = column_number(row, 4),
-                                          .reference = column_number(row, 5),
-                                          .difference = column_number(row, 6),
-                                          .is_first = sqlite3_column_int(row, 7) != 0};
+        list[n++] = read_check(row);
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}
+
+bool store_checks_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct check_result **ret,
+                         size_t *ret_n, struct error *error)
+{
+    CLEANUP(database_reset) sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT " CHECK_COLUMNS " FROM check_result WHERE place = ?1"
+                       " ORDER BY time DESC, quantity DESC, kind DESC LIMIT ?2",
+                       "ii", (int64_t)place, (int64_t)most);
+    struct check_result *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = read_check(row);
     }
     *ret = to_arena(arena, list, n, sizeof *list);
     *ret_n = n;
@@ -183,6 +198,33 @@ bool store_pages_of_place(struct store *store, uint32_t place, struct arena *are
     while (got > 0 && (got = database_step(store, row, error)) > 0) {
         list = x_grow(list, n, &capacity, sizeof *list);
         list[n++] = read_page(arena, row);
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}
+
+bool store_revision_add(struct store *store, const struct revision_fact *r, struct error *error)
+{
+    return database_run(store, error,
+                        "INSERT OR IGNORE INTO revision(place, month, revision, last_time, arrived) VALUES(?1, ?2, ?3, ?4,"
+                        " coalesce((SELECT arrived FROM drop_ ORDER BY number DESC LIMIT 1), 0))",
+                        "iiiT", (int64_t)r->place, (int64_t)r->month, r->revision, r->last_time);
+}
+
+bool store_revisions_newest(struct store *store, size_t most, struct arena *arena, struct revision_fact **ret,
+                            size_t *ret_n, struct error *error)
+{
+    CLEANUP(database_reset) sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT place, month, revision, last_time, arrived FROM revision ORDER BY number DESC LIMIT ?1",
+                       "i", (int64_t)most);
+    struct revision_fact *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = read_revision(row);
     }
     *ret = to_arena(arena, list, n, sizeof *list);
     *ret_n = n;
@@ -251,15 +293,33 @@ bool store_manifests_due(struct store *store, struct arena *arena, uint32_t **re
     return got == 0;
 }
 
-bool store_manifests_done(struct store *store, struct error *error)
+bool store_manifest_done(struct store *store, uint32_t place, struct error *error)
 {
-    return database_run(store, error, "DELETE FROM manifest_due", "");
+    return database_run(store, error, "DELETE FROM manifest_due WHERE place = ?1", "i", (int64_t)place);
+}
+
+static struct check_result read_check(sqlite3_stmt *row)
+{
+    return (struct check_result){.time = sqlite3_column_int64(row, 0),
+                                 .quantity = (enum quantity)sqlite3_column_int(row, 1),
+                                 .kind = (enum note_kind)sqlite3_column_int(row, 2),
+                                 .note = sqlite3_column_int64(row, 3),
+                                 .sensor = column_number(row, 4),
+                                 .reference = column_number(row, 5),
+                                 .difference = column_number(row, 6),
+                                 .is_first = sqlite3_column_int(row, 7) != 0};
 }
 
 static struct page_fact read_page(struct arena *arena, sqlite3_stmt *row)
 {
     return (struct page_fact){(uint32_t)sqlite3_column_int64(row, 0), (int32_t)sqlite3_column_int64(row, 1),
                               sqlite3_column_int(row, 2) != 0, sqlite3_column_int64(row, 3), column_text(arena, row, 4)};
+}
+
+static struct revision_fact read_revision(sqlite3_stmt *row)
+{
+    return (struct revision_fact){(uint32_t)sqlite3_column_int64(row, 0), (int32_t)sqlite3_column_int64(row, 1),
+                                  sqlite3_column_int64(row, 2), column_time(row, 3), sqlite3_column_int64(row, 4)};
 }
 
 static struct file_fact read_file(struct arena *arena, sqlite3_stmt *row)

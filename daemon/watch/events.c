@@ -10,7 +10,7 @@
 enum { BUFFER_SIZE = 64 * 1024, READS_PER_CALL = 64 };
 
 static void apply(const struct events *events, const struct inotify_event *event, int64_t now);
-static void apply_self(const struct events *events, struct folder *folder, const struct inotify_event *event);
+static void apply_self(const struct events *events, const struct folder *folder, uint32_t mask);
 static void apply_removed_watch(const struct events *events, int wd);
 static void apply_folder(const struct events *events, struct folder *parent, const char *path,
                          const char *name, uint32_t mask);
@@ -55,7 +55,7 @@ static void apply(const struct events *events, const struct inotify_event *event
     if (owner != OWNER_FOLDER)
         return;
     if (event->len == 0) {
-        apply_self(events, folder, event);
+        apply_self(events, folder, event->mask);
         return;
     }
     char path[PATH_MAX];
@@ -76,12 +76,10 @@ static void apply(const struct events *events, const struct inotify_event *event
 }
 
 /* Of a folder's own fate its parent tells too, unless the parent is not watched or it is the inbox itself. */
-static void apply_self(const struct events *events, struct folder *folder, const struct inotify_event *event)
+static void apply_self(const struct events *events, const struct folder *folder, uint32_t mask)
 {
-    bool is_gone =
-        (event->mask & (IN_UNMOUNT | IN_MOVE_SELF)) || (!folder->parent && (event->mask & IN_DELETE_SELF));
-    bool is_opened_up = (event->mask & IN_ATTRIB) && !folder->parent && folder->had_denials;
-    if (is_gone || is_opened_up)
+    bool is_inbox = !folder->parent;
+    if ((mask & (IN_UNMOUNT | IN_MOVE_SELF)) || (is_inbox && (mask & IN_DELETE_SELF)))
         hints_want_scan(events->hints);
 }
 

@@ -626,11 +626,15 @@ static void take_span(struct shelf *shelf, const struct rule *rule, const struct
 
 static struct rule random_rule(uint64_t *random)
 {
-    bool is_silence = random_below(random, 4) == 0;
+    static const enum rule_kind kinds[] = {RULE_BELOW,   RULE_ABOVE, RULE_RISE,    RULE_FALL,
+                                           RULE_OUTSIDE, RULE_FLAT,  RULE_SILENCE, RULE_GAP};
+    enum rule_kind kind = kinds[random_below(random, COUNT_OF(kinds))];
     return (struct rule){
         .id = "random",
-        .kind = is_silence ? RULE_SILENCE : (enum rule_kind)random_below(random, RULE_FALL + 1),
-        .quantity = is_silence ? QUANTITY_COUNT : QUANTITY_LEVEL,
+        .kind = kind,
+        .quantity = kind == RULE_SILENCE || kind == RULE_GAP ? QUANTITY_COUNT : QUANTITY_LEVEL,
+        .low = -0.5,
+        .high = 0.5,
         .limit = 0.5 * (double)(1 + random_below(random, 3)),
         .deadband = 0.25 * (double)random_below(random, 3),
         .window = (int64_t)(1 + random_below(random, random_below(random, 4) ? 300 : 6000)) * MINUTE_MS,

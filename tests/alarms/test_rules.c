@@ -189,6 +189,148 @@ Test(rules, rise_and_fall_look_back_over_their_window)
     expect_behaviours(rows, COUNT_OF(rows));
 }
 
+Test(rules, outside_is_below_or_above_a_band_with_one_deadband_for_both)
+{
+    const struct rule band = {.kind = RULE_OUTSIDE, .quantity = QUANTITY_SALINITY, .low = 2, .high = 30, .deadband = 1};
+    const struct rule open_above = {
+        .kind = RULE_OUTSIDE, .quantity = QUANTITY_SALINITY, .low = 2, .high = INFINITY};
+    const struct behaviour rows[] = {
+        {"below", band, "5 1 2.5 3", "10..30 raised 10 worst 1@10 last 2.5@20"},
+        {"above", band, "5 31 29.5 29", "10..30 raised 10 worst 31@10 last 29.5@20"},
+        {"the ends belong to the band", band, "2 30", ""},
+        {"from one side to the other is one episode, the worst is the farther out", band, "31 -1 20",
+         "0..20 raised 0 worst -1@10 last -1@10"},
+        {"one end may be open", open_above, "99 1 2", "10..20 raised 10 worst 1@10 last 1@10"},
+    };
+    expect_behaviours(rows, COUNT_OF(rows));
+}
+
+Test(rules, flat_needs_samples_over_the_whole_window_and_any_change_ends_it)
+{
+    const struct rule flat = {
+        .kind = RULE_FLAT, .quantity = QUANTITY_OXYGEN, .limit = 0.1, .window = 30 * MINUTE_MS};
+    struct rule twice = flat;
+    twice.deadband = 0.2;
+    const struct behaviour rows[] = {
+        {"too short", flat, "5 5 5", ""},
+        {"just the window", flat, "5 5 5 5", "30..open raised 30 worst 0@30 last 0@30"},
+        {"a change of the limit is still flat", flat, "5 5.1 5 5.1", "30..open raised 30 worst 0.1@30 last 0.1@30"},
+        {"more is not", flat, "5 5 5 5.2", ""},
+        {"slow is not flat", flat, "5 5.06 5.12 5.18 5.24", ""},
+        {"a jump ends it", flat, "5 5 5 5 7", "30..40 raised 30 worst 0@30 last 0@30"},
+        {"a deadband: the change that ends it is larger", twice, "5 5 5 5 5.25 5.31",
+         "30..50 raised 30 worst 0@30 last 0.25@40"},
+        {"a pause longer than the window begins the stretch anew", flat, "5 5 ~40 5 5 5 5",
+         "80..open raised 80 worst 0@80 last 0@80"},
+        {"and ends nothing by itself", flat, "5 5 5 5 ~40 5", "30..open raised 30 worst 0@30 last 0@30"},
+        {"a missing value is no change", flat, "5 - 5 5", "30..open raised 30 worst 0@30 last 0@30"},
+    };
+    expect_behaviours(rows, COUNT_OF(rows));
+    struct record record = series_read(arena, QUANTITY_OXYGEN, "5 5.05 5 5");
+    struct episode *found;
+    cr_assert(evaluate(&flat, &record, &found) == 1);
+    cr_expect_str_eq(found[0].detail, "changed by 0.05 mg/L in 30 min, at 5 mg/L");
+}
+
+Test(rules, change_is_counted_from_the_first_value_after_the_last_visit)
+{
+    const struct rule rule = {.kind = RULE_CHANGE, .quantity = QUANTITY_DEPTH, .limit = 0.3, .since = TIME_NONE};
+    struct record record = series_read(arena, QUANTITY_DEPTH, "9 5! 1.2 1.1 0.85 0.8 0.8 0.6 0.4");
+    const int64_t visits[] = {5 * MINUTE_MS, 55 * MINUTE_MS};
+    struct rule_view view = {.rule = &rule,
+                             .record = &record,
+                             .before = TIME_NONE,
+                             .after = TIME_NONE,
+                             .visits = visits,
+                             .visit_count = 2,
+                             .base = NAN};
+    struct episode *found;
+    size_t count = rules_evaluate(arena, &view, &found);
+    cr_expect_str_eq(series_print(arena, found, count), "40..60 raised 40 worst -0.4@50 last -0.4@50; "
+                                                        "80..open raised 80 worst -0.4@80 last -0.4@80");
+    cr_expect_str_eq(found[0].detail, "fell 0.4 m since the visit of 1970-01-01T00:05:00Z, from 1.2 m to 0.8 m");
+    view.visit_count = 0;
+    cr_expect(rules_evaluate(arena, &view, &found) == 0, "nobody was there: there is nothing to count from");
+}
+
+Test(rules, change_may_be_counted_from_a_time)
+{
+    const struct rule rule = {
+        .kind = RULE_CHANGE, .quantity = QUANTITY_DEPTH, .limit = 0.3, .since = 15 * MINUTE_MS};
+    struct record record = series_read(arena, QUANTITY_DEPTH, "9 9 1 1.2 1.4");
+    struct rule_view view = {
+        .rule = &rule, .record = &record, .before = TIME_NONE, .after = TIME_NONE, .base = NAN};
+    struct episode *found;
+    double base;
+    size_t count = rules_evaluate(arena, &view, &found);
+    cr_expect_str_eq(series_print(arena, found, count), "40..open raised 40 worst 0.4@40 last 0.4@40");
+    cr_expect_str_eq(found[0].detail, "rose 0.4 m since 1970-01-01T00:15:00Z, from 1 m to 1.4 m");
+    cr_expect(rules_base(&rule, &record, &base) == 20 * MINUTE_MS && base == 1);
+    struct record later = record_between(&record, 40 * MINUTE_MS, TIME_FOREVER);
+    view.record = &later;
+    view.base = base;
+    cr_expect(rules_evaluate(arena, &view, &found) == 1, "the base may lie before the rows");
+}
+
+Test(rules, a_condition_beside_it_must_hold_at_the_same_sample)
+{
+    struct record record = series_read(arena, QUANTITY_OXYGEN, "5 2 2 2 2 2 5");
+    struct record warmth = series_read(arena, QUANTITY_TEMPERATURE, "25 15 25 - 25 15 25");
+    record.value[QUANTITY_TEMPERATURE] = warmth.value[QUANTITY_TEMPERATURE];
+    record.flag[QUANTITY_TEMPERATURE] = warmth.flag[QUANTITY_TEMPERATURE];
+    struct rule rule = {.kind = RULE_BELOW,
+                        .quantity = QUANTITY_OXYGEN,
+                        .limit = 3,
+                        .beside = {QUANTITY_TEMPERATURE, .below = NAN, .above = 20}};
+    struct episode *found;
+    size_t count = evaluate(&rule, &record, &found);
+    cr_expect_str_eq(series_print(arena, found, count), "20..50 raised 20 worst 2@20 last 2@40",
+                     "cool water ends it, an unknown temperature does not count");
+    rule.beside = (struct rule_condition){QUANTITY_TEMPERATURE, .below = 20, .above = NAN};
+    count = evaluate(&rule, &record, &found);
+    cr_expect_str_eq(series_print(arena, found, count),
+                     "10..20 raised 10 worst 2@10 last 2@10; 50..60 raised 50 worst 2@50 last 2@50");
+    rule.beside = (struct rule_condition){QUANTITY_BATTERY, .below = 3, .above = NAN};
+    cr_expect(evaluate(&rule, &record, &found) == 0, "a station without that quantity is never so");
+}
+
+Test(rules, a_gap_has_data_on_both_sides)
+{
+    const struct rule rule = {.kind = RULE_GAP, .quantity = QUANTITY_COUNT, .window = HOUR_MS};
+    struct record record = series_read(arena, QUANTITY_LEVEL, "1 ~60 1 ~190 1");
+    struct rule_view view = {
+        .rule = &rule, .record = &record, .before = TIME_NONE, .after = TIME_NONE, .now = 100 * DAY_MS};
+    struct episode *found;
+    cr_assert(rules_evaluate(arena, &view, &found) == 1, "silence after the last sample is another rule's business");
+    cr_expect(found[0].start == 60 * MINUTE_MS && found[0].end == 250 * MINUTE_MS && found[0].worst == 190.0 * MINUTE_MS);
+    cr_expect_str_eq(found[0].detail, "no data for 3 h 10 min");
+    view.before = -2 * HOUR_MS;
+    view.after = DAY_MS;
+    cr_expect(rules_evaluate(arena, &view, &found) == 3, "the samples around the window count");
+}
+
+Test(rules, a_visit_is_due_a_window_after_the_last)
+{
+    const struct rule rule = {.kind = RULE_VISIT_DUE, .quantity = QUANTITY_COUNT, .window = 35 * DAY_MS};
+    const int64_t visits[] = {10 * DAY_MS, 50 * DAY_MS};
+    struct rule_view view = {.rule = &rule,
+                             .visits = visits,
+                             .visit_count = 2,
+                             .visit_before = TIME_NONE,
+                             .visit_after = TIME_NONE,
+                             .now = 85 * DAY_MS};
+    struct episode *found;
+    cr_assert(rules_evaluate(arena, &view, &found) == 1);
+    cr_expect(found[0].start == 45 * DAY_MS && found[0].end == 50 * DAY_MS);
+    cr_expect_str_eq(found[0].detail, "no visit for 40 d");
+    view.now = 85 * DAY_MS + 1;
+    cr_assert(rules_evaluate(arena, &view, &found) == 2);
+    cr_expect(found[1].start == 85 * DAY_MS && found[1].end == TIME_NONE);
+    cr_expect_str_eq(found[1].detail, "no visit since 1970-02-20T00:00:00Z");
+    view.visit_count = 0;
+    cr_expect(rules_evaluate(arena, &view, &found) == 0, "a station that nobody visited yet is not overdue");
+}
+
 Test(rules, a_rise_says_what_was_seen_in_written_units)
 {
     const struct rule rise = {.kind = RULE_RISE, .quantity = QUANTITY_LEVEL, .limit = 0.5, .window = HOUR_MS};
@@ -370,7 +512,7 @@ Test(rules, every_kind_has_a_word_a_line_of_help_and_settings)
         const struct rule rule = {.kind = kind, .window = HOUR_MS, .on_delay = HOUR_MS, .off_delay = HOUR_MS};
         bool has_delays = info->settings & RULE_USES_ON_DELAY;
         cr_expect(has_delays == (rules_lead_in(&rule) > 0));
-        cr_expect((has_delays || kind == RULE_SILENCE) == (rules_lead_out(&rule) > 0));
+        cr_expect((has_delays || kind == RULE_SILENCE || kind == RULE_VISIT_DUE) == (rules_lead_out(&rule) > 0));
     }
 }
 
@@ -384,6 +526,10 @@ Test(rules, excess_is_positive_past_the_limit_in_the_bad_direction)
     cr_expect(rules_excess(&rule, -5) == 2);
     rule.kind = RULE_SILENCE;
     cr_expect(rules_excess(&rule, 2.0 * HOUR_MS) == 1.0 * HOUR_MS);
+    rule = (struct rule){.kind = RULE_OUTSIDE, .low = 2, .high = 30};
+    cr_expect(rules_excess(&rule, 1) == 1 && rules_excess(&rule, 32) == 2 && rules_excess(&rule, 10) < 0);
+    rule = (struct rule){.kind = RULE_CHANGE, .limit = 0.5};
+    cr_expect(rules_excess(&rule, -0.75) == 0.25 && rules_excess(&rule, 0.75) == 0.25);
 }
 
 /* From a random row on, at least the lead-in before an episode that the whole series shows, this and all
@@ -395,9 +541,13 @@ Test(rules, a_longer_lead_in_changes_no_episode)
     for (int round = 0; round < 400; round++) {
         arena_reset(arena);
         struct record whole = series_random(arena, QUANTITY_LEVEL, 600, &random);
-        struct rule rule = {.kind = (enum rule_kind)random_below(&random, RULE_FALL + 1),
+        static const enum rule_kind of_values[] = {RULE_BELOW, RULE_ABOVE,   RULE_RISE,
+                                                   RULE_FALL,  RULE_OUTSIDE, RULE_FLAT};
+        struct rule rule = {.kind = of_values[random_below(&random, COUNT_OF(of_values))],
                             .quantity = QUANTITY_LEVEL,
                             .limit = 0.5 * (double)random_below(&random, 4),
+                            .low = -0.5,
+                            .high = 0.5,
                             .deadband = 0.25 * (double)random_below(&random, 3),
                             .window = (int64_t)(1 + random_below(&random, 6000)) * MINUTE_MS,
                             .on_delay = (int64_t)random_below(&random, 8) * SERIES_STEP,

@@ -125,6 +125,7 @@ static struct config *make_config(struct arena *arena)
         .operator_name = "Sallow Water Trust",
         .contact = "desk@example.org",
         .public_url = "https://water.example.org/",
+        .archive_formats = (1u << FORMAT_COUNT) - 1,
         .pairing_distance = 25000,
         .largest_air_gap = 3 * HOUR_MS,
         .good_air_gap = HOUR_MS,

@@ -110,17 +110,43 @@ Test(archive, fits_the_longest_station_id)
 
 Test(archive, renders_every_format_of_a_month_with_its_path)
 {
-    size_t n;
-    const struct archive_writer *writers = archive_writers(&n);
+    const struct archive_writer *writers[ARCHIVE_WRITERS_MAX];
+    struct dataset *dataset = fixture_month(arena);
+    size_t n = archive_writers_wanted(dataset->config, writers);
     struct archive_file *files = arena_array(arena, n, sizeof *files);
-    cr_assert(archive_render_month(fixture_month(arena), files, &error));
+    archive_render_records(dataset, files);
+    archive_render_others(dataset, files);
     cr_assert(archive_write_files(root, files, n, &error), "%s", error.text);
     for (size_t i = 0; i < n; i++) {
-        cr_expect(text_ends_with(files[i].path, writers[i].extension));
-        cr_expect_str_eq(fixture_read(arena, root, files[i].path), files[i].content.bytes);
+        char sha256[SHA256_HEX_SIZE];
+        cr_expect(text_ends_with(files[i].path, writers[i]->extension));
+        cr_expect_gt(files[i].content.length, 0);
+        cr_assert(file_sha256(arena_printf(arena, "%s/%s", root, files[i].path), sha256, &error));
+        cr_expect_str_eq(sha256, files[i].sha256);
         archive_file_done(&files[i]);
     }
     cr_expect_not(has_leftovers());
+}
+
+Test(archive, writes_the_record_and_what_else_the_settings_ask_for)
+{
+    const struct archive_writer *writers[ARCHIVE_WRITERS_MAX];
+    struct config config = {.archive_formats = 1u << FORMAT_WATERML};
+    size_t n = archive_writers_wanted(&config, writers), all;
+    cr_assert_eq(n, 5);
+    cr_expect_str_eq(writers[0]->extension, ".csv");
+    cr_expect_str_eq(writers[4]->extension, ".xml");
+    config.archive_formats = (1u << FORMAT_COUNT) - 1;
+    archive_writers(&all);
+    cr_expect_eq(archive_writers_wanted(&config, writers), all);
+}
+
+Test(archive, renders_the_records_before_all_else)
+{
+    size_t n;
+    const struct archive_writer *writers = archive_writers(&n);
+    for (size_t i = 1; i < n; i++)
+        cr_expect_leq(writers[i].is_record, writers[i - 1].is_record);
 }
 
 Test(archive, writes_nothing_where_nothing_changed)

@@ -49,7 +49,8 @@ Test(error, a_new_failure_replaces_the_one_before)
 static void expect_cut(const struct error *error, size_t wanted, const char *what)
 {
     size_t room = sizeof error->text - 1;
-    cr_expect_eq(strlen(error->text), wanted < room ? wanted : room, "%s of %zu: %zu", what, wanted, strlen(error->text));
+    cr_expect_eq(strlen(error->text), wanted < room ? wanted : room, "%s of %zu: %zu", what, wanted,
+                 strlen(error->text));
     bool has_points = strcmp(error->text + strlen(error->text) - 3, "...") == 0;
     cr_expect_eq(has_points, wanted > room, "%s of %zu", what, wanted);
 }

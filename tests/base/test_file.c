@@ -208,7 +208,8 @@ Test(file, leftovers_are_removed_from_the_whole_tree_and_nothing_else)
     cr_assert(file_write_begin(at("lost"), "l", 1, temporary, &error));
     cr_assert_eq(mkdir(at("x/.rillward-folder"), 0700), 0);
     cr_expect_eq(file_remove_leftovers(folder), 2);
-    cr_expect(file_exists(at("x/kept")) && file_exists(at("x/y/rillward-kept")) && file_exists(at("x/.rillward-folder")));
+    cr_expect(file_exists(at("x/kept")) && file_exists(at("x/y/rillward-kept")) &&
+              file_exists(at("x/.rillward-folder")));
     cr_expect_eq(file_remove_leftovers(folder), 0);
     cr_expect_eq(file_remove_leftovers(at("missing")), 0);
 }

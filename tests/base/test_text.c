@@ -147,7 +147,7 @@ Test(text, exact_ties_go_away_from_zero)
         double value;
         int decimals;
         const char *expected;
-    } rows[] = {{0.5, 0, "1"},     {1.5, 0, "2"},       {2.5, 0, "3"},    {-2.5, 0, "-3"},
+    } rows[] = {{0.5, 0, "1"},      {1.5, 0, "2"},        {2.5, 0, "3"},    {-2.5, 0, "-3"},
                 {0.125, 2, "0.13"}, {-0.375, 2, "-0.38"}, {0.25, 1, "0.3"}, {1e9 + 0.5, 0, "1000000001"}};
     for (size_t i = 0; i < COUNT_OF(rows); i++) {
         char got[500];
@@ -245,11 +245,35 @@ Test(text, random_decimal_texts_are_read_bit_for_bit_as_the_library_reads_them)
 Test(text, hard_numbers_are_read_right)
 {
     static const char *const strings[] = {
-        "0", "-0", "+0.0", ".5", "5.", "-.5e1", "007", "1e22", "1e23", "1e-22", "1e-23", "9007199254740991",
-        "9007199254740992", "9007199254740993", "9007199254740993.0000000000001", "4503599627370497.5",
-        "1.7976931348623157e308", "1.7976931348623159e308", "2.2250738585072011e-308", "4.9e-324", "2.4e-324",
-        "1e-400", "0e999999", "0.000000000000000000000000000000000000001e39", "123456789012345678901234567890",
-        "0.1000000000000000055511151231257827", "1e0000000000000000000005", "9999999999999999999", "18446744073709551616",
+        "0",
+        "-0",
+        "+0.0",
+        ".5",
+        "5.",
+        "-.5e1",
+        "007",
+        "1e22",
+        "1e23",
+        "1e-22",
+        "1e-23",
+        "9007199254740991",
+        "9007199254740992",
+        "9007199254740993",
+        "9007199254740993.0000000000001",
+        "4503599627370497.5",
+        "1.7976931348623157e308",
+        "1.7976931348623159e308",
+        "2.2250738585072011e-308",
+        "4.9e-324",
+        "2.4e-324",
+        "1e-400",
+        "0e999999",
+        "0.000000000000000000000000000000000000001e39",
+        "123456789012345678901234567890",
+        "0.1000000000000000055511151231257827",
+        "1e0000000000000000000005",
+        "9999999999999999999",
+        "18446744073709551616",
     };
     for (size_t i = 0; i < COUNT_OF(strings); i++)
         expect_parsed_as_by_library(strings[i]);
@@ -279,10 +303,59 @@ Test(text, spaces_around_a_number_and_a_typographic_minus_are_fine)
 Test(text, what_is_no_plain_number_is_refused_and_leaves_the_result)
 {
     static const char *const refused[] = {
-        "", " ", "\t", "-", "+", ".", "-.", "e5", ".e5", "1e", "1e+", "1e-", "1e5x", "1e1.5", "1e 5", "0x10", "0x1p3",
-        "1p3", "inf", "-inf", "Infinity", "nan", "NaN", "-nan", "1,234.5", "1 234", "1'234", "1_234", "1.2.3", "1..2",
-        "--5", "+-5", "- 5", "5-", "12 m", "12m", "1e309", "-1e400", "1e99999999999999999999", "1d5", "\xC2\xA0" "5",
-        "+\xE2\x88\x92" "5", "\xE2\x88\x92", "\xE2\x88\x92\xE2\x88\x92" "5", "\xE2\x80\x93" "5", "\xD9\xA5", "5\n", "1,5", "#5",
+        "",
+        " ",
+        "\t",
+        "-",
+        "+",
+        ".",
+        "-.",
+        "e5",
+        ".e5",
+        "1e",
+        "1e+",
+        "1e-",
+        "1e5x",
+        "1e1.5",
+        "1e 5",
+        "0x10",
+        "0x1p3",
+        "1p3",
+        "inf",
+        "-inf",
+        "Infinity",
+        "nan",
+        "NaN",
+        "-nan",
+        "1,234.5",
+        "1 234",
+        "1'234",
+        "1_234",
+        "1.2.3",
+        "1..2",
+        "--5",
+        "+-5",
+        "- 5",
+        "5-",
+        "12 m",
+        "12m",
+        "1e309",
+        "-1e400",
+        "1e99999999999999999999",
+        "1d5",
+        "\xC2\xA0"
+        "5",
+        "+\xE2\x88\x92"
+        "5",
+        "\xE2\x88\x92",
+        "\xE2\x88\x92\xE2\x88\x92"
+        "5",
+        "\xE2\x80\x93"
+        "5",
+        "\xD9\xA5",
+        "5\n",
+        "1,5",
+        "#5",
     };
     for (size_t i = 0; i < COUNT_OF(refused); i++) {
         double got = 77;
@@ -305,7 +378,8 @@ Test(text, integers_are_read_strictly)
     cr_expect(text_parse_integer("-12", 3, &got) && got == -12);
     cr_expect(text_parse_integer("+007", 4, &got) && got == 7);
     cr_expect(text_parse_integer("999999999999999999", 18, &got) && got == 999999999999999999);
-    static const char *const refused[] = {"", "-", "+", "1.0", " 1", "1 ", "1e3", "0x1", "--1", "9999999999999999999", "a"};
+    static const char *const refused[] = {"", "-", "+", "1.0", " 1", "1 ", "1e3", "0x1", "--1", "9999999999999999999",
+                                          "a"};
     for (size_t i = 0; i < COUNT_OF(refused); i++) {
         got = 77;
         cr_expect(!text_parse_integer(refused[i], strlen(refused[i]), &got) && got == 77, "'%s'", refused[i]);
@@ -389,8 +463,8 @@ Test(text, control_bytes_and_broken_utf_8_become_visible)
 /* Unicode's property Bidi_Control, and the two line separators. */
 Test(text, controls_of_direction_become_visible)
 {
-    static const unsigned hidden[] = {0x061C, 0x200E, 0x200F, 0x2028, 0x2029, 0x202A, 0x202B, 0x202C,
-                                      0x202D, 0x202E, 0x2066, 0x2067, 0x2068, 0x2069};
+    static const unsigned hidden[] = {0x061C, 0x200E, 0x200F, 0x2028, 0x2029, 0x202A, 0x202B,
+                                      0x202C, 0x202D, 0x202E, 0x2066, 0x2067, 0x2068, 0x2069};
     for (size_t i = 0; i < COUNT_OF(hidden); i++) {
         unsigned code = hidden[i];
         char bytes[8] = {0}, expected[24];
@@ -484,16 +558,46 @@ Test(text, patterns_match_whole_strings)
         const char *pattern, *string;
         bool expected;
     } rows[] = {
-        {"", "", true},           {"", "a", false},           {"a", "", false},          {"a", "a", true},
-        {"a", "ab", false},       {"*", "", true},            {"*", "abc", true},        {"*", "a/b", false},
-        {"**", "a/b", true},      {"**", "", true},           {"***", "a/b/", true},     {"?", "a", true},
-        {"?", "", false},         {"?", "/", false},          {"a?c", "abc", true},      {"a?c", "a/c", false},
-        {"*.csv", "a.csv", true}, {"*.csv", "b/a.csv", false}, {"**.csv", "b/a.csv", true}, {"*/a", "b/a", true},
-        {"*/a", "b/c/a", false},  {"**/a", "b/c/a", true},    {"**/a", "a", false},      {"a/*/c", "a/b/c", true},
-        {"a/*/c", "a//c", true},  {"a/*", "a/", true},        {"a/**", "a/b/c", true},   {"a/**", "a", false},
-        {"a*b*c", "aXbYc", true}, {"a*b*c", "abc", true},     {"a*b*c", "acb", false},   {"*a*", "bab", true},
-        {"**a*b", "x/a/ab", true}, {"*ab", "aab", true},      {"**a/*b*c", "aa/xbxc", true}, {"[a]", "a", false},
-        {"[a]", "[a]", true},     {"A", "a", false},          {"s-*", "s-01", true},     {"a**b", "a/x/b", true},
+        {"", "", true},
+        {"", "a", false},
+        {"a", "", false},
+        {"a", "a", true},
+        {"a", "ab", false},
+        {"*", "", true},
+        {"*", "abc", true},
+        {"*", "a/b", false},
+        {"**", "a/b", true},
+        {"**", "", true},
+        {"***", "a/b/", true},
+        {"?", "a", true},
+        {"?", "", false},
+        {"?", "/", false},
+        {"a?c", "abc", true},
+        {"a?c", "a/c", false},
+        {"*.csv", "a.csv", true},
+        {"*.csv", "b/a.csv", false},
+        {"**.csv", "b/a.csv", true},
+        {"*/a", "b/a", true},
+        {"*/a", "b/c/a", false},
+        {"**/a", "b/c/a", true},
+        {"**/a", "a", false},
+        {"a/*/c", "a/b/c", true},
+        {"a/*/c", "a//c", true},
+        {"a/*", "a/", true},
+        {"a/**", "a/b/c", true},
+        {"a/**", "a", false},
+        {"a*b*c", "aXbYc", true},
+        {"a*b*c", "abc", true},
+        {"a*b*c", "acb", false},
+        {"*a*", "bab", true},
+        {"**a*b", "x/a/ab", true},
+        {"*ab", "aab", true},
+        {"**a/*b*c", "aa/xbxc", true},
+        {"[a]", "a", false},
+        {"[a]", "[a]", true},
+        {"A", "a", false},
+        {"s-*", "s-01", true},
+        {"a**b", "a/x/b", true},
     };
     for (size_t i = 0; i < COUNT_OF(rows); i++)
         cr_expect_eq(text_matches(rows[i].pattern, rows[i].string, false), rows[i].expected, "'%s' on '%s'",

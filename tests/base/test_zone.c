@@ -17,18 +17,18 @@
 /* Ordinary ones, and those whose history is odd: half hours, winter time as the exception, skipped days, summer time
  * paused for a month, rules that end, changes at local midnight or on the day before. */
 static const char *const names[] = {
-    "Europe/Lisbon",      "Europe/Dublin",       "Europe/Moscow",      "America/New_York", "America/St_Johns",
-    "America/Sao_Paulo",  "America/Caracas",     "America/Santiago",   "America/Havana",   "America/Asuncion",
-    "Asia/Kolkata",       "Asia/Kathmandu",      "Asia/Tehran",        "Asia/Gaza",        "Asia/Jerusalem",
-    "Asia/Pyongyang",     "Asia/Amman",          "Australia/Lord_Howe", "Australia/Sydney", "Australia/Brisbane",
-    "Pacific/Auckland",   "Pacific/Chatham",     "Pacific/Apia",       "Pacific/Kwajalein", "Pacific/Kiritimati",
-    "Africa/Casablanca",  "Africa/Cairo",        "Africa/Monrovia",    "Antarctica/Troll", "Antarctica/Casey",
-    "America/Godthab",    "Etc/GMT+5",
+    "Europe/Lisbon",     "Europe/Dublin",   "Europe/Moscow",       "America/New_York",  "America/St_Johns",
+    "America/Sao_Paulo", "America/Caracas", "America/Santiago",    "America/Havana",    "America/Asuncion",
+    "Asia/Kolkata",      "Asia/Kathmandu",  "Asia/Tehran",         "Asia/Gaza",         "Asia/Jerusalem",
+    "Asia/Pyongyang",    "Asia/Amman",      "Australia/Lord_Howe", "Australia/Sydney",  "Australia/Brisbane",
+    "Pacific/Auckland",  "Pacific/Chatham", "Pacific/Apia",        "Pacific/Kwajalein", "Pacific/Kiritimati",
+    "Africa/Casablanca", "Africa/Cairo",    "Africa/Monrovia",     "Antarctica/Troll",  "Antarctica/Casey",
+    "America/Godthab",   "Etc/GMT+5",
 };
 
-#define FROM INT64_C(-631152000000) /* 1950-01-01 */
+#define FROM INT64_C(-631152000000)     /* 1950-01-01 */
 #define FROM_RULES INT64_C(63072000000) /* 1972-01-01: the library applies a rule of TZ to later years only */
-#define TO INT64_C(3786912000000)   /* 2090-01-01 */
+#define TO INT64_C(3786912000000)       /* 2090-01-01 */
 
 static struct zone *load(const char *name)
 {
@@ -204,8 +204,10 @@ Test(zone, names_that_could_leave_the_folder_are_refused)
     char longest[100];
     memset(longest, 'a', sizeof longest - 1);
     longest[sizeof longest - 1] = '\0';
-    const char *const refused[] = {"",     "/etc/localtime", "../passwd",      "Europe/../../etc/passwd", "a b", "a\nb", "Europe",
-                                   "+99:00", "Nowhere/Atall",  "Europe/Lisbon\xC3", ".",    longest,               "tzdata.zi"};
+    const char *const refused[] = {
+        "",     "/etc/localtime", "../passwd", "Europe/../../etc/passwd", "a b",
+        "a\nb", "Europe",         "+99:00",    "Nowhere/Atall",           "Europe/Lisbon\xC3",
+        ".",    longest,          "tzdata.zi"};
     for (size_t i = 0; i < COUNT_OF(refused); i++) {
         struct error error = {0};
         cr_expect_null(zone_load(refused[i], &error), "'%s'", refused[i]);
@@ -249,11 +251,20 @@ static void write_rule(const char *rule)
 Test(zone, rules_agree_with_the_library, .init = make_ours)
 {
     static const char *const rules[] = {
-        "EST5EDT,M3.2.0,M11.1.0",       "NZST-12NZDT,M9.5.0,M4.1.0/3",      "<+1030>-10:30<+11>-11,M10.1.0,M4.1.0",
-        "IST-1GMT0,M10.5.0,M3.5.0/1",   "<-02>2<-01>,M3.5.0/-1,M10.5.0/0",  "IST-2IDT,M3.4.4/26,M10.5.0",
-        "AAA3BBB,J60/2,J300/2",         "AAA3BBB,59/2,299/2",               "AAA3BBB,J59,J364/23",
-        "AAA-3BBB,J300/2,J60/2",        "CCC4",                             "<+0530>-5:30",
-        "AAA0BBB-2,M3.5.0/1,M10.5.0/3", "AAA12:34:56BBB11:22:33,M2.4.6/13:14:15,M9.3.2/0:0:1",
+        "EST5EDT,M3.2.0,M11.1.0",
+        "NZST-12NZDT,M9.5.0,M4.1.0/3",
+        "<+1030>-10:30<+11>-11,M10.1.0,M4.1.0",
+        "IST-1GMT0,M10.5.0,M3.5.0/1",
+        "<-02>2<-01>,M3.5.0/-1,M10.5.0/0",
+        "IST-2IDT,M3.4.4/26,M10.5.0",
+        "AAA3BBB,J60/2,J300/2",
+        "AAA3BBB,59/2,299/2",
+        "AAA3BBB,J59,J364/23",
+        "AAA-3BBB,J300/2,J60/2",
+        "CCC4",
+        "<+0530>-5:30",
+        "AAA0BBB-2,M3.5.0/1,M10.5.0/3",
+        "AAA12:34:56BBB11:22:33,M2.4.6/13:14:15,M9.3.2/0:0:1",
     };
     for (size_t i = 0; i < COUNT_OF(rules); i++) {
         write_rule(rules[i]);
@@ -289,9 +300,19 @@ Test(zone, a_change_on_the_last_evening_of_a_year_belongs_to_that_year, .init = 
 
 Test(zone, rules_that_cannot_be_read_are_refused, .init = make_ours)
 {
-    static const char *const rules[] = {"5",       "EST",          "EST5EDT",         "EST5EDT,",          "EST5EDT,M3.2.0",
-                                        "E<",      "<EST5",        "EST5EDT,M13.1.0,M11.1.0", "EST5EDT,M3.6.0,M11.1.0",
-                                        "EST5EDT,M3.2.7,M11.1.0", "EST5EDT,M3.2.0,M11.1.0x", "EST5EDT,Jx,J5", "EST5 EDT",
+    static const char *const rules[] = {"5",
+                                        "EST",
+                                        "EST5EDT",
+                                        "EST5EDT,",
+                                        "EST5EDT,M3.2.0",
+                                        "E<",
+                                        "<EST5",
+                                        "EST5EDT,M13.1.0,M11.1.0",
+                                        "EST5EDT,M3.6.0,M11.1.0",
+                                        "EST5EDT,M3.2.7,M11.1.0",
+                                        "EST5EDT,M3.2.0,M11.1.0x",
+                                        "EST5EDT,Jx,J5",
+                                        "EST5 EDT",
                                         "EST5EDT,M3.2.0/,M11.1.0"};
     for (size_t i = 0; i < COUNT_OF(rules); i++) {
         write_rule(rules[i]);
@@ -374,8 +395,8 @@ Test(zone, a_change_at_the_beginning_of_all_time_is_fine, .init = make_ours)
     second[35] = 1; /* one change */
     second[39] = 2; /* two local times */
     second[43] = 1;
-    second[44] = 0xF8; /* -2^59 */
-    second[44 + 8] = 1; /* to the second */
+    second[44] = 0xF8;                                            /* -2^59 */
+    second[44 + 8] = 1;                                           /* to the second */
     second[44 + 9 + 6 + 2] = 0x0E, second[44 + 9 + 6 + 3] = 0x10; /* an hour */
     memcpy(second + 44 + 9 + 12 + 1, "\n\n", 2);
     write_ours(bytes, sizeof bytes);

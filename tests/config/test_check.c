@@ -98,3 +98,65 @@ Test(check, a_decimal_comma_goes_with_any_delimiter_but_the_comma)
     cr_expect_eq(count_problems(TOP "layouts: {a: {" LAYOUT ", decimal: \",\"}}\n"), 0);
     cr_expect_eq(count_problems(TOP "layouts: {a: {" LAYOUT ", decimal: \",\", delimiter: comma}}\n"), 1);
 }
+
+#define RULE(text) count_problems(TOP STATIONS "recipients: {a: {webhook: \"https://example.org/\"}}\nrules: {r: {" text "}}\n")
+
+Test(check, a_deadband_that_no_value_can_come_back_over_is_refused)
+{
+    cr_expect_eq(RULE("kind: rise, quantity: level, limit: 0.3 m, window: 1 h, deadband: 0.29 m"), 0);
+    cr_expect_eq(RULE("kind: rise, quantity: level, limit: 0.3 m, window: 1 h, deadband: 0.3 m"), 1);
+    cr_expect_eq(RULE("kind: drift, quantity: level, limit: 3 cm, deadband: 3 cm"), 1);
+    cr_expect_eq(RULE("kind: above, quantity: depth, limit: 1 m, deadband: 1 m"), 1, "no water is less than none");
+    cr_expect_eq(RULE("kind: above, quantity: level, limit: 1 m, deadband: 1 m"), 0, "a level may be negative");
+    cr_expect_eq(RULE("kind: below, quantity: oxygen, limit: 3 mg/L, deadband: 3 mg/L"), 0);
+    cr_expect_eq(RULE("kind: outside, quantity: salinity, band: [2, 30], deadband: 13.9"), 0);
+    cr_expect_eq(RULE("kind: outside, quantity: salinity, band: [2, 30], deadband: 14"), 1);
+    cr_expect_eq(RULE("kind: outside, quantity: salinity, band: none"), 1);
+}
+
+Test(check, a_window_is_longer_than_the_sampling_interval)
+{
+#define SLOW TOP "stations: {heron: {" PLACE ", salinity: fresh, interval: 1 h}}\nrules: {r: {kind: rise, quantity: level, limit: 1 m, window: "
+    cr_expect_eq(count_problems(SLOW "2 h}}\n"), 0);
+    cr_expect_eq(count_problems(SLOW "1 h}}\n"), 1);
+}
+
+Test(check, a_condition_beside_a_rule_can_be_met)
+{
+    cr_expect_eq(RULE("kind: below, quantity: oxygen, limit: 3 mg/L, while: {quantity: temperature, above: 20 degC}"), 0);
+    cr_expect_eq(RULE("kind: below, quantity: oxygen, limit: 3 mg/L, while: {quantity: temperature, above: 20 degC, "
+                      "below: 20 degC}"),
+                 1);
+    cr_expect_eq(RULE("kind: below, quantity: oxygen, limit: 3 mg/L, while: {quantity: temperature, above: 20 mg/L}"), 1);
+    cr_expect_eq(RULE("kind: below, quantity: oxygen, limit: 3 mg/L, while: {quantity: temperature}"), 1);
+    cr_expect_eq(RULE("kind: silence, window: 1 d, while: {quantity: temperature, above: 20 degC}"), 1);
+}
+
+Test(check, a_change_is_counted_from_a_visit_or_a_time)
+{
+    cr_expect_eq(RULE("kind: change, quantity: depth, limit: 1 m, since: visit"), 0);
+    cr_expect_eq(RULE("kind: change, quantity: depth, limit: 1 m, since: 2026-03-01T00:00:00Z"), 0);
+    cr_expect_eq(RULE("kind: change, quantity: depth, limit: 1 m, since: spring"), 1);
+    cr_expect_eq(RULE("kind: change, quantity: depth, limit: 1 m"), 1);
+}
+
+Test(check, those_further_up_are_others_and_known)
+{
+    cr_expect_eq(RULE("kind: silence, window: 1 d, escalate: {after: 1 h, to: [a]}"), 0);
+    cr_expect_eq(RULE("kind: silence, window: 1 d, tell: [a], escalate: {after: 1 h, to: [a]}"), 1);
+    cr_expect_eq(RULE("kind: silence, window: 1 d, escalate: {after: 1 h, to: [b]}"), 1);
+    cr_expect_eq(RULE("kind: silence, window: 1 d, escalate: {to: [a]}"), 1);
+}
+
+Test(check, hours_and_the_digest_have_a_clock)
+{
+#define RECIPIENT(text) count_problems(TOP "recipients: {a: {webhook: \"https://example.org/\", hours: {" text "}}}\n")
+    cr_expect_eq(RECIPIENT("from: \"07:00\", to: \"19:00\", zone: \"-08:00\""), 0);
+    cr_expect_eq(RECIPIENT("days: [mon-thu, sat], from: \"7:00\", to: \"24:00\", zone: UTC"), 0);
+    cr_expect_eq(RECIPIENT("days: monday, from: \"07:00\", to: \"19:00\", zone: UTC"), 1);
+    cr_expect_eq(RECIPIENT("from: \"07:00\", to: \"25:00\", zone: UTC"), 1);
+    cr_expect_eq(RECIPIENT("from: \"07:00\", to: \"07:00\", zone: UTC"), 1);
+    cr_expect_eq(RECIPIENT("from: \"07:00\", to: \"19:00\", zone: Nowhere/Atall"), 1);
+    cr_expect_eq(RECIPIENT("from: \"07:00\", to: \"19:00\""), 1);
+    cr_expect_eq(count_problems(TOP "alarms: {digest: {at: \"07:00\", zone: UTC, tell: [b]}}\n"), 1, "nobody is called b");
+}

@@ -164,6 +164,19 @@ Test(config, what_is_elsewhere_leaves_the_digest_of_a_station_alone)
         cr_expect_eq(before.station, digests_of(changed[i]).station, "%s", changed[i]);
 }
 
+Test(config, what_claims_a_drop_changes_the_digest_of_the_whole)
+{
+    static const char *const changed[] = {
+        TOP "stations: {a: {" WATER ", drops: [\"x*\"]}}\n",
+        TOP "stations: {a: {" WATER ", serials: [x]}}\n",
+        TOP "stations: {a: {" WATER ", labels: [x]}}\n",
+        TOP "stations: {a: {" WATER "}}\nintake: {largest_drop: 1 MiB}\n",
+    };
+    struct digests before = digests_of(TOP "stations: {a: {" WATER "}}\n");
+    for (size_t i = 0; i < COUNT_OF(changed); i++)
+        cr_expect_neq(before.whole, digests_of(changed[i]).whole, "%s", changed[i]);
+}
+
 Test(config, a_layout_changes_the_digest_of_the_whole)
 {
 #define LAYOUT(zone)                                                                                                   \

@@ -206,6 +206,19 @@ Test(load, the_full_example_fills_in_what_it_says)
     cr_expect_str_eq(config->recipients[0].old_secret.name, "hook-old");
     const struct rule *fall = &config->rules[config_find_rule(config, "quick-fall")];
     cr_expect_float_eq(fall->limit, 0.4572, 1e-12, "18 in");
+    const struct rule *low = &config->rules[0];
+    cr_expect_eq(low->repeat, 30 * MINUTE_MS);
+    cr_expect_eq(low->escalate_after, HOUR_MS);
+    cr_expect_str_eq(low->escalate_to.words[0], "second-desk");
+    cr_expect(low->beside.quantity == QUANTITY_TEMPERATURE && low->beside.above == 10 && low->beside.below == 30);
+    const struct rule *odd = &config->rules[config_find_rule(config, "odd-salinity")];
+    cr_expect(odd->low == 2 && odd->high == 30);
+    cr_expect_eq(config->rules[config_find_rule(config, "silted")].since, TIME_NONE);
+    cr_expect(low->counts_suspect && !config->rules[config_find_rule(config, "quick-rise")].counts_suspect,
+              "a spike is a rise");
+    const struct recipient *desk = &config->recipients[config_find_recipient(config, "desk")];
+    cr_expect(desk->hours.zone && desk->hours.days == 0x1F && desk->hours.from == 420 && desk->hours.to == 1140);
+    cr_expect(config->digest_mail.zone && config->digest_mail.at == 420 && !config->digest_mail.is_always);
     cr_expect_str_eq(config->rules[0].advice, "Look at the aerator; ring the hatchery.");
     config_free(config);
     config_problems_done(&problems);

@@ -17,7 +17,9 @@ Test(options, every_row_has_a_unique_key_and_help)
             const struct option *option = &section->options[k];
             cr_expect(option->help && strlen(option->help) > 10, "'%s' has no help", option->key);
             cr_expect_eq(option_find(section, option->key), option, "'%s' stands twice", option->key);
-            cr_expect_eq(option->type == OPTION_CHOICE || option->type == OPTION_CHARACTER, option->choice != NULL);
+            bool has_words =
+                option->type == OPTION_CHOICE || option->type == OPTION_CHOICES || option->type == OPTION_CHARACTER;
+            cr_expect_eq(has_words, option->choice != NULL);
         }
     }
 }

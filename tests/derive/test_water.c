@@ -96,7 +96,7 @@ Test(water, one_sample_on_the_wet_side_of_a_noted_time_is_struck_too)
 {
     const struct example rows[] = {
         {"a visit", "O35 I75", "IIIAAAAAAIIIIIII", "aaaabbbbbbbbbbbb", 10, 0},
-        {"at the instants of rows", "O40 I70", "IIIAAAAAIIIIIIII", "aaaabbbbbbbbbbbb", 10, 0},
+        {"at the instants of rows", "O40 I70", "IIIIAAAAIIIIIIII", "aaaabbbbbbbbbbbb", 10, 0},
         {"a visit between two rows", "O42 I48", "IIIIAAIIIIIIIIII", "aaaaabbbbbbbbbbb", 10, 0},
         {"first note in", "I35", "AAAAAIIIIIIIIIII", "aaaaaaaaaaaaaaaa", 10, 0},
     };

@@ -173,16 +173,21 @@ Test(intake, never_reads_a_wrong_value_from_a_cut_file)
 
 Test(intake, says_what_a_file_is_that_is_no_table)
 {
-    expect_error("a.xlsx", "PK\3\4....[Content_Types].xml", "it is a spreadsheet (XLSX): save it as CSV");
     expect_error("a.ods", "PK\3\4....mimetypeapplication/vnd.oasis.opendocument.spreadsheet",
-                 "it is a spreadsheet (ODS): save it as CSV");
-    expect_error("a.zip", "PK\3\4....heron.csv", "it is an archive (ZIP): unpack it");
+                 "it is a spreadsheet (ODS): save it as XLSX or CSV");
+    expect_error("a.xlsx", "PK\3\4....heron.csv",
+                 "it is a workbook or archive that is damaged or was not copied completely (Not a zip archive): copy it "
+                 "again");
     expect_error("a.xls", "\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1",
-                 "it is an old spreadsheet or document (XLS, DOC): save it as CSV");
+                 "it is an old spreadsheet or document (XLS, DOC): save it as XLSX or CSV");
+    const char secret[] = "\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1..E\0n\0c\0r\0y\0p\0t\0e\0d\0P\0a\0c\0k\0a\0g\0e\0";
+    cr_expect_not(intake_read(arena, config, "a.xlsx", secret, sizeof secret, 0, false, &batch, &error));
+    cr_expect_str_eq(error.text,
+                     "it is a workbook with a password (encrypted): take the password off and save it again");
     expect_error("a.pdf", "%PDF-1.7", "it is a PDF document: export the values as CSV instead");
     expect_error("a.jpg", "\xFF\xD8\xFF\xE0",
-                 "it is a picture (JPEG): write the notes into a table and save it as CSV");
-    expect_error("a.png", "\x89PNG\r\n", "it is a picture (PNG): write the notes into a table and save it as CSV");
+                 "it is a picture (JPEG): write the notes into a table and save it as XLSX or CSV");
+    expect_error("a.png", "\x89PNG\r\n", "it is a picture (PNG): write the notes into a table and save it as XLSX or CSV");
     expect_error("a.csv", "\n<!DOCTYPE html><title>Sign in</title>",
                  "it is a web page (HTML), perhaps a sign-in page saved in place of the file: download it again");
     expect_error("a.csv", "", "the file is empty");

@@ -32,12 +32,12 @@ Test(table, quotes_cells_for_messages)
     cr_expect_str_eq(cell_quote(cell_from("a\x1B[31m")).text, "a\\x1B[31m");
     cr_expect_str_eq(cell_quote(cell_from("0123456789012345678901234567890123456789x")).text,
                      "0123456789012345678901234567890123456789...");
-    cr_expect_str_eq(cell_quote((struct cell){"", 0}).text, "");
+    cr_expect_str_eq(cell_quote(cell_from("")).text, "");
 }
 
 Test(table, gives_an_empty_cell_behind_the_last)
 {
-    struct cell cells[] = {{"a", 1}};
+    struct cell cells[] = {cell_from("a")};
     struct row row = {.count = 1, .cells = cells};
     cr_expect_eq(row_cell(&row, 0).length, 1);
     cr_expect_eq(row_cell(&row, 1).length, 0);

@@ -57,10 +57,17 @@ Test(flags, bits_keep_their_keys)
     const struct {
         uint32_t bit;
         const char *key;
-    } rows[] = {{TEST_GAP, "gap"},           {TEST_SYNTAX, "syntax"},       {TEST_GROSS_RANGE, "gross_range"},
-                {TEST_SPIKE, "spike"},       {TEST_RATE, "rate_of_change"}, {TEST_FLAT, "flat_line"},
-                {TEST_IN_AIR, "in_air"},     {TEST_NO_REFERENCE, "no_reference"}, {TEST_CORRECTED, "corrected"},
-                {TEST_RANGE_OF_FORMULA, "formula_range"}, {TEST_PERSON_STRUCK, "struck_by_note"},
+    } rows[] = {{TEST_GAP, "gap"},
+                {TEST_SYNTAX, "syntax"},
+                {TEST_GROSS_RANGE, "gross_range"},
+                {TEST_SPIKE, "spike"},
+                {TEST_RATE, "rate_of_change"},
+                {TEST_FLAT, "flat_line"},
+                {TEST_IN_AIR, "in_air"},
+                {TEST_NO_REFERENCE, "no_reference"},
+                {TEST_CORRECTED, "corrected"},
+                {TEST_RANGE_OF_FORMULA, "formula_range"},
+                {TEST_PERSON_STRUCK, "struck_by_note"},
                 {TEST_PERSON_RESTORED, "restored_by_note"}};
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
         cr_expect_str_eq(test_info((unsigned)__builtin_ctz(rows[i].bit))->key, rows[i].key);

@@ -78,7 +78,8 @@ Test(quantity, a_key_is_found_in_any_dress)
 
 Test(quantity, what_is_no_key_is_not_found)
 {
-    static const char *const wrong[] = {"", "_", "leve", "levels", "level_", "oxygen__saturation", "oxygensaturation", "pH"};
+    static const char *const wrong[] = {"",  "_", "leve", "levels", "level_", "oxygen__saturation", "oxygensaturation",
+                                        "pH"};
     for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++)
         cr_expect_eq(quantity_find(wrong[i]), QUANTITY_COUNT, "'%s'", wrong[i]);
 }

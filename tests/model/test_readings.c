@@ -73,7 +73,8 @@ Test(readings, a_missing_value_never_replaces_a_number)
 
 Test(readings, where_two_drops_disagree_the_newer_wins_and_it_is_said)
 {
-    struct merge_result r = expect_merged("10 1 1; 20 2 2; 30 3 3", "20 2 9; 30 8 3", "10 1 1@1.1; 20 2 9@2.1; 30 8 3@2.2");
+    struct merge_result r =
+        expect_merged("10 1 1; 20 2 2; 30 3 3", "20 2 9; 30 8 3", "10 1 1@1.1; 20 2 9@2.1; 30 8 3@2.2");
     cr_expect_eq(r.disagreed, 2);
     cr_expect_eq(r.first_disagreement, 20);
     cr_expect_eq(r.other_drop, 1);
@@ -235,9 +236,17 @@ Test(readings, a_view_holds_from_and_leaves_out_to)
         int64_t from, to;
         const char *expected;
     } cases[] = {
-        {0, 11, "0 0 0@1.1; 10 1 1@1.2"}, {0, 10, "0 0 0@1.1"}, {1, 21, "10 1 1@1.2; 20 2 !@1.3"},
-        {20, 20, ""}, {30, 10, ""}, {40, 41, "40 4 4@1.5"}, {41, 99, ""}, {-9, 0, ""}, {11, 20, ""},
-        {TIME_NONE, 1, "0 0 0@1.1"}, {40, TIME_FOREVER, "40 4 4@1.5"},
+        {0, 11, "0 0 0@1.1; 10 1 1@1.2"},
+        {0, 10, "0 0 0@1.1"},
+        {1, 21, "10 1 1@1.2; 20 2 !@1.3"},
+        {20, 20, ""},
+        {30, 10, ""},
+        {40, 41, "40 4 4@1.5"},
+        {41, 99, ""},
+        {-9, 0, ""},
+        {11, 20, ""},
+        {TIME_NONE, 1, "0 0 0@1.1"},
+        {40, TIME_FOREVER, "40 4 4@1.5"},
     };
     for (size_t i = 0; i < COUNT_OF(cases); i++) {
         struct readings view = readings_between(&rows, cases[i].from, cases[i].to);

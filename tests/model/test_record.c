@@ -73,8 +73,16 @@ Test(record, a_view_holds_from_and_leaves_out_to)
     const struct {
         int64_t from, to;
         size_t first, n;
-    } rows[] = {{0, 41, 0, 5},   {0, 40, 0, 4},  {1, 40, 1, 3},  {10, 30, 1, 2}, {10, 10, 1, 0},
-                {11, 20, 2, 0},  {30, 10, 3, 0}, {40, 41, 4, 1}, {41, 99, 5, 0}, {-9, 0, 0, 0},
+    } rows[] = {{0, 41, 0, 5},
+                {0, 40, 0, 4},
+                {1, 40, 1, 3},
+                {10, 30, 1, 2},
+                {10, 10, 1, 0},
+                {11, 20, 2, 0},
+                {30, 10, 3, 0},
+                {40, 41, 4, 1},
+                {41, 99, 5, 0},
+                {-9, 0, 0, 0},
                 {TIME_NONE, TIME_FOREVER, 0, 5}};
     for (size_t i = 0; i < COUNT_OF(rows); i++) {
         struct record view = record_between(&record, rows[i].from, rows[i].to);
@@ -102,6 +110,29 @@ Test(record, the_first_row_at_or_after_a_time_is_found)
             expected++;
         cr_expect_eq(record_at_or_after(&record, time), expected);
     }
+}
+
+/* Levels 0 1 2 3 4 at 0 10 20 30 40, of which some are struck out. */
+Test(record, a_value_between_rows_is_on_the_line_between_the_usable_ones)
+{
+    struct record record = make_record(5);
+    for (size_t i = 0; i < 5; i++)
+        record.flag[QUANTITY_LEVEL][i] = FLAG_PASS;
+    record.flag[QUANTITY_LEVEL][2] = FLAG_FAIL;
+    record.value[QUANTITY_LEVEL][2] = 99;
+    record.value[QUANTITY_LEVEL][4] = NAN;
+    record.flag[QUANTITY_LEVEL][1] = FLAG_SUSPECT;
+    const struct {
+        int64_t time, reach;
+        double expected;
+    } rows[] = {{0, 10, 0},   {5, 10, 0.5}, {10, 10, 1}, {20, 10, 2},   {25, 20, 2.5}, {25, 10, 3},  {15, 10, 1},
+                {20, 9, NAN}, {35, 5, 3},   {40, 10, 3}, {41, 10, NAN}, {-5, 5, 0},    {-6, 5, NAN}, {5, 4, NAN}};
+    for (size_t i = 0; i < COUNT_OF(rows); i++) {
+        double got = record_value_at(&record, QUANTITY_LEVEL, rows[i].time, rows[i].reach);
+        cr_expect(isnan(rows[i].expected) ? isnan(got) : fabs(got - rows[i].expected) < 1e-12, "row %zu: %g", i, got);
+    }
+    cr_expect(isnan(record_value_at(&record, QUANTITY_SALINITY, 10, 10)), "all missing");
+    cr_expect(isnan(record_value_at(&record, QUANTITY_OXYGEN, 10, 10)), "no such column");
 }
 
 Test(record, an_empty_one_has_empty_views)

@@ -150,9 +150,9 @@ Test(arrivals, a_drop_comes_back_as_it_was)
     cr_expect(got.number == 0 && *got.sha256 == '\0', "unknown, and no error");
 }
 
-Test(arrivals, a_drop_is_known_by_its_content_and_once_only)
+Test(arrivals, a_drop_is_known_by_its_content_once_for_each_place)
 {
-    struct drop_fact_row drop = a_drop(1, "aa", place), again = a_drop(2, "aa", place);
+    struct drop_fact_row drop = a_drop(1, "aa", place), again = a_drop(2, "aa", place), elsewhere = a_drop(2, "aa", 0);
     int64_t number = 77;
     OK(&state, store_drop_find(state.store, "aa", place, &number, &state.error));
     cr_expect_eq(number, 0);
@@ -166,6 +166,7 @@ Test(arrivals, a_drop_is_known_by_its_content_and_once_only)
     OK(&state, store_drop_find(state.store, "aa", place + 1, &number, &state.error));
     cr_expect_eq(number, 0, "the path alone may say that the same bytes belong elsewhere");
     cr_expect(!store_drop_add(state.store, &again, &state.error), "the same bytes twice are one drop");
+    OK(&state, store_drop_add(state.store, &elsewhere, &state.error));
 }
 
 Test(arrivals, drops_of_a_place_come_by_arrival_without_those_of_several)
@@ -179,6 +180,8 @@ Test(arrivals, drops_of_a_place_come_by_arrival_without_those_of_several)
     OK(&state, store_drops_of_place(state.store, place, state.arena, &list, &n, &state.error));
     cr_assert_eq(n, 2);
     cr_expect(list[0].number == 1 && list[1].number == 4);
+    OK(&state, store_drops_newest(state.store, place, 1, state.arena, &list, &n, &state.error));
+    cr_expect(n == 1 && list[0].number == 4);
     struct drop_fact_row got;
     OK(&state, store_drop_load(state.store, 2, state.arena, &got, &state.error));
     cr_expect_eq(got.place, 0);
@@ -306,6 +309,21 @@ Test(arrivals, notes_of_one_time_come_by_kind)
         cr_expect_eq(got[i].kind, (enum note_kind)i);
 }
 
+Test(arrivals, the_newest_notes_come_first_as_many_as_asked)
+{
+    for (int64_t time = 1; time <= 5; time++) {
+        struct note note = a_note(time % 2 ? NOTE_LEVEL : NOTE_REMARK, time * 100);
+        put_note(&note);
+    }
+    struct note *got;
+    size_t n;
+    OK(&state, store_notes_newest(state.store, place, 3, state.arena, &got, &n, &state.error));
+    cr_assert_eq(n, 3);
+    cr_expect(got[0].time == 500 && got[1].time == 400 && got[2].time == 300 && got[1].kind == NOTE_REMARK);
+    OK(&state, store_notes_newest(state.store, place + 1, 3, state.arena, &got, &n, &state.error));
+    cr_expect_eq(n, 0);
+}
+
 Test(arrivals, the_note_before_and_at_or_after_a_time_is_found_among_the_kinds)
 {
     const struct note notes[] = {a_note(NOTE_LEVEL, 100), a_note(NOTE_TAPE_DOWN, 200), a_note(NOTE_REMARK, 300)};
@@ -315,10 +333,16 @@ Test(arrivals, the_note_before_and_at_or_after_a_time_is_found_among_the_kinds)
     const struct {
         uint32_t kinds;
         int64_t time, before, after;
-    } rows[] = {{levels, 50, TIME_NONE, 100},  {levels, 100, TIME_NONE, 100}, {levels, 101, 100, 200},
-                {levels, 200, 100, 200},       {levels, 201, 200, TIME_NONE}, {ALL_KINDS, 201, 200, 300},
-                {ALL_KINDS, TIME_FOREVER, 300, TIME_NONE}, {ALL_KINDS, TIME_NONE, TIME_NONE, 100},
-                {0, 150, TIME_NONE, TIME_NONE}, {1u << NOTE_CLOCK, 150, TIME_NONE, TIME_NONE}};
+    } rows[] = {{levels, 50, TIME_NONE, 100},
+                {levels, 100, TIME_NONE, 100},
+                {levels, 101, 100, 200},
+                {levels, 200, 100, 200},
+                {levels, 201, 200, TIME_NONE},
+                {ALL_KINDS, 201, 200, 300},
+                {ALL_KINDS, TIME_FOREVER, 300, TIME_NONE},
+                {ALL_KINDS, TIME_NONE, TIME_NONE, 100},
+                {0, 150, TIME_NONE, TIME_NONE},
+                {1u << NOTE_CLOCK, 150, TIME_NONE, TIME_NONE}};
     for (size_t i = 0; i < COUNT_OF(rows); i++) {
         int64_t got;
         OK(&state, store_note_before(state.store, place, rows[i].kinds, rows[i].time, &got, &state.error));

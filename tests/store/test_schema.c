@@ -7,6 +7,7 @@
 #include <sqlite3.h>
 #include <stdio.h>
 #include <string.h>
+#include <unistd.h>
 
 static struct state state;
 
@@ -39,8 +40,9 @@ static char *dump(sqlite3 *database)
 {
     sqlite3_stmt *row;
     char *all = sqlite3_mprintf("");
-    cr_assert_eq(sqlite3_prepare_v2(database, "SELECT type, name, sql FROM sqlite_schema ORDER BY rowid", -1, &row, NULL),
-                 SQLITE_OK);
+    cr_assert_eq(
+        sqlite3_prepare_v2(database, "SELECT type, name, sql FROM sqlite_schema ORDER BY rowid", -1, &row, NULL),
+        SQLITE_OK);
     while (sqlite3_step(row) == SQLITE_ROW)
         all = sqlite3_mprintf("%z%s %s: %s\n", all, sqlite3_column_text(row, 0), sqlite3_column_text(row, 1),
                               sqlite3_column_text(row, 2));
@@ -49,7 +51,7 @@ static char *dump(sqlite3 *database)
     return all;
 }
 
-Test(schema, a_new_database_is_what_the_list_of_migrations_makes)
+static void expect_listed_schema(void)
 {
     sqlite3 *listed, *made;
     cr_assert_eq(sqlite3_open(":memory:", &listed), SQLITE_OK);
@@ -64,10 +66,38 @@ Test(schema, a_new_database_is_what_the_list_of_migrations_makes)
     sqlite3_free(got);
 }
 
+Test(schema, a_new_database_is_what_the_list_of_migrations_makes)
+{
+    expect_listed_schema();
+}
+
+/* A database as each earlier version left it. */
+Test(schema, an_older_database_is_brought_up_to_date)
+{
+    state_close(&state);
+    for (size_t version = 1; version < schema_migration_count; version++) {
+        cr_assert_eq(unlink(state.database), 0);
+        for (size_t i = 0; i < version; i++)
+            state_execute(&state, schema_migrations[i].sql);
+        char numbers[100];
+        snprintf(numbers, sizeof numbers, "PRAGMA user_version = %zu; PRAGMA application_id = %d", version,
+                 STORE_APPLICATION_ID);
+        state_execute(&state, numbers);
+        state_execute(&state, "INSERT INTO place(key) VALUES('kept')");
+        cr_expect_null(store_open_to_read(state.folder, &state.error), "a reader does not do it");
+        state_open(&state);
+        state_close(&state);
+        cr_expect_eq(state_query(&state, "PRAGMA user_version"), (int64_t)schema_migration_count);
+        cr_expect_eq(state_query(&state, "SELECT count(*) FROM place WHERE key = 'kept'"), 1);
+        expect_listed_schema();
+    }
+}
+
 Test(schema, the_stored_text_documents_every_table)
 {
     cr_expect_gt(state_query(&state, "SELECT count(*) FROM sqlite_schema WHERE type = 'table'"), 10);
-    cr_expect_eq(state_query(&state, "SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND sql NOT LIKE '%--%'"), 0);
+    cr_expect_eq(state_query(&state, "SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND sql NOT LIKE '%--%'"),
+                 0);
     cr_expect_eq(state_query(&state, "SELECT count(*) FROM sqlite_schema WHERE name = 'place' AND sql LIKE"
                                      " '%-- stations and barometers%NULL before any%'"),
                  1);
@@ -83,7 +113,8 @@ Test(schema, every_table_is_strict)
 /* The two that are asked at every turn. */
 Test(schema, what_is_due_is_found_by_an_index)
 {
-    cr_expect_eq(state_query(&state, "SELECT count(*) FROM sqlite_schema WHERE type = 'index' AND name IN"
-                                     " ('notice_due', 'page_due', 'alarm_open', 'path_unfinished') AND sql LIKE '%WHERE%'"),
+    cr_expect_eq(state_query(&state,
+                             "SELECT count(*) FROM sqlite_schema WHERE type = 'index' AND name IN"
+                             " ('notice_due', 'page_due', 'alarm_open', 'path_unfinished') AND sql LIKE '%WHERE%'"),
                  4);
 }

@@ -201,7 +201,8 @@ Test(series, the_nearest_reading_before_and_after_is_found_over_any_pause)
                 after = times[k];
         }
         OK(&state, store_reading_before(state.store, place, time, &got, &state.error));
-        cr_assert_eq(got, before, "before %lld: %lld, expected %lld", (long long)time, (long long)got, (long long)before);
+        cr_assert_eq(got, before, "before %lld: %lld, expected %lld", (long long)time, (long long)got,
+                     (long long)before);
         OK(&state, store_reading_after(state.store, place, time, &got, &state.error));
         cr_assert_eq(got, after, "after %lld: %lld, expected %lld", (long long)time, (long long)got, (long long)after);
     }

@@ -131,7 +131,8 @@ static struct waiting_span *load_waiting(uint32_t of, size_t *ret_n)
 
 Test(work, waiting_spans_come_with_their_place_and_reason)
 {
-    const struct waiting_span one = {.span = {10, 20}, .reason = "air pressure"}, two = {.span = {5, 9}, .reason = "level"};
+    const struct waiting_span one = {.span = {10, 20}, .reason = "air pressure"},
+                              two = {.span = {5, 9}, .reason = "level"};
     replace_waiting(0, 100, &one, 1);
     OK(&state, store_waiting_replace(state.store, other, (struct span){0, 100}, &two, 1, &state.error));
     size_t n;
@@ -238,6 +239,19 @@ Test(work, checks_of_a_span_are_replaced_and_come_back_by_time)
     cr_expect_eq(n, 0);
 }
 
+Test(work, the_newest_checks_come_first_as_many_as_asked)
+{
+    const struct check_result checks[] = {a_check(30), a_check(10), a_check(20)};
+    struct check_result *got;
+    size_t n;
+    OK(&state, store_checks_replace(state.store, place, (struct span){0, 100}, checks, 3, &state.error));
+    OK(&state, store_checks_newest(state.store, place, 2, state.arena, &got, &n, &state.error));
+    cr_assert_eq(n, 2);
+    cr_expect(got[0].time == 30 && got[1].time == 20 && got[1].reference == 7.9);
+    OK(&state, store_checks_newest(state.store, other, 2, state.arena, &got, &n, &state.error));
+    cr_expect_eq(n, 0);
+}
+
 /* ---- pages ---- */
 
 static struct page_fact *load_pages(size_t most, size_t *ret_n)
@@ -287,11 +301,52 @@ Test(work, pages_come_by_place_and_month_as_many_as_asked)
     cr_expect(pages[0].due && !pages[1].due && pages[1].month == 24299 && pages[2].due);
 }
 
+Test(work, revisions_are_told_once_each_the_newest_first)
+{
+    const struct revision_fact facts[] = {{.place = place, .month = 24298, .revision = 1, .last_time = 500},
+                                          {.place = other, .month = 24298, .revision = 1, .last_time = TIME_NONE},
+                                          {.place = place, .month = 24298, .revision = 2, .last_time = 600},
+                                          {.place = place, .month = 24298, .revision = 1, .last_time = 700}};
+    for (size_t i = 0; i < COUNT_OF(facts); i++)
+        OK(&state, store_revision_add(state.store, &facts[i], &state.error));
+    struct revision_fact *got;
+    size_t n;
+    OK(&state, store_revisions_newest(state.store, 10, state.arena, &got, &n, &state.error));
+    cr_assert_eq(n, 3);
+    cr_expect(got[0].place == place && got[0].revision == 2 && got[0].month == 24298 && got[0].last_time == 600);
+    cr_expect(got[1].place == other && got[1].last_time == TIME_NONE);
+    cr_expect(got[2].revision == 1 && got[2].last_time == 500, "as it was told first");
+    cr_expect_eq(got[0].arrived, 0, "no drop was known");
+    OK(&state, store_revisions_newest(state.store, 1, state.arena, &got, &n, &state.error));
+    cr_expect(n == 1 && got[0].revision == 2);
+}
+
+Test(work, a_revision_carries_the_arrival_of_the_newest_drop)
+{
+    struct drop_fact_row drop = {.number = 1,
+                                 .sha256 = "a",
+                                 .path = "p",
+                                 .original = "",
+                                 .layout = "",
+                                 .evidence = "",
+                                 .complaints = "",
+                                 .arrived = 4321,
+                                 .place = place};
+    OK(&state, store_drop_add(state.store, &drop, &state.error));
+    const struct revision_fact fact = {.place = place, .month = 24298, .revision = 1, .last_time = 1, .arrived = 99};
+    OK(&state, store_revision_add(state.store, &fact, &state.error));
+    struct revision_fact *got;
+    size_t n;
+    OK(&state, store_revisions_newest(state.store, 10, state.arena, &got, &n, &state.error));
+    cr_expect(n == 1 && got[0].arrived == 4321);
+}
+
 /* ---- files ---- */
 
 Test(work, files_are_known_by_path_and_place)
 {
-    const struct file_fact files[] = {{"b.csv", "22", place, 20}, {"a.csv", "11", place, 10}, {"network.json", "33", 0, 30}};
+    const struct file_fact files[] = {
+        {"b.csv", "22", place, 20}, {"a.csv", "11", place, 10}, {"network.json", "33", 0, 30}};
     for (size_t i = 0; i < COUNT_OF(files); i++)
         OK(&state, store_file_put(state.store, &files[i], &state.error));
     struct file_fact got, *list;
@@ -327,7 +382,7 @@ Test(work, a_file_written_again_is_replaced)
     cr_expect_str_eq(got.sha256, "99");
 }
 
-Test(work, manifests_are_due_once_each_until_all_are_done)
+Test(work, manifests_are_due_once_each_until_they_are_done)
 {
     uint32_t *list;
     size_t n;
@@ -337,7 +392,8 @@ Test(work, manifests_are_due_once_each_until_all_are_done)
     OK(&state, store_manifests_due(state.store, state.arena, &list, &n, &state.error));
     cr_assert_eq(n, 3);
     cr_expect(list[0] == 0 && list[1] == place && list[2] == other);
-    OK(&state, store_manifests_done(state.store, &state.error));
+    OK(&state, store_manifest_done(state.store, place, &state.error));
     OK(&state, store_manifests_due(state.store, state.arena, &list, &n, &state.error));
-    cr_expect_eq(n, 0);
+    cr_assert_eq(n, 2);
+    cr_expect(list[0] == 0 && list[1] == other);
 }

@@ -63,7 +63,7 @@ Test(watch_limits, folders_that_may_not_be_read_are_counted_and_tried_when_opene
     become_ourselves();
 }
 
-Test(watch_limits, an_inbox_that_is_opened_up_is_read_again)
+Test(watch_limits, an_inbox_that_may_not_be_entered_is_missing_until_it_is_opened_up)
 {
     inbox_write(&inbox, "a.csv", "1\n");
     if (geteuid() == 0 && !become_nobody())
@@ -72,8 +72,12 @@ Test(watch_limits, an_inbox_that_is_opened_up_is_read_again)
     inbox_pass(&inbox, SETTLE_MS);
     inbox_open(&inbox);
     EXPECT_SEEN(&inbox, "");
+    cr_expect(inbox_report(&inbox).inbox_missing);
+    cr_expect_not_null(strstr(inbox_report(&inbox).note, "Permission denied"));
     chmod(inbox.root, 0700);
+    inbox_pass(&inbox, watch_deadline(inbox.watch) - inbox.monotonic);
     EXPECT_SEEN(&inbox, "ready a.csv\n");
+    cr_expect_not(inbox_report(&inbox).inbox_missing);
     become_ourselves();
 }
 

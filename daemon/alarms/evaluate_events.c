@@ -1,0 +1,157 @@
+/* SPDX-License-Identifier: MIT */
+#include "alarms/evaluate.h"
+
+#include "alarms/tracker.h"
+#include "base/text.h"
+#include "base/timestamp.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+static void take_check(struct finds *finds, const struct rule *rule, const struct check_result *check);
+static void describe_check(const struct check_result *check, struct episode *episode);
+static void take_pause(struct finds *finds, const struct rule_view *view, int64_t last, int64_t next, const char *noun);
+
+size_t evaluate_drift(struct arena *arena, const struct rule_view *view, struct episode **ret)
+{
+    struct finds finds = {.arena = arena};
+    for (size_t i = 0; i < view->check_count; i++) {
+        const struct check_result *check = &view->checks[i];
+        if (check->quantity == view->rule->quantity && !check->is_first && isfinite(check->difference))
+            take_check(&finds, view->rule, check);
+    }
+    *ret = finds.list;
+    return finds.count;
+}
+
+size_t evaluate_silence(struct arena *arena, const struct rule_view *view, struct episode **ret)
+{
+    struct finds finds = {.arena = arena};
+    int64_t last = view->before;
+    for (size_t i = 0; view->record && i < view->record->n; i++) {
+        take_pause(&finds, view, last, view->record->time[i], "data");
+        last = view->record->time[i];
+    }
+    take_pause(&finds, view, last, view->after, "data");
+    *ret = finds.list;
+    return finds.count;
+}
+
+/* What silence has no end for yet is no gap: data on both sides make one. */
+size_t evaluate_gap(struct arena *arena, const struct rule_view *view, struct episode **ret)
+{
+    struct finds finds = {.arena = arena};
+    size_t n = view->record ? view->record->n : 0;
+    int64_t last = view->before;
+    for (size_t i = 0; i <= n; i++) {
+        int64_t next = i < n ? view->record->time[i] : view->after;
+        if (last != TIME_NONE && next != TIME_NONE && next - last > view->rule->window) {
+            char pause[TIMESTAMP_SIZE];
+            struct episode *episode = finds_add(&finds);
+            *episode = (struct episode){.start = last,
+                                        .raised = last + view->rule->window,
+                                        .end = next,
+                                        .worst = (double)(next - last),
+                                        .worst_time = next,
+                                        .last = (double)(next - last),
+                                        .last_time = next};
+            snprintf(episode->detail, sizeof episode->detail, "no data for %s", duration_print(next - last, pause));
+        }
+        last = next;
+    }
+    *ret = finds.list;
+    return finds.count;
+}
+
+size_t evaluate_visit_due(struct arena *arena, const struct rule_view *view, struct episode **ret)
+{
+    struct finds finds = {.arena = arena};
+    int64_t last = view->visit_before;
+    for (size_t i = 0; i < view->visit_count; i++) {
+        take_pause(&finds, view, last, view->visits[i], "visit");
+        last = view->visits[i];
+    }
+    take_pause(&finds, view, last, view->visit_after, "visit");
+    *ret = finds.list;
+    return finds.count;
+}
+
+size_t evaluate_nothing(struct arena *arena, const struct rule_view *view, struct episode **ret)
+{
+    (void)arena, (void)view, (void)ret; /* same shape as its siblings: a drop is no part of a record */
+    return 0;
+}
+
+static void take_check(struct finds *finds, const struct rule *rule, const struct check_result *check)
+{
+    struct episode *open = finds->count ? &finds->list[finds->count - 1] : NULL;
+    if (open && open->end != TIME_NONE)
+        open = NULL;
+    if (open && rule_is_back(rule, check->difference)) {
+        open->end = check->time;
+        return;
+    }
+    if (!open && !rule_is_past_limit(rule, check->difference))
+        return;
+    if (!open) {
+        open = finds_add(finds);
+        *open = (struct episode){.start = check->time,
+                                 .raised = check->time,
+                                 .end = TIME_NONE,
+                                 .worst = check->difference,
+                                 .worst_time = check->time};
+        describe_check(check, open);
+    }
+    int64_t worst_time = open->worst_time;
+    tracker_take_value(rule, open, check->time, check->difference);
+    if (open->worst_time != worst_time)
+        describe_check(check, open);
+}
+
+/* "hand reading 1.342 m, record 1.391 m: 0.049 m apart" */
+static void describe_check(const struct check_result *check, struct episode *episode)
+{
+    const char *reference = "field meter ", *sensor = ", sensor ";
+    if (check->kind == NOTE_LEVEL || check->kind == NOTE_TAPE_DOWN) {
+        reference = "hand reading ";
+        sensor = ", record ";
+    } else if (check->kind == NOTE_STANDARD) {
+        reference = "standard ";
+    } else if (check->kind == NOTE_CHECK_CLEANED) {
+        sensor = ", cleaned sensor ";
+    }
+    struct text text;
+    text_init(&text, sizeof episode->detail - 1);
+    text_puts(&text, reference);
+    detail_add_value(&text, check->quantity, check->reference);
+    text_puts(&text, sensor);
+    detail_add_value(&text, check->quantity, check->sensor);
+    text_puts(&text, ": ");
+    detail_add_value(&text, check->quantity, fabs(check->difference));
+    text_puts(&text, " apart");
+    detail_keep(episode, text.bytes);
+    text_done(&text);
+}
+
+/* A pause that is longer than the window. `next` TIME_NONE: nothing came after, and it lasts until now. */
+static void take_pause(struct finds *finds, const struct rule_view *view, int64_t last, int64_t next, const char *noun)
+{
+    int64_t until = next == TIME_NONE ? view->now : next;
+    if (last == TIME_NONE || until - last <= view->rule->window)
+        return;
+    struct episode *episode = finds_add(finds);
+    *episode = (struct episode){
+        .start = last + view->rule->window,
+        .raised = last + view->rule->window,
+        .end = next,
+        .worst = (double)(until - last),
+        .worst_time = until,
+        .last = (double)(until - last),
+        .last_time = until,
+    };
+    char when[TIMESTAMP_SIZE];
+    bool is_open = next == TIME_NONE;
+    snprintf(episode->detail, sizeof episode->detail, "no %s %s %s", noun, is_open ? "since" : "for",
+             is_open ? timestamp_print(last, when) : duration_print(until - last, when));
+}

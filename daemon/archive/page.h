@@ -1,0 +1,102 @@
+/* SPDX-License-Identifier: MIT */
+/* The pages that people read: static HTML, complete without script, from the same facts as the files beside them.
+ *
+ * No clock is read, so pages say when things were, never how long ago. Times are those of the station's standard time,
+ * which each page states; machines find UTC in the `datetime` beside them. Nothing comes from outside the archive, and every
+ * link is relative: pages work from a disk, a mirror or a web server alike. Same facts, same bytes. All strings may hold
+ * anything: they are escaped here. */
+#ifndef RILLWARD_ARCHIVE_PAGE_H
+#define RILLWARD_ARCHIVE_PAGE_H
+
+#include "archive/dataset.h"
+#include "archive/network_json.h"
+#include "base/text.h"
+
+#define PAGE_STYLE_PATH "style.css" /* below the archive, as all paths here */
+#define PAGE_FEED_PATH "feed.atom"
+
+/* ---- The network: index.html and feed.atom ---- */
+
+struct page_barometer {
+    const struct barometer *barometer;
+    int64_t last; /* reading; TIME_NONE */
+};
+
+struct page_revision { /* one revision of a record, as it was published */
+    const struct station *station;
+    int year, month;
+    int64_t revision;
+    int64_t last_time; /* of its last row; TIME_NONE */
+    int64_t arrived;   /* of the newest drop known then */
+    const char *path;  /* of the CSV; NULL where it stands no more */
+};
+
+struct page_network {
+    const struct network_view *view; /* stations with values, newest records, waiting spans and open alarms */
+    const bool *has_page;            /* by station: only those are linked */
+    const struct page_barometer *barometers;
+    size_t barometer_count;
+    const struct alarm *alarms; /* all open ones: of stations, barometers and drops */
+    size_t alarm_count;
+    const struct page_revision *revisions; /* newest first */
+    size_t revision_count;
+};
+
+void page_network_render(const struct page_network *network, struct text *ret);
+/* Atom (RFC 4287). An entry's time is the arrival of the newest drop that was known when it was published. */
+void page_feed_render(const struct page_network *network, struct text *ret);
+
+/* ---- A station: stations/<id>/index.html and field-sheet.html ---- */
+
+struct page_file {
+    const char *label, *path, *sha256;
+    int64_t bytes;
+};
+
+struct page_month {
+    int year, month;
+    int64_t revision;
+    const struct page_file *files; /* the CSV first; the picture has the path ending in ".svg" */
+    size_t file_count;
+};
+
+struct page_original {
+    uint32_t number;
+    const char *path;  /* below the archive */
+    const char *drop;  /* where it arrived in the inbox, raw bytes */
+    const char *sha256, *layout;
+    int64_t arrived, bytes, rows, refused;
+};
+
+/* Lists are newest first. `has_more`: older ones exist, and stand in the records. */
+struct page_station {
+    const struct config *config;
+    const struct network_station *at;
+    const struct dataset *latest; /* newest month: station, year, month, span and record are set; NULL without one */
+    const struct page_month *months;
+    size_t month_count;
+    const struct check_result *checks;
+    size_t check_count;
+    const struct note *notes;
+    size_t note_count;
+    const struct page_original *note_originals; /* of those notes, any order */
+    size_t note_original_count;
+    const struct alarm *alarms; /* ended ones too */
+    size_t alarm_count;
+    const struct page_original *originals;
+    size_t original_count;
+    bool has_more_checks, has_more_notes, has_more_alarms, has_more_originals;
+};
+
+/* Paths of the two, below the archive; `ret` holds ARCHIVE_PATH_SIZE bytes (archive.h). */
+char *page_station_path(const char *station, char *ret);
+char *page_sheet_path(const char *station, char *ret);
+
+void page_station_render(const struct page_station *station, struct text *ret);
+/* To print and take along: what is known, what is due, and blank rows in the order of the notebook. */
+void page_sheet_render(const struct page_station *station, struct text *ret);
+
+/* The style sheet of all pages. */
+void page_style_render(struct text *ret);
+
+#endif

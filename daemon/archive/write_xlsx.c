@@ -1,0 +1,460 @@
+/* SPDX-License-Identifier: MIT */
+#include "archive/write_xlsx.h"
+
+#include "archive/about.h"
+#include "archive/daily_table.h"
+#include "archive/month_table.h"
+#include "archive/sheet.h"
+#include "archive/sheet_chart.h"
+#include "archive/write_daily.h"
+#include "archive/written.h"
+#include "archive/zip_file.h"
+#include "base/timestamp.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#define HEADER "<?xml version=\"1.0\" encoding=\"UTF-8\" standalone=\"yes\"?>\n"
+#define OFFICE "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+#define PACKAGE "http://schemas.openxmlformats.org/package/2006"
+
+enum { MOST_ROWS = 1048575 /* of data, below the header */ };
+
+struct writer {
+    const struct dataset *dataset;
+    const struct daily *daily;
+    struct zip_file *zip;
+    struct text part; /* under construction */
+    bool has_chart;
+};
+
+static void put_data(struct writer *writer);
+static void put_data_cell(struct writer *writer, const struct month_column *column, size_t row);
+static void put_daily(struct writer *writer);
+static void put_daily_cell(struct text *to, const struct daily_cell *cell);
+static void put_chart(struct writer *writer, const struct daily_column *columns, size_t n);
+static size_t choose_series(const struct daily_column *columns, size_t n, size_t ret[SHEET_CHART_SERIES_MAX]);
+static void put_corrections(struct writer *writer);
+static void put_notes(struct writer *writer);
+static void put_note(struct writer *writer, const struct note *note);
+static void put_about(struct writer *writer);
+static void put_month(struct writer *writer);
+static void put_legend(struct writer *writer);
+static void put_pair(struct writer *writer, const char *label, const char *text);
+static void put_heading_row(struct writer *writer, const char *const *headings, size_t n);
+static void put_quantity_number(struct text *to, enum quantity quantity, double inside);
+static void put_package(struct writer *writer);
+static void put_workbook(struct writer *writer);
+static void put_properties(struct writer *writer);
+static void finish_part(struct writer *writer, const char *name);
+
+static const char *const sheets[] = {"data", "daily", "corrections", "notes", "about"};
+
+void write_xlsx(const struct dataset *dataset, struct text *ret)
+{
+    CLEANUP(cleanup_arena) struct arena *arena = arena_new();
+    struct daily daily;
+    daily_compute(dataset, arena, &daily);
+    struct writer writer = {
+        .dataset = dataset,
+        .daily = &daily,
+        .zip = zip_file_new(ret),
+        .has_chart = (daily.columns >> QUANTITY_LEVEL | daily.columns >> QUANTITY_OXYGEN) & 1,
+    };
+    text_init(&writer.part, ret->limit);
+    put_package(&writer); /* first: programs tell the kind of file by it */
+    put_data(&writer);
+    put_daily(&writer);
+    put_corrections(&writer);
+    put_notes(&writer);
+    put_about(&writer);
+    zip_file_end(writer.zip);
+    text_done(&writer.part);
+}
+
+/* ---- data ---- */
+
+static void put_data(struct writer *writer)
+{
+    static const unsigned widths[] = {20, 18};
+    const struct record *record = &writer->dataset->record;
+    struct month_column all[MONTH_COLUMNS_MAX], columns[MONTH_COLUMNS_MAX];
+    size_t count = month_table_columns(writer->dataset, all), n = 0;
+    for (size_t i = 0; i < count; i++)
+        if (all[i].cell == CELL_TIME || all[i].cell == CELL_VALUE || all[i].cell == CELL_FLAG)
+            columns[n++] = all[i];
+    const struct sheet_layout layout = {
+        .frozen_rows = 1, .frozen_columns = 1, .widths = widths, .width_count = COUNT_OF(widths), .column_count = n};
+    sheet_begin(&writer->part, &layout);
+    sheet_begin_row(&writer->part);
+    for (size_t i = 0; i < n; i++)
+        sheet_put_heading(&writer->part, columns[i].name);
+    sheet_end_row(&writer->part);
+    for (size_t row = 0; row < record->n && row < MOST_ROWS; row++) {
+        sheet_begin_row(&writer->part);
+        for (size_t i = 0; i < n; i++)
+            put_data_cell(writer, &columns[i], row);
+        sheet_end_row(&writer->part);
+    }
+    sheet_end(&writer->part, &layout);
+    finish_part(writer, "xl/worksheets/sheet1.xml");
+}
+
+static void put_data_cell(struct writer *writer, const struct month_column *column, size_t row)
+{
+    const struct record *record = &writer->dataset->record;
+    if (column->cell == CELL_TIME)
+        sheet_put_time(&writer->part, record->time[row]);
+    else if (column->cell == CELL_VALUE)
+        put_quantity_number(&writer->part, column->quantity, record->value[column->quantity][row]);
+    else
+        sheet_put_integer(&writer->part, record->flag[column->quantity][row]);
+}
+
+/* ---- daily ---- */
+
+static void put_daily(struct writer *writer)
+{
+    static const unsigned widths[] = {12, 20, 18};
+    struct daily_column columns[DAILY_COLUMNS_MAX];
+    size_t n = daily_table_columns(writer->daily, columns);
+    const struct sheet_layout layout = {.frozen_rows = 1,
+                                        .frozen_columns = 1,
+                                        .widths = widths,
+                                        .width_count = COUNT_OF(widths),
+                                        .column_count = n,
+                                        .has_drawing = writer->has_chart};
+    sheet_begin(&writer->part, &layout);
+    sheet_begin_row(&writer->part);
+    for (size_t i = 0; i < n; i++)
+        sheet_put_heading(&writer->part, columns[i].name);
+    sheet_end_row(&writer->part);
+    for (size_t day = 0; day < writer->daily->count; day++) {
+        sheet_begin_row(&writer->part);
+        for (size_t i = 0; i < n; i++) {
+            struct daily_cell cell =
+                daily_table_cell(&writer->daily->days[day], &columns[i], writer->dataset->station->utc_offset);
+            put_daily_cell(&writer->part, &cell);
+        }
+        sheet_end_row(&writer->part);
+    }
+    sheet_end(&writer->part, &layout);
+    finish_part(writer, "xl/worksheets/sheet2.xml");
+    if (writer->has_chart)
+        put_chart(writer, columns, n);
+}
+
+static void put_daily_cell(struct text *to, const struct daily_cell *cell)
+{
+    switch (cell->kind) {
+    case DAILY_CELL_EMPTY: sheet_put_empty(to); return;
+    case DAILY_CELL_DATE: sheet_put_date(to, cell->time); return;
+    case DAILY_CELL_TIME: sheet_put_time(to, cell->time); return;
+    case DAILY_CELL_NUMBER: sheet_put_number(to, cell->number, cell->decimals); return;
+    }
+}
+
+static void put_chart(struct writer *writer, const struct daily_column *columns, size_t n)
+{
+    enum { DAYS_MAX = 31 };
+    size_t chosen[SHEET_CHART_SERIES_MAX], count = choose_series(columns, n, chosen), days = writer->daily->count;
+    int64_t dates[DAYS_MAX], utc_offset = writer->dataset->station->utc_offset;
+    double values[SHEET_CHART_SERIES_MAX][DAYS_MAX];
+    char titles[SHEET_CHART_SERIES_MAX][128];
+    struct sheet_series series[SHEET_CHART_SERIES_MAX];
+    days = days < DAYS_MAX ? days : DAYS_MAX;
+    for (size_t k = 0; k < count; k++) {
+        const struct daily_column *column = &columns[chosen[k]];
+        const struct quantity_info *info = quantity_info(column->quantity);
+        snprintf(titles[k], sizeof titles[k], "%s, %s (%s)", info->title,
+                 column->kind == DAILY_MINIMUM ? "daily minimum" : "daily mean", info->unit);
+        series[k] = (struct sheet_series){titles[k], chosen[k], values[k], info->decimals};
+        for (size_t day = 0; day < days; day++) {
+            struct daily_cell cell = daily_table_cell(&writer->daily->days[day], column, utc_offset);
+            values[k][day] = cell.kind == DAILY_CELL_NUMBER ? cell.number : NAN;
+            dates[day] = writer->daily->days[day].span.from + utc_offset;
+        }
+    }
+    const struct sheet_chart chart = {"daily", writer->dataset->station->name, days, dates, series, count};
+    sheet_chart_put(&writer->part, &chart);
+    finish_part(writer, "xl/charts/chart1.xml");
+    sheet_chart_put_drawing(&writer->part, days + 2);
+    finish_part(writer, "xl/drawings/drawing1.xml");
+    text_puts(&writer->part, HEADER "<Relationships xmlns=\"" PACKAGE "/relationships\"><Relationship Id=\"rId1\" "
+                                    "Type=\"" OFFICE "/chart\" Target=\"../charts/chart1.xml\"/></Relationships>");
+    finish_part(writer, "xl/drawings/_rels/drawing1.xml.rels");
+    text_puts(&writer->part, HEADER "<Relationships xmlns=\"" PACKAGE "/relationships\"><Relationship Id=\"rId1\" "
+                                    "Type=\"" OFFICE "/drawing\" Target=\"../drawings/drawing1.xml\"/></Relationships>");
+    finish_part(writer, "xl/worksheets/_rels/sheet2.xml.rels");
+}
+
+/* The mean of the level says how the water stood; the minimum of oxygen is what fish feel. */
+static size_t choose_series(const struct daily_column *columns, size_t n, size_t ret[SHEET_CHART_SERIES_MAX])
+{
+    size_t count = 0;
+    for (size_t i = 0; i < n && count < SHEET_CHART_SERIES_MAX; i++)
+        if ((columns[i].kind == DAILY_MEAN && columns[i].quantity == QUANTITY_LEVEL) ||
+            (columns[i].kind == DAILY_MINIMUM && columns[i].quantity == QUANTITY_OXYGEN))
+            ret[count++] = i;
+    return count;
+}
+
+/* ---- corrections, notes ---- */
+
+static void put_corrections(struct writer *writer)
+{
+    static const char *const headings[] = {"time_utc", "quantity",   "unit", "kind",
+                                           "reference", "record", "difference", "remark"};
+    static const unsigned widths[] = {20, 24, 10, 16, 14};
+    const struct sheet_layout layout = {.frozen_rows = 1,
+                                        .widths = widths,
+                                        .width_count = COUNT_OF(widths),
+                                        .column_count = COUNT_OF(headings)};
+    struct text *to = &writer->part;
+    sheet_begin(to, &layout);
+    put_heading_row(writer, headings, COUNT_OF(headings));
+    for (size_t i = 0; i < writer->dataset->check_count; i++) {
+        const struct check_result *check = &writer->dataset->checks[i];
+        sheet_begin_row(to);
+        sheet_put_time(to, check->time);
+        sheet_put_text(to, quantity_info(check->quantity)->key);
+        sheet_put_text(to, quantity_info(check->quantity)->unit);
+        sheet_put_text(to, note_kind_word(check->kind));
+        put_quantity_number(to, check->quantity, check->reference);
+        put_quantity_number(to, check->quantity, check->sensor);
+        put_quantity_number(to, check->quantity, check->difference);
+        sheet_put_text(to, check->is_first ? "first of a deployment: ties the record, does not judge it" : "");
+        sheet_end_row(to);
+    }
+    sheet_end(to, &layout);
+    finish_part(writer, "xl/worksheets/sheet3.xml");
+}
+
+static void put_notes(struct writer *writer)
+{
+    static const char *const headings[] = {"time_utc", "kind", "until_utc", "quantity", "unit", "value",
+                                           "reference", "text", "drop", "line"};
+    static const unsigned widths[] = {20, 16, 20, 24, 10, 14, 14, 60, 8};
+    const struct sheet_layout layout = {.frozen_rows = 1,
+                                        .widths = widths,
+                                        .width_count = COUNT_OF(widths),
+                                        .column_count = COUNT_OF(headings)};
+    sheet_begin(&writer->part, &layout);
+    put_heading_row(writer, headings, COUNT_OF(headings));
+    for (size_t i = 0; i < writer->dataset->note_count; i++)
+        put_note(writer, &writer->dataset->notes[i]);
+    sheet_end(&writer->part, &layout);
+    finish_part(writer, "xl/worksheets/sheet4.xml");
+}
+
+static void put_note(struct writer *writer, const struct note *note)
+{
+    struct text *to = &writer->part;
+    enum quantity quantity = written_note_quantity(note);
+    bool has_quantity = quantity < QUANTITY_COUNT;
+    sheet_begin_row(to);
+    sheet_put_time(to, note->time);
+    sheet_put_text(to, note_kind_word(note->kind));
+    sheet_put_time(to, note->until);
+    /* The value of a tape reading is no level but a distance down from the tape point. */
+    sheet_put_text(to, has_quantity && note->kind != NOTE_TAPE_DOWN ? quantity_info(quantity)->key : "");
+    sheet_put_text(to, has_quantity ? quantity_info(quantity)->unit : "");
+    put_quantity_number(to, quantity, note->value);
+    put_quantity_number(to, quantity, note->reference);
+    sheet_put_text(to, note->text);
+    sheet_put_integer(to, note->drop);
+    sheet_put_integer(to, note->line);
+    sheet_end_row(to);
+}
+
+/* ---- about ---- */
+
+static void put_about(struct writer *writer)
+{
+    static const unsigned widths[] = {34, 24, 22, 14};
+    const struct dataset *dataset = writer->dataset;
+    const struct sheet_layout layout = {.widths = widths, .width_count = COUNT_OF(widths), .column_count = 10};
+    char text[64], first[TIMESTAMP_SIZE];
+    sheet_begin(&writer->part, &layout);
+    put_pair(writer, "please read", about_provisional());
+    put_pair(writer, "", about_caution());
+    if (dataset->record.n > MOST_ROWS)
+        put_pair(writer, "", "The sheet 'data' has no room for all samples: the CSV has them.");
+    put_pair(writer, "network", dataset->config->network_name);
+    put_pair(writer, "operator", dataset->config->operator_name);
+    put_pair(writer, "contact", dataset->config->contact);
+    put_pair(writer, "station", dataset->station->id);
+    put_pair(writer, "name", dataset->station->name);
+    snprintf(text, sizeof text, "%.6f, %.6f (WGS 84)", dataset->station->latitude, dataset->station->longitude);
+    put_pair(writer, "latitude, longitude", text);
+    put_pair(writer, "level datum", dataset->station->datum);
+    snprintf(text, sizeof text, "%04d-%02d", dataset->year, dataset->month);
+    put_pair(writer, "month, by standard time", text);
+    put_pair(writer, "begins (UTC)", timestamp_print(dataset->span.from, first));
+    snprintf(text, sizeof text, "%lld", (long long)dataset->revision);
+    put_pair(writer, "revision", text);
+    put_legend(writer);
+    put_month(writer);
+    sheet_end(&writer->part, &layout);
+    finish_part(writer, "xl/worksheets/sheet5.xml");
+}
+
+static void put_legend(struct writer *writer)
+{
+    static const uint8_t flags[] = {FLAG_PASS, FLAG_NOT_EVALUATED, FLAG_SUSPECT, FLAG_FAIL, FLAG_MISSING};
+    char text[160];
+    put_pair(writer, "", "");
+    for (size_t i = 0; i < COUNT_OF(flags); i++) {
+        snprintf(text, sizeof text, "%d: %s", flags[i], flag_word(flags[i]));
+        put_pair(writer, i == 0 ? "flags (IOC Manuals and Guides 54)" : "", text);
+    }
+    put_pair(writer, "", "An empty cell is a missing value.");
+    put_pair(writer, "", "");
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
+        if (!writer->dataset->record.value[q])
+            continue;
+        snprintf(text, sizeof text, "%s [%s]", quantity_info(q)->title, quantity_info(q)->unit);
+        put_pair(writer, quantity_info(q)->column, text);
+    }
+    put_pair(writer, "", "");
+    for (size_t i = 0; write_daily_method(i); i++)
+        put_pair(writer, i == 0 ? "daily values" : "", write_daily_method(i));
+    put_pair(writer, "", "");
+}
+
+static void put_month(struct writer *writer)
+{
+    static const char *const headings[] = {"the whole month", "minimum", "time of it (UTC)", "maximum", "time of it (UTC)",
+                                           "mean", "samples used", "suspect", "good percent"};
+    struct text *to = &writer->part;
+    put_heading_row(writer, headings, COUNT_OF(headings));
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
+        const struct daily_value *value = &writer->daily->month.value[q];
+        if (!writer->dataset->record.value[q])
+            continue;
+        sheet_begin_row(to);
+        sheet_put_text(to, quantity_info(q)->column);
+        put_quantity_number(to, q, value->minimum);
+        sheet_put_time(to, value->minimum_time);
+        put_quantity_number(to, q, value->maximum);
+        sheet_put_time(to, value->maximum_time);
+        put_quantity_number(to, q, value->mean);
+        sheet_put_integer(to, (int64_t)value->used);
+        sheet_put_integer(to, (int64_t)value->suspect);
+        sheet_put_number(to, daily_good_percent(&writer->daily->month, q), 1);
+        sheet_end_row(to);
+    }
+    for (size_t i = 0; i < writer->daily->limit_count; i++) {
+        char label[64];
+        snprintf(label, sizeof label, "hours of oxygen below %g mg/L", writer->daily->limits[i]);
+        sheet_begin_row(to);
+        sheet_put_text(to, label);
+        sheet_put_number(to, (double)writer->daily->month.below[i] / (double)HOUR_MS, 2);
+        sheet_end_row(to);
+    }
+}
+
+static void put_pair(struct writer *writer, const char *label, const char *text)
+{
+    sheet_begin_row(&writer->part);
+    sheet_put_heading(&writer->part, label);
+    sheet_put_text(&writer->part, text);
+    sheet_end_row(&writer->part);
+}
+
+static void put_heading_row(struct writer *writer, const char *const *headings, size_t n)
+{
+    sheet_begin_row(&writer->part);
+    for (size_t i = 0; i < n; i++)
+        sheet_put_heading(&writer->part, headings[i]);
+    sheet_end_row(&writer->part);
+}
+
+static void put_quantity_number(struct text *to, enum quantity quantity, double inside)
+{
+    if (quantity >= QUANTITY_COUNT)
+        sheet_put_empty(to);
+    else
+        sheet_put_number(to, quantity_to_written(quantity, inside), quantity_info(quantity)->decimals);
+}
+
+/* ---- The package around the sheets ---- */
+
+static void put_package(struct writer *writer)
+{
+    static const char part[] = "<Override PartName=\"/%s\" ContentType=\"application/vnd.openxmlformats-"
+                               "officedocument.%s+xml\"/>";
+    struct text *to = &writer->part;
+    text_puts(to, HEADER "<Types xmlns=\"" PACKAGE "/content-types\"><Default Extension=\"rels\" "
+                         "ContentType=\"application/vnd.openxmlformats-package.relationships+xml\"/>"
+                         "<Default Extension=\"xml\" ContentType=\"application/xml\"/><Override "
+                         "PartName=\"/docProps/core.xml\" "
+                         "ContentType=\"application/vnd.openxmlformats-package.core-properties+xml\"/>");
+    text_printf(to, part, "xl/workbook.xml", "spreadsheetml.sheet.main");
+    text_printf(to, part, "xl/styles.xml", "spreadsheetml.styles");
+    for (size_t i = 0; i < COUNT_OF(sheets); i++) {
+        char name[64];
+        snprintf(name, sizeof name, "xl/worksheets/sheet%zu.xml", i + 1);
+        text_printf(to, part, name, "spreadsheetml.worksheet");
+    }
+    if (writer->has_chart) {
+        text_printf(to, part, "xl/drawings/drawing1.xml", "drawing");
+        text_printf(to, part, "xl/charts/chart1.xml", "drawingml.chart");
+    }
+    text_puts(to, "</Types>");
+    finish_part(writer, "[Content_Types].xml");
+    text_puts(to, HEADER "<Relationships xmlns=\"" PACKAGE "/relationships\"><Relationship Id=\"rId1\" Type=\"" OFFICE
+                         "/officeDocument\" Target=\"xl/workbook.xml\"/><Relationship Id=\"rId2\" Type=\"" PACKAGE
+                         "/relationships/metadata/core-properties\" Target=\"docProps/core.xml\"/></Relationships>");
+    finish_part(writer, "_rels/.rels");
+    put_properties(writer);
+    put_workbook(writer);
+    sheet_put_styles(to);
+    finish_part(writer, "xl/styles.xml");
+}
+
+static void put_workbook(struct writer *writer)
+{
+    struct text *to = &writer->part;
+    text_puts(to, HEADER "<workbook xmlns=\"http://schemas.openxmlformats.org/spreadsheetml/2006/main\" xmlns:r=\"" OFFICE
+                         "\"><workbookPr/><bookViews><workbookView/></bookViews><sheets>");
+    for (size_t i = 0; i < COUNT_OF(sheets); i++)
+        text_printf(to, "<sheet name=\"%s\" sheetId=\"%zu\" r:id=\"rId%zu\"/>", sheets[i], i + 1, i + 1);
+    text_puts(to, "</sheets></workbook>");
+    finish_part(writer, "xl/workbook.xml");
+    text_puts(to, HEADER "<Relationships xmlns=\"" PACKAGE "/relationships\">");
+    for (size_t i = 0; i < COUNT_OF(sheets); i++)
+        text_printf(to, "<Relationship Id=\"rId%zu\" Type=\"" OFFICE "/worksheet\" Target=\"worksheets/sheet%zu.xml\"/>",
+                    i + 1, i + 1);
+    text_printf(to, "<Relationship Id=\"rId%zu\" Type=\"" OFFICE "/styles\" Target=\"styles.xml\"/></Relationships>",
+                COUNT_OF(sheets) + 1);
+    finish_part(writer, "xl/_rels/workbook.xml.rels");
+}
+
+static void put_properties(struct writer *writer)
+{
+    const struct dataset *dataset = writer->dataset;
+    struct text *to = &writer->part;
+    char last[TIMESTAMP_SIZE], title[512];
+    int64_t time = dataset->record.n > 0 ? dataset->record.time[dataset->record.n - 1] : dataset->span.from;
+    snprintf(title, sizeof title, "%.200s, %.200s, %04d-%02d", dataset->config->network_name, dataset->station->name,
+             dataset->year, dataset->month);
+    text_puts(to, HEADER "<cp:coreProperties xmlns:cp=\"" PACKAGE "/metadata/core-properties\" "
+                         "xmlns:dc=\"http://purl.org/dc/elements/1.1/\" xmlns:dcterms=\"http://purl.org/dc/terms/\" "
+                         "xmlns:xsi=\"http://www.w3.org/2001/XMLSchema-instance\"><dc:title>");
+    text_markup(to, title);
+    text_puts(to, "</dc:title><dc:creator>");
+    text_markup(to, *dataset->config->operator_name ? dataset->config->operator_name : dataset->config->network_name);
+    text_printf(to,
+                "</dc:creator><dcterms:created xsi:type=\"dcterms:W3CDTF\">%s</dcterms:created>"
+                "<cp:version>%lld</cp:version></cp:coreProperties>",
+                timestamp_print(time - time % SECOND_MS, last), (long long)dataset->revision);
+    finish_part(writer, "docProps/core.xml");
+}
+
+static void finish_part(struct writer *writer, const char *name)
+{
+    zip_file_add(writer->zip, name, &writer->part);
+    text_clear(&writer->part);
+}

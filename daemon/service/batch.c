@@ -1,0 +1,59 @@
+/* SPDX-License-Identifier: MIT */
+#include "service/batch.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+struct archive_file *batch_add(struct batch_of_files *batch, const char *path, uint32_t place)
+{
+    if (batch->count == batch->capacity) {
+        batch->capacity = batch->capacity ? batch->capacity * 2 : 16;
+        batch->files = x_resize(batch->files, batch->capacity, sizeof *batch->files);
+        batch->places = x_resize(batch->places, batch->capacity, sizeof *batch->places);
+    }
+    struct archive_file *file = &batch->files[batch->count];
+    archive_file_init(file, path);
+    batch->places[batch->count++] = place;
+    return file;
+}
+
+const struct archive_file *batch_find(const struct batch_of_files *batch, const char *path)
+{
+    for (size_t k = 0; k < batch->count; k++)
+        if (strcmp(batch->files[k].path, path) == 0)
+            return &batch->files[k];
+    return NULL;
+}
+
+void batch_done(struct batch_of_files *batch)
+{
+    for (size_t k = 0; k < batch->count; k++)
+        archive_file_done(&batch->files[k]);
+    free(batch->files);
+    free(batch->places);
+    *batch = (struct batch_of_files){0};
+}
+
+bool batch_write(struct pipeline *p, struct batch_of_files *batch, struct error *error)
+{
+    for (size_t k = 0; k < batch->count; k++) {
+        struct file_fact known;
+        bool found;
+        if (!store_file_find(p->store, batch->files[k].path, p->arena, &known, &found, error))
+            return false;
+        if (found)
+            memcpy(batch->files[k].known_sha256, known.sha256, SHA256_HEX_SIZE);
+    }
+    return archive_write_files(p->config->archive, batch->files, batch->count, error);
+}
+
+bool batch_put_facts(struct pipeline *p, const struct batch_of_files *batch, struct error *error)
+{
+    for (size_t k = 0; k < batch->count; k++) {
+        const struct archive_file *file = &batch->files[k];
+        struct file_fact fact = {file->path, file->sha256, batch->places[k], (int64_t)file->content.length};
+        if (!file->unchanged && !store_file_put(p->store, &fact, error))
+            return false;
+    }
+    return true;
+}

@@ -1,0 +1,30 @@
+/* SPDX-License-Identifier: MIT */
+/* Files of the archive that are written together; between the files of service/ that publish. */
+#ifndef RILLWARD_SERVICE_BATCH_H
+#define RILLWARD_SERVICE_BATCH_H
+
+#include "archive/archive.h"
+#include "service/pipeline.h"
+
+struct batch_of_files {
+    struct archive_file *files; /* moves when one is added */
+    uint32_t *places;           /* whose they are; 0: the network's */
+    size_t count, capacity;
+};
+
+/* Empty, at the end of the batch; valid until the next one is added. A manifest belongs after what it lists. */
+struct archive_file *batch_add(struct batch_of_files *batch, const char *path, uint32_t place);
+/* NULL where the batch does not hold the path. */
+const struct archive_file *batch_find(const struct batch_of_files *batch, const char *path);
+void batch_done(struct batch_of_files *batch);
+
+/* To disk, but for what stands there already. */
+bool batch_write(struct pipeline *pipeline, struct batch_of_files *batch, struct error *error);
+/* Within a transaction: what stands in the archive now. */
+bool batch_put_facts(struct pipeline *pipeline, const struct batch_of_files *batch, struct error *error);
+
+/* Pages and manifests of some due places or, when no station is due any more, the network's own files (publish_pages.c).
+ * `places` has at least one. */
+bool publish_places(struct pipeline *pipeline, const uint32_t *places, size_t n, struct error *error);
+
+#endif

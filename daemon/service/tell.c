@@ -1,0 +1,122 @@
+/* SPDX-License-Identifier: MIT */
+#include "service/tell.h"
+
+#include "alarms/lifecycle.h"
+#include "base/timestamp.h"
+
+#include <ctype.h>
+#include <inttypes.h>
+#include <stdio.h>
+#include <string.h>
+
+static bool fill_place(const struct teller *t, struct notice *notice, struct error *error);
+static void fill_values(const struct rule *rule, struct notice *notice);
+static void add_chattering(const struct teller *t, const struct rule *rule, struct episode *episode, int64_t times);
+
+bool tell_people(const struct teller *t, const struct alarm *alarm, const struct rule *rule, enum notice_event event,
+                 const struct word_list *to, struct error *error)
+{
+    struct notice notice = {
+        .event = event,
+        .created = alarm->changed,
+        .alarm = *alarm,
+        .priority = rule->priority,
+        .rule_title = rule->title,
+        .advice = rule->advice,
+        .rule_kind = rule_kind_word(rule->kind),
+    };
+    if (to->count == 0)
+        return true;
+    if (!fill_place(t, &notice, error))
+        return false;
+    fill_values(rule, &notice);
+    add_chattering(t, rule, &notice.alarm.episode, alarm->times);
+    CLEANUP(cleanup_free) char *what = x_printf("%" PRId64 "-%s", alarm->id, notice_event_word(event));
+    for (size_t k = 0; k < to->count; k++) {
+        notice.recipient = to->words[k];
+        notice.uid = tell_uid(t, what, alarm->sequence, notice.recipient, alarm->changed);
+        if (!store_notice_add(t->store, &notice, error))
+            return false;
+    }
+    return true;
+}
+
+bool tell_change(const struct teller *t, struct alarm *alarm, enum notice_event event, const char *who, const char *what,
+                 struct error *error)
+{
+    if (!store_alarm_put(t->store, alarm, who, what, error))
+        return false;
+    /* The stations' alarms stand in the network's own files, which time and people alone can make untrue. */
+    bool is_shown = config_find_station(t->config, alarm->station) < t->config->station_count;
+    if (is_shown && !store_manifest_due(t->store, 0, error))
+        return false;
+    size_t r = config_find_rule(t->config, alarm->rule);
+    if (event == ANNOUNCE_NOTHING || r == t->config->rule_count)
+        return true;
+    const struct rule *rule = &t->config->rules[r];
+    bool knows_above = alarm->escalated != TIME_NONE;
+    return tell_people(t, alarm, rule, event, &rule->tell, error) &&
+           (!knows_above || tell_people(t, alarm, rule, event, &rule->escalate_to, error));
+}
+
+const char *tell_uid(const struct teller *t, const char *what, int64_t number, const char *recipient, int64_t now)
+{
+    char *uid = arena_printf(t->arena, "%s-%s-%" PRId64 "-%s-%" PRIx64, t->config->network_id, what, number, recipient,
+                             (uint64_t)now);
+    for (char *c = uid; *c; c++)
+        if (!isalnum((unsigned char)*c) && *c != '-')
+            *c = '-';
+    return uid;
+}
+
+/* A station, a barometer, or the path of a drop. */
+static bool fill_place(const struct teller *t, struct notice *notice, struct error *error)
+{
+    const char *id = notice->alarm.station;
+    size_t s = config_find_station(t->config, id), b = config_find_barometer(t->config, id);
+    notice->station_name = id;
+    notice->data_until = TIME_NONE;
+    if (s < t->config->station_count) {
+        notice->station_name = t->config->stations[s].name;
+        notice->utc_offset = t->config->stations[s].utc_offset;
+    } else if (b < t->config->barometer_count) {
+        notice->station_name = t->config->barometers[b].name;
+        notice->utc_offset = t->config->barometers[b].utc_offset;
+    } else {
+        return true;
+    }
+    struct place_fact fact;
+    if (!store_place_find(t->store, id, t->arena, &fact, error))
+        return false;
+    notice->data_until = fact.last_time;
+    return true;
+}
+
+/* Values as people read them: the quantity's written unit; days for silence, hours for a drop that waits. */
+static void fill_values(const struct rule *rule, struct notice *notice)
+{
+    const struct episode *e = &notice->alarm.episode;
+    notice->unit = notice->quantity = "";
+    if (rule->quantity < QUANTITY_COUNT) {
+        const struct quantity_info *info = quantity_info(rule->quantity);
+        notice->unit = info->unit;
+        notice->quantity = info->key;
+        notice->decimals = info->decimals > 2 ? 2 : info->decimals;
+        notice->limit = rule->limit * info->scale;
+        notice->worst = e->worst * info->scale;
+        notice->last = e->last * info->scale;
+        return;
+    }
+    bool in_days = rule->kind == RULE_SILENCE;
+    double unit = (double)(in_days ? DAY_MS : HOUR_MS);
+    notice->unit = in_days ? "d" : "h";
+    notice->decimals = 1;
+    notice->limit = (double)rule->window / unit;
+    notice->worst = e->worst / unit;
+    notice->last = e->last / unit;
+}
+
+static void add_chattering(const struct teller *t, const struct rule *rule, struct episode *episode, int64_t times)
+{
+    (void)t, (void)rule, (void)episode, (void)times;
+}

@@ -1,0 +1,274 @@
+#!/usr/bin/python3
+"""How fast and how small: one table, ratios where time is concerned. Nothing here asserts a time.
+
+usage: bench.py RILLWARD [--tools DIR] [--only NAME,...] [--repeat N] [--keep DIR]
+
+DIR holds make_network.py (makes synthetic networks) and peer_pipeline.py (the script that ratios are against); default
+../shared/bench beside the project. Everything runs on this machine, over loopback only, and ends what it started.
+"""
+import argparse
+import json
+import os
+import pathlib
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+
+HERE = pathlib.Path(__file__).resolve().parent
+ROOT = HERE.parent.parent
+PYTHON = "/usr/bin/python3"
+sys.path.insert(0, str(HERE))
+from network_settings import settings  # noqa: E402
+
+NOW = "2026-04-01T00:00:00Z"
+
+
+def run(*command, **more):
+    return subprocess.run([str(c) for c in command], check=False, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, **more)
+
+
+def seconds(function):
+    start = time.monotonic()
+    function()
+    return time.monotonic() - start
+
+
+def median_of(repeat, function):
+    return statistics.median(seconds(function) for _ in range(repeat))
+
+
+class Bench:
+    def __init__(self, args):
+        self.rillward, self.tools, self.repeat = pathlib.Path(args.rillward).resolve(), pathlib.Path(args.tools), args.repeat
+        self.work = pathlib.Path(args.keep or tempfile.mkdtemp(prefix="rillward-bench-"))
+        self.rows = []
+
+    def row(self, what, value, bar=""):
+        self.rows.append((what, value, bar))
+        print(f"{what:64s} {value:>30s}   {bar}", flush=True)
+
+    def network(self, name, stations, days, baros=2, **more):
+        folder = self.work / name
+        if not folder.exists():
+            subprocess.run([PYTHON, self.tools / "make_network.py", folder, "--stations", str(stations), "--days", str(days),
+                            "--baros", str(baros)], check=True)
+        network = json.loads((folder / "network.json").read_text())
+        (folder / "rillward.yaml").write_text(settings(network, folder, **more))
+        return folder, network
+
+    def fresh(self, folder):
+        for name in ("archive", "state"):
+            shutil.rmtree(folder / name, ignore_errors=True)
+
+    def once(self, folder):
+        self.fresh(folder)
+        return seconds(lambda: run(self.rillward, "once", "-c", folder / "rillward.yaml", "--clock", NOW))
+
+    def peer(self, folder, *more):
+        out = self.work / "peer"
+        shutil.rmtree(out, ignore_errors=True)
+        return seconds(lambda: run(PYTHON, self.tools / "peer_pipeline.py", folder, out, *more))
+
+    def script_ratio(self):
+        folder, _ = self.network("net20", 20, 30)
+        ours = statistics.median(self.once(folder) for _ in range(self.repeat))
+        theirs = self.peer(folder)
+        self.row("20 stations x 30 days at 5 min: ours", f"{ours:.2f} s")
+        self.row("the same by the script", f"{theirs:.2f} s")
+        self.row("ratio", f"{theirs / ours:.1f} x", "at least 40 x")
+
+    def cold_station(self):
+        folder, _ = self.network("net1", 1, 30, baros=1)
+        ours = statistics.median(self.once(folder) for _ in range(self.repeat))
+        theirs = self.peer(folder)
+        self.row("one station-month, cold start: ours", f"{ours * 1000:.0f} ms")
+        self.row("ratio to the script", f"{theirs / ours:.1f} x", "at least 50 x")
+
+    def latency(self):
+        stations = 24
+        folder, network = self.network("netlat", stations, 30, baros=1)
+        log, secret = folder / "hooks.log", folder / "hook.secret"
+        log.unlink(missing_ok=True)
+        secret.write_text("whsec_" + "MDEyMzQ1Njc4OTAxMjM0NTY3ODkwMTIzNDU2Nzg5MDE=")
+        secret.chmod(0o600)
+        receiver = subprocess.Popen([PYTHON, ROOT / "tests/support/receiver.py", "--port", "0", "--log", log, "--for", "300"],
+                                    stdout=subprocess.PIPE, text=True)
+        port = int(receiver.stdout.readline().split()[-1])
+        text = settings(network, folder, webhook=f"http://127.0.0.1:{port}/ok", secret=secret, settle="1 s")
+        (folder / "rillward.yaml").write_text(text + "alarms: {news_age: 400 d}\n")
+        self.fresh(folder)
+        held = folder / "held"
+        if not held.exists():
+            (folder / "inbox").rename(held)
+        shutil.rmtree(folder / "inbox", ignore_errors=True)
+        (folder / "inbox").mkdir()
+        for name in list(network["baros"]):
+            shutil.copytree(held / name, folder / "inbox" / name)
+        for name in network["stations"]:
+            (folder / "inbox" / name).mkdir()
+            shutil.copy2(held / name / "visits.csv", folder / "inbox" / name / "visits.csv")
+        service = subprocess.Popen([self.rillward, "serve", "-c", folder / "rillward.yaml", "--clock", NOW],
+                                   stderr=subprocess.DEVNULL)
+        try:
+            self.await_drops(folder, 1 + stations)
+            took = []
+            for name in sorted(network["stations"]):
+                source = folder / f"{name}.tmp"
+                shutil.copy2(held / name / f"{name}_20260301.csv", source)
+                time.sleep(0.5)  # let the last one's products be written: this row is about an idle service
+                start = time.monotonic()
+                os.rename(source, folder / "inbox" / name / f"{name}_20260301.csv")
+                while name not in (log.read_text() if log.exists() else ""):
+                    if time.monotonic() - start > 20:
+                        raise SystemExit(f"no webhook for {name}")
+                    time.sleep(0.0005)
+                took.append(time.monotonic() - start)
+            took.sort()
+            self.row("file renamed in -> webhook received, station-month: median", f"{1000 * statistics.median(took):.0f} ms")
+            self.row("the same: p95", f"{1000 * took[int(len(took) * 0.95) - 1]:.0f} ms", "under 100 ms")
+        finally:
+            for process in (service, receiver):
+                process.terminate()
+                process.wait()
+
+    def await_drops(self, folder, count):
+        for _ in range(600):
+            answer = subprocess.run([self.rillward, "status", "-c", folder / "rillward.yaml", "--json"], capture_output=True, text=True)
+            if answer.stdout:
+                status = json.loads(answer.stdout)["counts"]
+                if status["drops"] >= count and not status["dirty_spans"] and not status["due_records"]:
+                    return
+            time.sleep(0.1)
+        raise SystemExit("the service did not come to rest")
+
+    def history(self):
+        """A drop of one day after one month of history, and after ten years of it."""
+        import numpy as np
+        times = {}
+        for years in (0, 10):
+            folder, network = self.network("netday", 1, 2, baros=1)
+            self.fresh(folder)
+            shutil.rmtree(folder / "inbox", ignore_errors=True)
+            (folder / "inbox/st0001").mkdir(parents=True)
+            (folder / "inbox/air01").mkdir()
+            first = np.datetime64("2026-03-02") - np.timedelta64(30 + 3652 * (years > 0), "D")
+
+            def water(day, n):
+                rows = [f"{t}Z,{112 + 3 * np.sin(i / 40):.3f},{14 + np.sin(i / 90):.2f},{8 + np.sin(i / 70):.2f},{20 + 5 * np.sin(i / 41):.3f}"
+                        for i, t in enumerate(np.datetime_as_string(day + np.arange(n) * np.timedelta64(300, "s"), unit="s"))]
+                return "time,abs_pressure_kpa,temp_c,do_mgl,cond_mscm\n" + "\n".join(rows) + "\n"
+
+            def air(day, n):
+                rows = [f"{t}Z,{101.3 + 0.1 * np.sin(i / 50):.4f},12.00"
+                        for i, t in enumerate(np.datetime_as_string(day + np.arange(n) * np.timedelta64(900, "s"), unit="s"))]
+                return "time,baro_kpa,air_c\n" + "\n".join(rows) + "\n"
+
+            days = int((np.datetime64("2026-03-02") - first) / np.timedelta64(1, "D"))
+            (folder / "inbox/st0001/st0001_old.csv").write_text(water(first, days * 288))
+            (folder / "inbox/air01/air01_all.csv").write_text(air(first, (days + 21) * 96))
+            text = settings(network, folder, settle="0 s")
+            (folder / "rillward.yaml").write_text(text.replace("intake: {", "intake: {largest_drop: 512 MiB, "))
+            self.once_no_fresh(folder)
+            took = []
+            for k in range(12):
+                path = folder / f"inbox/st0001/st0001_d{k}.csv"
+                path.write_text(water(np.datetime64("2026-03-02") + np.timedelta64(k, "D"), 288))
+                took.append(self.once_no_fresh(folder))
+            times[years] = statistics.median(took)
+        self.row("a day's drop after 1 month of history (whole `once`)", f"{1000 * times[0]:.0f} ms")
+        self.row("after 10 years", f"{1000 * times[10]:.0f} ms")
+        self.row("ratio", f"{times[10] / times[0]:.2f} x", "at most 1.2 x")
+
+    def once_no_fresh(self, folder):
+        return seconds(lambda: run(self.rillward, "once", "-c", folder / "rillward.yaml", "--clock", NOW))
+
+    def idle(self):
+        folder = self.work / "netidle"
+        shutil.rmtree(folder, ignore_errors=True)
+        (folder / "inbox").mkdir(parents=True)
+        network = {"stations": {f"st{i:05d}": {"lat": 40 + i % 100 * 0.01, "lon": -120 + i // 100 * 0.01, "elevation_m": 5} for i in range(10000)},
+                   "baros": {"air01": {"lat": 40.5, "lon": -119.5, "elevation_m": 5}}}
+        (folder / "rillward.yaml").write_text(settings(network, folder))
+        service = subprocess.Popen([self.rillward, "serve", "-c", folder / "rillward.yaml", "--clock", NOW], stderr=subprocess.DEVNULL)
+        try:
+            previous = -1
+            for _ in range(120):  # at rest: no more context switches within a second
+                switches = self.switches(service.pid)
+                if switches == previous:
+                    break
+                previous = switches
+                time.sleep(1)
+            before = self.switches(service.pid)
+            time.sleep(20)
+            status = pathlib.Path(f"/proc/{service.pid}/status").read_text()
+            memory = int(status.split("VmRSS:")[1].split()[0]) / 1024
+            private = sum(int(line.split()[1]) for line in pathlib.Path(f"/proc/{service.pid}/smaps_rollup").read_text().splitlines()
+                          if line.startswith("Private_")) / 1024
+            self.row("10,000 stations configured, idle: resident memory", f"{memory:.1f} MiB", "under 32 MiB")
+            self.row("the same: private to the process", f"{private:.1f} MiB")
+            self.row("wake-ups in 20 s", f"{self.switches(service.pid) - before}", "none but rescan and watchdog")
+        finally:
+            service.terminate()
+            service.wait()
+
+    @staticmethod
+    def switches(pid):
+        text = pathlib.Path(f"/proc/{pid}/status").read_text()
+        return int(text.split("\nvoluntary_ctxt_switches:")[1].split()[0])
+
+    def many(self):
+        """100,000 small drops at once: none missed, none doubled, memory flat."""
+        count = 100000
+        folder, network = self.network("netmany", 100, 1, baros=1)
+        shutil.rmtree(folder / "inbox", ignore_errors=True)
+        for s in range(100):
+            station = folder / f"inbox/st{s + 1:04d}"
+            station.mkdir(parents=True)
+            for k in range(count // 100):
+                day, minute = divmod(k * 15, 1440)
+                stamp = f"2026-03-{day + 1:02d}T{minute // 60:02d}:{minute % 60:02d}:00Z"
+                (station / f"st{s + 1:04d}_{k:05d}.csv").write_text(
+                    f"time,abs_pressure_kpa,temp_c,do_mgl,cond_mscm\n{stamp},{110 + s * 0.01:.3f},14.00,{8 + k * 0.001:.3f},20.000\n")
+        self.fresh(folder)
+        start = time.monotonic()
+        service = subprocess.Popen([self.rillward, "once", "-c", folder / "rillward.yaml", "--clock", NOW], stderr=subprocess.DEVNULL)
+        peak = 0
+        while service.poll() is None:
+            try:
+                peak = max(peak, int(pathlib.Path(f"/proc/{service.pid}/status").read_text().split("VmHWM:")[1].split()[0]) / 1024)
+            except (OSError, IndexError):
+                pass
+            time.sleep(0.2)
+        took = time.monotonic() - start
+        import sqlite3
+        database = sqlite3.connect(f"file:{folder}/state/rillward.db?mode=ro", uri=True)
+        drops, rows = database.execute("SELECT count(*), sum(added) FROM drop_").fetchone()
+        self.row(f"{count} drops at once: taken, rows added", f"{drops}, {rows}", f"{count}, {count}: none missed, none doubled")
+        self.row("time and rate", f"{took:.0f} s, {count / took:.0f} drops/s")
+        self.row("memory peak", f"{peak:.0f} MiB", "under 256 MiB")
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("rillward")
+    parser.add_argument("--tools", default=ROOT.parent / "shared/bench")
+    parser.add_argument("--only", default="script_ratio,cold_station,latency,history,idle,many")
+    parser.add_argument("--repeat", type=int, default=3)
+    parser.add_argument("--keep")
+    args = parser.parse_args()
+    bench = Bench(args)
+    print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}\n")
+    for name in args.only.split(","):
+        if name != "idle" and not (bench.tools / "make_network.py").exists():
+            print(f"{name}: skipped, no network generator in {bench.tools}")
+            continue
+        getattr(bench, name)()
+    if not args.keep:
+        shutil.rmtree(bench.work, ignore_errors=True)
+
+
+if __name__ == "__main__":
+    main()

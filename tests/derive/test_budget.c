@@ -1,0 +1,64 @@
+/* SPDX-License-Identifier: MIT */
+#include "derive/budget.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+
+static const struct level_situation ordinary = {.depth = 2,
+                                                .change = 0.5,
+                                                .density = 1000,
+                                                .gravity = 9.81,
+                                                .salinity_uncertainty = 0.1,
+                                                .air_gap_hours = 0.25,
+                                                .barometer_distance_km = 5,
+                                                .barometer_rise_m = -2,
+                                                .air_temperature_is_known = 1};
+
+/* Computed by hand: 3 mm, 30 Pa and 30 Pa as even distributions are 1.73, 1.77 and 1.77 mm; the rest is small. */
+Test(budget, an_ordinary_level_is_good_to_about_three_millimetres)
+{
+    struct level_budget b = budget_of_level(&ordinary);
+    cr_expect_float_eq(b.reference, 0.001732, 1e-6);
+    cr_expect_float_eq(b.pressure, 0.001766, 1e-6);
+    cr_expect_float_eq(b.air, 0.00181, 5e-5);
+    cr_expect_float_eq(b.total, 0.0031, 1e-4);
+}
+
+Test(budget, each_part_only_makes_it_worse)
+{
+    double least = budget_of_level(&ordinary).total;
+    struct level_situation worse[] = {ordinary, ordinary, ordinary, ordinary, ordinary};
+    worse[0].change = 3;
+    worse[0].salinity_uncertainty = 1;
+    worse[1].air_gap_hours = 3;
+    worse[2].barometer_distance_km = 60;
+    worse[3].barometer_rise_m = -400;
+    worse[3].air_temperature_is_known = 0;
+    worse[4].closing_size = 0.02;
+    for (size_t k = 0; k < sizeof worse / sizeof worse[0]; k++)
+        cr_expect_gt(budget_of_level(&worse[k]).total, least, "%zu", k);
+}
+
+Test(budget, parts_add_in_squares)
+{
+    struct level_budget b = budget_of_level(&ordinary);
+    double sum = b.reference * b.reference + b.pressure * b.pressure + b.air * b.air + b.density * b.density +
+                 b.closing * b.closing;
+    cr_expect_float_eq(b.total, sqrt(sum), 1e-12);
+}
+
+Test(budget, missing_in_gives_missing_out)
+{
+    struct level_situation dry = ordinary;
+    dry.depth = NAN;
+    cr_expect(isnan(budget_of_level(&dry).total));
+    cr_expect(isnan(budget_of_salinity(NAN, 0)) && isnan(budget_of_oxygen(NAN, 0, 0)));
+}
+
+Test(budget, a_correction_leaves_doubt_behind)
+{
+    cr_expect_gt(budget_of_salinity(20, 2), budget_of_salinity(20, 0));
+    cr_expect_gt(budget_of_oxygen(6, 0.5, 0), budget_of_oxygen(6, 0, 0));
+    cr_expect_gt(budget_of_oxygen(6, 0, 1), budget_of_oxygen(6, 0, 0));
+    cr_expect_float_eq(budget_of_oxygen(6, 0, 0), 0.058, 1e-3, "0.1 mg/L as an even distribution");
+}

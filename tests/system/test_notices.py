@@ -1,0 +1,276 @@
+# SPDX-License-Identifier: MIT
+"""Notices reach people through real servers, whatever these servers do, and each receiver can tell a repeat."""
+import email
+import email.policy
+import json
+import subprocess
+
+import pytest
+
+from daemon import (SMALL_NOW, SUPPORT, TAKEN, Service, air_file, free_port, later, milliseconds, small_settings, wait_until,
+                    water_file, water_rows)
+
+DELIVERED, DUE = 1, 0
+HOOK = 'hook: {{webhook: "http://127.0.0.1:{port}{path}", secret: {{file: hook.secret}}, allow_private_address: true}}'
+MAIL = "desk: {mail: desk@example.org}"
+PLAIN_MAIL = "mail: {{server: 127.0.0.1, port: {port}, security: plain, from: rillward@example.org, hello_name: watch.example.org}}\n"
+
+
+def settings_for(*recipients, mail=""):
+    ids = ", ".join(recipient.split(":")[0] for recipient in recipients)
+    people = "recipients:\n" + "".join(f"  {recipient}\n" for recipient in recipients)
+    return small_settings(tell=f"[{ids}]", rest=people + mail)
+
+
+def hook(port, path="/ok"):
+    return HOOK.format(port=port, path=path)
+
+
+def make_news(service, hours=(1,)):
+    """One episode of warm water in each of these hours of the day: raised and, with the next rows, ended."""
+    rows = [27.0 if row // 12 in hours else 12.0 for row in range(12 * (max(hours) + 2))]
+    content = water_file(0, 0) + "".join(water_rows(row, 1, temperature) for row, temperature in enumerate(rows))
+    service.put("mast/air.csv", air_file(0, len(rows)))
+    service.put("mill/water.csv", content)
+
+
+def notices(service, recipient=None):
+    return [row for row in service.ask("SELECT * FROM notice ORDER BY id") if recipient in (None, row["recipient"])]
+
+
+def wait_for_notices(service, count, state, recipient=None):
+    def are_so():
+        found = notices(service, recipient)
+        return found if len(found) == count and all(row["state"] == state for row in found) else None
+    return wait_until(are_so, lambda: f"{count} notices in state {state}: {[dict(row) for row in notices(service)]}\n"
+                                      f"{service.last_lines()}")
+
+
+def wait_for_answer(service, words, recipient="hook"):
+    def last_answer():
+        lines = {line["recipient"]: line for line in service.status()["outbox"]}
+        return lines[recipient] if recipient in lines and words in lines[recipient]["last_answer"] else None
+    return wait_until(last_answer, lambda: f"the answer '{words}': {service.status()['outbox']}\n{service.last_lines()}")
+
+
+def wait_for_attempts(service, count, least):
+    """So many notices, each tried so often or more."""
+    def are_tried():
+        found = notices(service)
+        return len(found) == count and all(row["attempts"] >= least for row in found)
+    wait_until(are_tried, lambda: f"{count} notices tried {least} times\n{service.last_lines()}")
+
+
+def ids_sent(service):
+    return [request["event"]["id"] for request in service.requests()]
+
+
+@pytest.fixture(scope="module")
+def certificates(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("certificates")
+    subprocess.run([str(SUPPORT / "make_certificate.sh"), str(folder)], check=True)
+    return folder
+
+
+def test_https_with_an_authority_of_ones_own(tmp_path, certificates):
+    port = free_port()
+    recipient = (f'hook: {{webhook: "https://localhost:{port}/ok", secret: {{file: hook.secret}}, allow_private_address: true,'
+                 f' ca_file: "{certificates}/ca.pem"}}')
+    with Service(tmp_path / "work", settings_for(recipient), SMALL_NOW) as service:
+        service.start_receiver("--tls", certificates / "server.pem", certificates / "server.key", port=port)
+        make_news(service)
+        service.start()
+        wait_for_notices(service, 1, DELIVERED)
+        service.stop()
+        request, = service.requests()
+        assert request["signed"] and request["event"]["data"]["rule"]["id"] == "warm"
+        assert request["event"]["data"]["worst"] == 27.4 and request["event"]["data"]["still_so"] is False
+
+
+def test_an_authority_that_is_not_trusted_gets_nothing(tmp_path, certificates):
+    port = free_port()
+    recipient = (f'hook: {{webhook: "https://localhost:{port}/ok", secret: {{file: hook.secret}}, allow_private_address: true,'
+                 f' ca_file: "{certificates}/other-ca.pem"}}')
+    with Service(tmp_path / "work", settings_for(recipient), SMALL_NOW) as service:
+        service.start_receiver("--tls", certificates / "server.pem", certificates / "server.key", port=port)
+        make_news(service)
+        service.start()
+        line = wait_for_answer(service, "certificate")
+        assert (line["delivered"], line["due"], line["given_up"]) == (0, 1, 0)
+        assert service.run("status", "-c", service.settings).returncode == 1
+        service.stop()
+        assert service.requests() == []
+
+
+def test_mail_with_starttls_and_a_login(tmp_path, certificates):
+    port = free_port()
+    mail = (f"mail: {{server: localhost, port: {port}, security: starttls, user: watch, password: {{file: mail.secret}},"
+            f' ca_file: "{certificates}/ca.pem", from: rillward@example.org, hello_name: watch.example.org}}\n')
+    with Service(tmp_path / "work", settings_for(MAIL, mail=mail), SMALL_NOW) as service:
+        service.write_secret("mail.secret", "correct horse")
+        commands = service.folder / "commands.log"
+        service.start_mail("--security", "starttls", "--tls", certificates / "server.pem", certificates / "server.key",
+                           "--auth", "watch:correct horse", "--log", commands, port=port)
+        make_news(service)
+        service.start()
+        wait_for_notices(service, 1, DELIVERED)
+        service.stop()
+        content, = service.mails()
+        message = email.message_from_bytes(content, policy=email.policy.default)
+        assert message["To"] == "desk@example.org" and "Water warm" in message["Subject"]
+        entries = [json.loads(line) for line in commands.read_text().splitlines()]
+        assert [entry["command"] for entry in entries if entry["tls"]][:4] == ["EHLO", "MAIL", "RCPT", "DATA"]
+        assert {entry["user"] for entry in entries if entry["command"] == "DATA"} == {"watch"}
+        assert "correct horse" not in service.log_text()
+
+
+def test_a_receiver_that_was_down_gets_each_notice_once(tmp_path):
+    port = free_port()
+    with Service(tmp_path / "work", settings_for(hook(port)), SMALL_NOW) as service:
+        make_news(service, hours=(1, 3, 5))
+        service.start()
+        wait_for_attempts(service, 3, 1)
+        wait_for_answer(service, "connect")
+        service.start_receiver(port=port)
+        told = wait_for_notices(service, 3, DELIVERED)
+        service.stop()
+        assert sorted(ids_sent(service)) == sorted(row["uid"] for row in told)
+        assert all(row["attempts"] >= 2 for row in told)
+
+
+def test_the_outbox_outlives_a_restart_and_a_kill(tmp_path):
+    hook_port, mail_port = free_port(), free_port()
+    settings = settings_for(hook(hook_port), MAIL, mail=PLAIN_MAIL.format(port=mail_port))
+    with Service(tmp_path / "work", settings, SMALL_NOW) as service:
+        make_news(service, hours=(1, 3))
+        service.start()
+        wait_for_attempts(service, 4, 1)
+        service.stop()
+        kept = wait_for_notices(service, 4, DUE)
+        service.start(now=later(SMALL_NOW, minutes=1))
+        wait_for_attempts(service, 4, max(row["attempts"] for row in kept) + 1)
+        service.kill()
+        service.start_receiver(port=hook_port)
+        service.start_mail(port=mail_port)
+        service.start(now=later(SMALL_NOW, minutes=10))
+        told = wait_for_notices(service, 4, DELIVERED)
+        service.stop()
+        assert [row["uid"] for row in told] == [row["uid"] for row in kept]
+        assert ids_sent(service) == [row["uid"] for row in told if row["recipient"] == "hook"]
+        assert len(service.mails()) == 2
+
+
+def test_a_receiver_that_fails_first_is_asked_again_with_the_same_id(tmp_path):
+    port = free_port()
+    with Service(tmp_path / "work", settings_for(hook(port, "/fail/1/500")), SMALL_NOW) as service:
+        service.start_receiver(port=port)
+        make_news(service)
+        service.start()
+        told, = wait_for_notices(service, 1, DELIVERED)
+        service.stop()
+        first, second = service.requests()
+        assert first["event"]["id"] == second["event"]["id"] == told["uid"] and first["body"] == second["body"]
+        assert first["signed"] and second["signed"] and told["attempts"] == 2
+        assert first["headers"]["webhook-timestamp"] < second["headers"]["webhook-timestamp"]
+
+
+def test_a_receiver_that_asks_for_patience_gets_it(tmp_path):
+    port = free_port()
+    with Service(tmp_path / "work", settings_for(hook(port, "/busy/429/700")), SMALL_NOW) as service:
+        service.start_receiver(port=port)
+        make_news(service)
+        service.start()
+        wait_for_answer(service, "429")
+        due, = wait_for_notices(service, 1, DUE)
+        assert due["next_try"] >= milliseconds(SMALL_NOW) + 700_000
+        service.stop()
+
+
+def test_a_receiver_that_is_gone_is_asked_once_and_given_up(tmp_path):
+    port = free_port()
+    with Service(tmp_path / "work", settings_for(hook(port, "/status/410")), SMALL_NOW) as service:
+        service.start_receiver(port=port)
+        make_news(service)
+        service.start()
+        wait_for_notices(service, 1, 2)
+        line = wait_for_answer(service, "410")
+        assert (line["due"], line["given_up"]) == (0, 1)
+        assert service.run("status", "-c", service.settings).returncode == 1
+        service.stop()
+        assert len(service.requests()) == 1
+
+
+def test_a_webhook_that_hangs_delays_nobody_else(tmp_path):
+    hook_port, other_port, mail_port = free_port(), free_port(), free_port()
+    other = hook(other_port).replace("hook:", "other:", 1)
+    settings = settings_for(hook(hook_port, "/hang"), other, MAIL, mail=PLAIN_MAIL.format(port=mail_port))
+    with Service(tmp_path / "work", settings, SMALL_NOW) as service:
+        for port in (hook_port, other_port):
+            service.start_receiver(port=port)
+        service.start_mail(port=mail_port)
+        make_news(service, hours=(1, 3))
+        service.start()
+        wait_for_notices(service, 2, DELIVERED, "desk")
+        wait_for_notices(service, 2, DELIVERED, "other")
+        service.put("mill/more.csv", water_file(200, 4))
+        service.wait_for_path("mill/more.csv", TAKEN)
+        assert [(row["state"], row["attempts"]) for row in notices(service, "hook")] == [(DUE, 0)] * 2
+        service.stop()
+        assert [request["path"] for request in service.requests()].count("/hang") == 1
+
+
+def test_a_mail_server_that_hangs_delays_no_webhook(tmp_path):
+    hook_port, mail_port = free_port(), free_port()
+    with Service(tmp_path / "work", settings_for(hook(hook_port), MAIL, mail=PLAIN_MAIL.format(port=mail_port)),
+                 SMALL_NOW) as service:
+        service.start_receiver(port=hook_port)
+        service.start_mail("--hang", "data", port=mail_port)
+        make_news(service, hours=(1, 3))
+        service.start()
+        wait_for_notices(service, 2, DELIVERED, "hook")
+        assert [(row["state"], row["attempts"]) for row in notices(service, "desk")] == [(DUE, 0)] * 2
+        service.stop()
+
+
+def test_a_mail_box_that_is_refused_is_given_up_and_shown(tmp_path):
+    port = free_port()
+    with Service(tmp_path / "work", settings_for(MAIL, mail=PLAIN_MAIL.format(port=port)), SMALL_NOW) as service:
+        service.start_mail("--refuse", "desk@example.org", port=port)
+        make_news(service)
+        service.start()
+        line = wait_for_answer(service, "550", "desk")
+        assert line["delivered"] == 0 and line["due"] + line["given_up"] == 1
+        service.stop()
+        assert service.mails() == []
+
+
+def test_a_secret_that_is_missing_sends_nothing_unsigned(tmp_path):
+    port = free_port()
+    with Service(tmp_path / "work", settings_for(hook(port)), SMALL_NOW) as service:
+        service.start_receiver(port=port)
+        (service.folder / "hook.secret").unlink()
+        make_news(service)
+        service.start()
+        wait_for_answer(service, "hook.secret")
+        service.stop()
+        assert service.requests() == []
+
+
+def test_an_alarm_tells_its_beginning_its_end_and_its_withdrawal(tmp_path):
+    port = free_port()
+    with Service(tmp_path / "work", settings_for(hook(port)), SMALL_NOW) as service:
+        service.start_receiver(port=port)
+        service.put("mill/a.csv", water_file(0, 120) + water_rows(120, 5, temperature=27.0))
+        service.put("mast/a.csv", air_file(0, 200))
+        service.start()
+        wait_for_notices(service, 1, DELIVERED)
+        service.put("mill/b.csv", water_file(125, 3))
+        wait_for_notices(service, 2, DELIVERED)
+        service.put("mill/c.csv", water_file(118, 12))  # the same rows again: they never were so warm
+        wait_for_notices(service, 3, DELIVERED)
+        service.stop()
+        data = [request["event"]["data"] for request in service.requests()]
+        assert [one["event"] for one in data] == ["raised", "returned", "withdrawn"]
+        assert [one["still_so"] for one in data] == [True, False, False]
+        assert len({one["alarm"] for one in data}) == 1 and [one["sequence"] for one in data] == [1, 2, 3]
+        assert len(set(ids_sent(service))) == 3
