@@ -5,9 +5,11 @@
 #include "base/text.h"
 #include "base/timestamp.h"
 #include "config/config.h"
+#include "config/path.h"
 #include "intake/intake.h"
 #include "service/commands.h"
 #include "service/explain.h"
+#include "service/layout_command.h"
 #include "service/manual.h"
 #include "service/service.h"
 #include "service/status.h"
@@ -42,10 +44,14 @@ struct command {
 static int run_serve(const struct arguments *arguments);
 static int run_once(const struct arguments *arguments);
 static int run_check(const struct arguments *arguments);
+static int run_layout(const struct arguments *arguments);
 static int run_status(const struct arguments *arguments);
 static int run_alarms(const struct arguments *arguments);
 static int run_explain(const struct arguments *arguments);
 static int run_verify(const struct arguments *arguments);
+static int run_backup(const struct arguments *arguments);
+static bool is_own_folder(const struct config *config, const char *target);
+static void tell_progress(void *context, int done, int total);
 static int run_service(const struct arguments *arguments, bool once);
 static struct config *load(const char *path);
 static bool parse(int count, char **words, struct arguments *ret);
@@ -60,11 +66,13 @@ static const struct command commands[] = {
     {"serve", run_serve, true, 0, 0, "run until told to stop", NULL},
     {"once", run_once, true, 0, 0, "take what is in the inbox, derive, publish, deliver, and end", NULL},
     {"check", run_check, true, 0, 0, "read the settings and tell every mistake in them (--reference: list every setting)", NULL},
+    {"layout", run_layout, false, 1, 100, "draft a layout for files never seen before, and try it on them", "FILE..."},
     {"status", run_status, true, 0, 0, "stations, last data, waiting and set-aside drops, alarms, notices (--json)", NULL},
     {"alarms", run_alarms, true, 0, 1000, "list alarms, or answer them; history: all that became of one (--json)",
      "[list | acknowledge ALARM... | shelve ALARM | unshelve ALARM | history ALARM]"},
     {"explain", run_explain, true, 2, 3, "how one value came to be (--json)", "STATION TIME [QUANTITY]"},
     {"verify", run_verify, true, 0, 0, "the archive against its manifests, and the database's integrity", NULL},
+    {"backup", run_backup, true, 1, 1, "copy the database as it is at this moment, also while the service runs", "TARGET"},
 };
 
 /* The parser, the help, the manual and the completion all read this. */
@@ -164,6 +172,22 @@ static int run_check(const struct arguments *arguments)
            config->recipient_count);
     config_free(config);
     return EXIT_FINE;
+}
+
+static int run_layout(const struct arguments *arguments)
+{
+    struct text draft;
+    struct error error;
+    bool has_questions = false;
+    text_init(&draft, (size_t)1 << 22);
+    int64_t now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock;
+    bool ok = layout_command_run(arguments->rest, (size_t)arguments->rest_count, now, &draft, &has_questions, &error);
+    if (ok)
+        fputs(draft.bytes, stdout);
+    else
+        fprintf(stderr, "rillward: %s\n", error.text);
+    text_done(&draft);
+    return ok && !has_questions ? EXIT_FINE : EXIT_NEEDS_HAND;
 }
 
 static int run_status(const struct arguments *arguments)
@@ -267,6 +291,48 @@ static int run_verify(const struct arguments *arguments)
     store_close(store);
     config_free(config);
     return ok && findings == 0 ? EXIT_FINE : EXIT_NEEDS_HAND;
+}
+
+static int run_backup(const struct arguments *arguments)
+{
+    const char *target = arguments->rest[0];
+    struct config *config = load(arguments->config_path);
+    if (!config)
+        return EXIT_WRONG;
+    if (is_own_folder(config, target)) {
+        config_free(config);
+        return wrong_use("name a file outside of inbox, archive and state, not", target);
+    }
+    struct error error;
+    struct store_progress progress = {.tell = tell_progress};
+    struct store *store = store_open_to_read(config->state, &error);
+    bool ok = store && store_backup(store, target, isatty(STDERR_FILENO) ? &progress : NULL, &error);
+    if (ok)
+        printf("'%s' is a sound copy of the database; the archive is copied by any tool, at any time\n", target);
+    else
+        fprintf(stderr, "rillward: %s\n", error.text);
+    store_close(store);
+    config_free(config);
+    return ok ? EXIT_FINE : EXIT_NEEDS_HAND;
+}
+
+static bool is_own_folder(const struct config *config, const char *target)
+{
+    const char *const own[] = {config->inbox, config->archive, config->state}, *end = strrchr(target, '/');
+    CLEANUP(cleanup_free) char *folder = end ? x_strndup(target, (size_t)(end - target) + 1) : x_strdup(".");
+    CLEANUP(cleanup_free) char *real = realpath(folder, NULL);
+    bool is_own = false;
+    for (size_t i = 0; real && i < COUNT_OF(own); i++) {
+        CLEANUP(cleanup_free) char *other = realpath(own[i], NULL);
+        is_own |= other && path_is_inside(real, other);
+    }
+    return is_own;
+}
+
+static void tell_progress(void *context, int done, int total)
+{
+    (void)context; /* there is one terminal */
+    fprintf(stderr, "\r%d of %d pages%s", done, total, done == total ? "\n" : "");
 }
 
 /* NULL after every mistake was told. */

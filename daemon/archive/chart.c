@@ -8,7 +8,7 @@
 
 #include <string.h>
 
-enum { HEAD = 52, PANEL_HEAD = 40, DAYS = 34, KEY = 62, KEY_ROW = 19 };
+enum { HEAD = 52, PANEL_HEAD = 40, DAYS = 38, KEY = 66, KEY_ROW = 19 };
 
 static void add_head(const struct dataset *dataset, int height, struct text *text);
 static void add_days(const struct dataset *dataset, int top, struct text *text);
@@ -26,13 +26,12 @@ static const char style[] =
     "@media print{:root{--paper:#fff;--ink:#000;--soft:#444;--grid:#ddd;--base:#888;--line:#0072b2;--raw:#777;"
     "--doubt:#d55e00;--ring:#fff;--hand:#cc79a7}}\n"
     "svg svg{overflow:visible}\n"
-    ".plot{width:calc(100% - 64px)}\n"
     ".paper{fill:var(--paper)}\n"
     "text{font:12px system-ui,\"Segoe UI\",Roboto,\"Helvetica Neue\",Arial,sans-serif;fill:var(--ink)}\n"
     ".title{font-size:16px;font-weight:600}\n"
     ".name{font-size:13px;font-weight:600}\n"
     ".soft,.tick,.day{fill:var(--soft);font-weight:400}\n"
-    ".tick{text-anchor:end;font-size:11px;font-variant-numeric:tabular-nums}\n"
+    ".tick{text-anchor:end;font-size:11px;font-variant-numeric:tabular-nums;transform:translate(-8px,4px)}\n"
     ".day{text-anchor:middle;font-size:11px}\n"
     ".grid{stroke:var(--grid)}\n"
     ".base{stroke:var(--base)}\n"
@@ -43,7 +42,7 @@ static const char style[] =
     ".lines .doubt{stroke:var(--doubt);stroke-width:1.5}\n"
     ".lines .band{fill:var(--line);fill-opacity:.18}\n"
     ".limit{stroke:var(--ink);stroke-dasharray:5 4}\n"
-    ".limit-name,.called,.closing{font-size:11px;paint-order:stroke;stroke:var(--paper);stroke-width:3px;"
+    ".limit-name,.called,.closing,.tick{font-size:11px;paint-order:stroke;stroke:var(--paper);stroke-width:3px;"
     "stroke-linejoin:round}\n"
     ".called{font-weight:600}\n"
     ".left{text-anchor:end}\n"
@@ -55,7 +54,10 @@ static const char style[] =
     ".cross{stroke:var(--ink);stroke-width:1.6;fill:none}\n"
     ".diamond{fill:var(--hand);stroke:var(--ink);stroke-width:1.2}\n"
     ".narrow{display:none}\n"
-    "@media (max-width:640px){.wide{display:none}.narrow{display:inline}}\n"
+    "@media (max-width:860px){.tick{text-anchor:start;transform:translate(3px,-3px)}"
+    ".edge{display:none}}\n"
+    "@media (max-width:640px){.wide{display:none}.narrow{display:inline}"
+    ".title{font-size:14px}}\n"
     "</style>\n";
 
 static const char shapes[] =
@@ -73,10 +75,10 @@ static const struct {
     const char *picture, *words;
 } key_items[] = {
     {0, "<path stroke=\"var(--line)\" stroke-width=\"2\" d=\"M0-4H18\"/>", "finished"},
-    {MARK_RAW, "<path stroke=\"var(--raw)\" d=\"M0-4H18\"/>", "as measured"},
-    {MARK_BAND, "<path fill=\"var(--line)\" fill-opacity=\".25\" d=\"M0-10H18V2H0Z\"/>", "95\u00a0% uncertainty"},
+    {MARK_RAW, "<path stroke=\"var(--raw)\" d=\"M0-4H18\"/>", "measured"},
+    {MARK_BAND, "<path fill=\"var(--line)\" fill-opacity=\".25\" d=\"M0-10H18V2H0Z\"/>", "95\u00a0% band"},
     {MARK_HAND, "<use href=\"#diamond\" x=\"9\" y=\"-4\"/>", "by hand"},
-    {MARK_LIMIT, "<path class=\"limit\" d=\"M0-4H18\"/>", "limit of a rule"},
+    {MARK_LIMIT, "<path class=\"limit\" d=\"M0-4H18\"/>", "limit"},
     {MARK_EPISODE, "<path class=\"episode\" d=\"M0-10H18V2H0Z\"/><path class=\"hatch\" d=\"M0-10H18V2H0Z\"/>", "rule met"},
     {MARK_SUSPECT, "<use href=\"#ring\" x=\"9\" y=\"-4\"/>", "suspect"},
     {MARK_FAIL, "<use href=\"#cross\" x=\"9\" y=\"-4\"/>", "fail"},
@@ -154,9 +156,9 @@ static void add_head(const struct dataset *dataset, int height, struct text *tex
     text_puts(text, style);
     text_puts(text, shapes);
     text_puts(text, "<rect class=\"paper\" width=\"100%\" height=\"100%\"/>\n");
-    text_puts(text, "<text class=\"title\" x=\"12\" y=\"26\">");
+    text_puts(text, "<text class=\"title\" x=\"" CHART_LEFT "\" y=\"26\">");
     say(text, dataset->station->name);
-    text_puts(text, "</text>\n<text class=\"soft\" x=\"12\" y=\"46\">");
+    text_puts(text, "</text>\n<text class=\"soft\" x=\"" CHART_LEFT "\" y=\"46\">");
     summary_add_month(text, dataset->year, dataset->month);
     text_printf(text, " \u00b7 revision %lld \u00b7 provisional</text>\n", (long long)dataset->revision);
 }
@@ -164,18 +166,18 @@ static void add_head(const struct dataset *dataset, int height, struct text *tex
 static void add_days(const struct dataset *dataset, int top, struct text *text)
 {
     const struct span *month = &dataset->span;
-    text_printf(text, "<svg class=\"plot\" x=\"%d\" y=\"%d\" width=\"90%%\" height=\"%d\">", CHART_LEFT, top, DAYS);
+    text_printf(text, "<svg x=\"%s\" y=\"%d\" width=\"%s\" height=\"%d\">", CHART_LEFT, top, CHART_WIDTH, DAYS);
     for (int day = 5; month->from + (day - 1) * DAY_MS < month->to; day += 5) {
         text_puts(text, "<text class=\"day\" x=\"");
         chart_add_percent(text, chart_position(dataset, month->from + (day - 1) * DAY_MS));
         text_printf(text, "\" y=\"15\">%d</text>", day);
     }
     text_puts(text, "<text class=\"day\" x=\"0\" y=\"15\">1</text>");
-    text_printf(text, "</svg>\n<text class=\"soft\" x=\"%d\" y=\"%d\">day of ", CHART_LEFT, top + 32);
+    text_printf(text, "</svg>\n<text class=\"soft\" x=\"%s\" y=\"%d\">day of ", CHART_LEFT, top + 33);
     summary_add_month(text, dataset->year, dataset->month);
-    text_puts(text, ", standard time of the station (");
+    text_puts(text, ", standard time ");
     add_offset(text, dataset->station->utc_offset);
-    text_puts(text, ")</text>\n");
+    text_puts(text, "</text>\n");
 }
 
 static void add_offset(struct text *text, int64_t offset)
@@ -196,8 +198,8 @@ static void add_key(unsigned marks, int top, struct text *text)
     static const char *const narrow[] = {"0", "34%", "70%"};
     for (int layout = 0; layout < 2; layout++) {
         int columns = layout ? COUNT_OF(narrow) : COUNT_OF(wide), shown = 0;
-        text_printf(text, "<svg class=\"%s\" x=\"12\" y=\"%d\" width=\"98%%\" height=\"%d\">\n", layout ? "narrow" : "wide",
-                    top, KEY);
+        text_printf(text, "<svg class=\"%s\" x=\"%s\" y=\"%d\" width=\"95%%\" height=\"%d\">\n", layout ? "narrow" : "wide",
+                    CHART_LEFT, top, KEY);
         for (int item = 0; item < (int)COUNT_OF(key_items); item++) {
             if (key_items[item].mark != 0 && !(marks & key_items[item].mark))
                 continue;

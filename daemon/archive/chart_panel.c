@@ -21,6 +21,7 @@ enum {
     MARK_DISTANCE = 130,     /* least distance of flag marks, in units of WIDTH */
     LABEL_DISTANCE = 900,    /* least distance of closing errors */
     EPISODE_DISTANCE = 2400, /* least distance of episode names */
+    NAME_WIDTH = 1400,       /* of an episode's name, about */
     SHORTEST_EPISODE = 25,
     SHORTEST_GAP = 12,
 };
@@ -42,6 +43,7 @@ struct panel {
 };
 
 static struct scale fit_scale(const struct panel *p);
+static void widen(const struct panel *p, double from, double to, double *low, double *high);
 static double least_range(enum quantity quantity, double around);
 static bool limit_is_shown(const struct panel *p, const struct rule *rule);
 static bool is_check_here(const struct panel *p, const struct check_result *check);
@@ -49,6 +51,7 @@ static int64_t pause_of(const struct dataset *dataset);
 static int compare_times(const void *a, const void *b);
 static void draw_heading(struct panel *p, int top);
 static void draw_grid(struct panel *p);
+static void draw_tick_labels(struct panel *p);
 static void draw_episodes(struct panel *p);
 static void add_episode_title(const struct panel *p, const struct rule *rule, const struct episode *episode);
 static void draw_lines(struct panel *p);
@@ -65,11 +68,11 @@ static void draw_flags(struct panel *p, uint8_t flag);
 static void draw_checks(struct panel *p);
 static void draw_check(struct panel *p, const struct check_result *check, bool is_labelled);
 static void draw_episode_names(struct panel *p);
+static bool is_free_above(const struct panel *p, int from, int to);
 static const struct rule *rule_of(const struct panel *p, const struct alarm *alarm);
 static int end_of(const struct panel *p, const struct alarm *alarm);
 static int y_of(const struct panel *p, double value);
 static void add_px(struct text *text, int tenths);
-static void add_signed(struct text *text, enum quantity quantity, double inside);
 
 int chart_panel_height(enum quantity quantity)
 {
@@ -94,10 +97,11 @@ unsigned chart_panel_render(const struct dataset *dataset, enum quantity quantit
     };
     p.scale = fit_scale(&p);
     draw_heading(&p, top);
-    text_printf(ret, "<svg class=\"plot\" x=\"%d\" y=\"%d\" width=\"90%%\" height=\"%d\">\n", CHART_LEFT, top, p.height);
+    text_printf(ret, "<svg x=\"%s\" y=\"%d\" width=\"%s\" height=\"%d\">\n", CHART_LEFT, top, CHART_WIDTH, p.height);
     draw_grid(&p);
     draw_episodes(&p);
     draw_lines(&p);
+    draw_tick_labels(&p);
     draw_limits(&p);
     draw_gaps(&p);
     draw_flags(&p, FLAG_SUSPECT);
@@ -125,6 +129,7 @@ static struct scale fit_scale(const struct panel *p)
         max = check->reference > max ? check->reference : max;
     }
     double low = min, high = max, reach = max - min;
+    widen(p, min - reach / 2, max + reach / 2, &low, &high);
     for (size_t r = 0; r < p->dataset->config->rule_count; r++) {
         const struct rule *rule = &p->dataset->config->rules[r];
         if (!limit_is_shown(p, rule) || rule->limit < min - reach || rule->limit > max + reach)
@@ -134,6 +139,23 @@ static struct scale fit_scale(const struct panel *p)
     }
     double scale = quantity_info(p->quantity)->scale;
     return scale_fit(low * scale, high * scale, least_range(p->quantity, max * scale), p->height > 100 ? 5 : 3);
+}
+
+/* Raw values and the band as far as they fit into `from` to `to`: a wild reading must not flatten the line. */
+static void widen(const struct panel *p, double from, double to, double *low, double *high)
+{
+    const double *raw = p->dataset->raw.value[p->quantity], *u = p->dataset->record.uncertainty[p->quantity];
+    for (size_t i = 0; i < p->n; i++) {
+        if (p->flag[i] == FLAG_FAIL)
+            continue;
+        const double values[] = {raw ? raw[i] : NAN, u ? p->value[i] - 2 * u[i] : NAN, u ? p->value[i] + 2 * u[i] : NAN};
+        for (size_t k = 0; k < COUNT_OF(values); k++) {
+            if (!(values[k] >= from && values[k] <= to))
+                continue;
+            *low = values[k] < *low ? values[k] : *low;
+            *high = values[k] > *high ? values[k] : *high;
+        }
+    }
 }
 
 /* In the written unit. */
@@ -186,7 +208,7 @@ static void draw_heading(struct panel *p, int top)
 {
     struct text *t = p->text;
     bool is_height = p->quantity == QUANTITY_LEVEL;
-    text_printf(t, "<text x=\"%d\" y=\"%d\" class=\"name\">", CHART_LEFT, top - 9);
+    text_printf(t, "<text x=\"%s\" y=\"%d\" class=\"name\">", CHART_LEFT, top - 9);
     text_puts(t, quantity_info(p->quantity)->title);
     text_puts(t, " <tspan class=\"soft\">");
     text_puts(t, summary_unit(p->quantity));
@@ -212,15 +234,26 @@ static void draw_grid(struct panel *p)
         add_px(t, y);
         text_puts(t, "\" y2=\"");
         add_px(t, y);
-        text_puts(t, "\"/><text class=\"tick\" x=\"-8\" y=\"");
-        add_px(t, y + 4 * TENTHS);
+        text_puts(t, "\"/>");
+    }
+    text_printf(t, "<line class=\"base\" x1=\"0\" x2=\"100%%\" y1=\"%d\" y2=\"%d\"/>\n", p->height, p->height);
+}
+
+/* Behind the lines in order, so that no line crosses them out where they stand in the plot. */
+static void draw_tick_labels(struct panel *p)
+{
+    struct text *t = p->text;
+    for (double label = scale_first_label(&p->scale); label <= p->scale.high; label += p->scale.step) {
+        int y = y_of(p, label / quantity_info(p->quantity)->scale);
+        text_puts(t, y < 12 * TENTHS ? "<text class=\"tick edge\" x=\"0\" y=\"" : "<text class=\"tick\" x=\"0\" y=\"");
+        add_px(t, y);
         text_puts(t, "\">");
         if (label < -p->scale.step / 2)
             text_puts(t, "\u2212");
         text_number(t, fabs(label), p->scale.decimals);
         text_puts(t, "</text>");
     }
-    text_printf(t, "<line class=\"base\" x1=\"0\" x2=\"100%%\" y1=\"%d\" y2=\"%d\"/>\n", p->height, p->height);
+    text_putc(t, '\n');
 }
 
 /* ---- lines ---- */
@@ -386,7 +419,7 @@ static void add_episode_title(const struct panel *p, const struct rule *rule, co
     text_puts(p->text, "</title>");
 }
 
-/* Names stand where the line of the rule's kind seldom is: what is low is named above, what is high below. */
+/* Beside the episode, towards the middle of the picture, and above or below by where the line leaves room. */
 static void draw_episode_names(struct panel *p)
 {
     struct text *t = p->text;
@@ -397,18 +430,33 @@ static void draw_episode_names(struct panel *p)
         if (!rule)
             continue;
         int from = chart_position(p->dataset, alarm->episode.start), to = end_of(p, alarm);
-        bool is_right = from > WIDTH * 6 / 10, is_low = rule->kind == RULE_BELOW || rule->kind == RULE_FALL;
-        int x = is_right ? to : from;
-        if (x - last < EPISODE_DISTANCE)
+        bool is_right = from > WIDTH * 6 / 10;
+        int x = is_right ? from : to;
+        if (from - last < EPISODE_DISTANCE)
             continue;
-        text_puts(t, "<text class=\"called");
-        text_puts(t, is_right ? " left\" x=\"" : "\" x=\"");
+        text_puts(t, is_right ? "<text class=\"called left\" dx=\"-5\" x=\"" : "<text class=\"called\" dx=\"5\" x=\"");
         chart_add_percent(t, x);
-        text_printf(t, "\" y=\"%d\">", is_low ? 13 : p->height - 7);
+        text_printf(t, "\" y=\"%d\">",
+                    is_free_above(p, is_right ? from - NAME_WIDTH : to, is_right ? from : to + NAME_WIDTH) ? 13 : p->height - 7);
         say(t, rule->title);
         text_puts(t, "</text>\n");
-        last = x;
+        last = from;
     }
+}
+
+/* Whether the line stays out of the upper strip between the two positions, or fills the lower one as well. */
+static bool is_free_above(const struct panel *p, int from, int to)
+{
+    double low = 1, high = 0;
+    for (size_t i = 0; i < p->n; i++) {
+        int x = chart_position(p->dataset, p->time[i]);
+        if (x < from || x > to || isnan(p->value[i]) || p->flag[i] == FLAG_FAIL)
+            continue;
+        double position = scale_position(&p->scale, quantity_to_written(p->quantity, p->value[i]));
+        low = position < low ? position : low;
+        high = position > high ? position : high;
+    }
+    return high < 0.8 || low < 0.2;
 }
 
 static const struct rule *rule_of(const struct panel *p, const struct alarm *alarm)
@@ -446,7 +494,8 @@ static void draw_limits(struct panel *p)
         text_puts(t, "\" y2=\"");
         add_px(t, y);
         text_puts(t, "\"/><text class=\"limit-name\" x=\"4\" y=\"");
-        add_px(t, rule->kind == RULE_BELOW ? y + 12 * TENTHS : y - 5 * TENTHS);
+        bool is_under = rule->kind == RULE_BELOW ? y + 15 * TENTHS < p->height * TENTHS : y < 15 * TENTHS;
+        add_px(t, is_under ? y + 12 * TENTHS : y - 5 * TENTHS);
         text_puts(t, "\">");
         text_puts(t, rule_kind_word(rule->kind));
         text_putc(t, ' ');
@@ -553,21 +602,10 @@ static void draw_check(struct panel *p, const struct check_result *check, bool i
         text_printf(t, "\" dx=\"%d\" y=\"", is_right ? -7 : 7);
         add_px(t, is_high ? y + 14 * TENTHS : y - 6 * TENTHS);
         text_puts(t, "\">");
-        add_signed(t, p->quantity, check->difference);
+        summary_add_difference(t, p->quantity, check->difference);
         text_puts(t, "</text>");
     }
     text_puts(t, "</g>\n");
-}
-
-/* A level's closing error is a matter of millimetres. */
-static void add_signed(struct text *text, enum quantity quantity, double inside)
-{
-    bool is_height = quantity == QUANTITY_LEVEL || quantity == QUANTITY_DEPTH;
-    double written = is_height ? inside * 1000 : quantity_to_written(quantity, inside);
-    int decimals = is_height ? 0 : summary_decimals(quantity);
-    text_puts(text, written < 0 ? "\u2212" : "+");
-    text_number(text, fabs(written), decimals);
-    text_puts(text, is_height ? " mm" : "");
 }
 
 /* ---- places and numbers ---- */

@@ -18,8 +18,10 @@ enum chart_mark {
     MARK_EPISODE = 1u << 7,
 };
 
-#define CHART_LEFT 52  /* px before the plots */
-#define CHART_RIGHT 12 /* px behind them */
+/* Plots begin and end with the picture's width, not at so many px: nested pictures know no sums of both. Labels stand
+ * left of the plot where that is room enough, else in it. */
+#define CHART_LEFT "5%"
+#define CHART_WIDTH "93.5%"
 
 /* px of the plot alone. */
 int chart_panel_height(enum quantity quantity);

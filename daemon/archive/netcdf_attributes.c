@@ -29,11 +29,13 @@ static void put_people(const struct putter *putter);
 static void put_place(const struct putter *putter);
 static void put_time(const struct putter *putter, int64_t interval);
 static void put_keywords(const struct putter *putter);
+static void put_tests(const struct putter *putter);
 static void put_checks(const struct putter *putter);
 static void put_notes(const struct putter *putter);
 static void put_originals(const struct putter *putter);
 static void put_lines(const struct putter *putter, const char *name, struct text *lines, size_t cut);
 static bool add_line(struct text *lines, const struct text *line);
+static void add_subject(struct text *line, enum note_kind kind, enum quantity quantity);
 static void add_field(struct text *line, const char *label, enum quantity quantity, double value);
 static void add_visible(struct text *to, const char *text);
 static const char *other_words(const struct station *station);
@@ -49,6 +51,7 @@ void netcdf_attributes_put(const struct dataset *dataset, int64_t interval, stru
     put_people(&putter);
     put_place(&putter);
     put_time(&putter, interval);
+    put_tests(&putter);
     put_checks(&putter);
     put_notes(&putter);
     put_originals(&putter);
@@ -200,6 +203,15 @@ static void put_time(const struct putter *putter, int64_t interval)
 
 /* ---- Lines of text ---- */
 
+static void put_tests(const struct putter *putter)
+{
+    struct text lines;
+    text_init(&lines, NETCDF_TEXT_MAX);
+    for (unsigned bit = 0; bit < TEST_COUNT; bit++)
+        text_printf(&lines, "%s%s: %s", bit > 0 ? "\n" : "", test_info(bit)->key, test_info(bit)->meaning);
+    put_lines(putter, "test_meanings", &lines, 0);
+}
+
 static void put_checks(const struct putter *putter)
 {
     struct text lines, line;
@@ -210,8 +222,8 @@ static void put_checks(const struct putter *putter)
         const struct check_result *check = &putter->dataset->checks[i];
         char printed[TIMESTAMP_SIZE];
         text_clear(&line);
-        text_printf(&line, "%s %s of %s", timestamp_print(check->time, printed), note_kind_word(check->kind),
-                    quantity_info(check->quantity)->key);
+        text_printf(&line, "%s %s", timestamp_print(check->time, printed), note_kind_word(check->kind));
+        add_subject(&line, check->kind, check->quantity);
         add_field(&line, "reference", check->quantity, check->reference);
         add_field(&line, "record", check->quantity, check->sensor);
         add_field(&line, "difference", check->quantity, check->difference);
@@ -238,8 +250,7 @@ static void put_notes(const struct putter *putter)
         if (note->until != TIME_NONE)
             text_printf(&line, ", %s %s", note->kind == NOTE_CLOCK ? "the logger said" : "until",
                         timestamp_print(note->until, printed));
-        if (quantity < QUANTITY_COUNT && note->kind != NOTE_TAPE_DOWN)
-            text_printf(&line, " of %s", quantity_info(quantity)->key);
+        add_subject(&line, note->kind, quantity);
         add_field(&line, "value", quantity, note->value);
         add_field(&line, "reference", quantity, note->reference);
         text_puts(&line, *note->text ? ": " : "");
@@ -289,6 +300,13 @@ static bool add_line(struct text *lines, const struct text *line)
     text_puts(lines, lines->length > 0 ? "\n" : "");
     text_add(lines, line->bytes, line->length);
     return true;
+}
+
+/* Readings of the level say by their kind what they are about. */
+static void add_subject(struct text *line, enum note_kind kind, enum quantity quantity)
+{
+    if (quantity < QUANTITY_COUNT && kind != NOTE_LEVEL && kind != NOTE_TAPE_DOWN)
+        text_printf(line, " of %s", quantity_info(quantity)->key);
 }
 
 static void add_field(struct text *line, const char *label, enum quantity quantity, double value)

@@ -89,7 +89,10 @@ void part_table_begin(struct text *text, const char *class, const char *label, c
                 "<caption>%s</caption>\n<thead><tr>",
                 label, class, label);
     for (size_t k = 0; k < n; k++)
-        text_printf(text, "<th scope=\"col\">%s</th>", headings[k]);
+        if (headings[k][0] == '#')
+            text_printf(text, "<th scope=\"col\" class=\"number\">%s</th>", headings[k] + 1);
+        else
+            text_printf(text, "<th scope=\"col\">%s</th>", headings[k]);
     text_puts(text, "</tr></thead>\n<tbody>\n");
 }
 
@@ -98,8 +101,9 @@ void part_table_end(struct text *text)
     text_puts(text, "</tbody>\n</table>\n</div>\n");
 }
 
-void part_cell(struct text *text, const char *class, const char *label)
+void part_cell(struct text *text, const char *class, const char *heading)
 {
+    const char *label = heading[0] == '#' ? heading + 1 : heading;
     text_puts(text, "<td");
     if (*class)
         text_printf(text, " class=\"%s\"", class);

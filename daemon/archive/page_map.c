@@ -128,7 +128,7 @@ static void add_spot(struct text *text, struct sketch *sketch, const struct spot
     text_puts(text, is_link ? "</g></a>\n" : "</g>\n");
 }
 
-/* Right, left, below, above: the first that covers nothing; else the name is in the title alone. */
+/* Right, left, below, above, aslant: the first that covers nothing; else the name is in the title alone. */
 static void add_label(struct text *text, struct sketch *sketch, const struct spot *spot)
 {
     double width = (double)strlen(spot->id) * LETTER;
@@ -141,6 +141,10 @@ static void add_label(struct text *text, struct sketch *sketch, const struct spo
         {spot->x - 9, spot->y + 4, "end", spot->x - 9 - width},
         {spot->x, spot->y + 19, "middle", spot->x - width / 2},
         {spot->x, spot->y - 10, "middle", spot->x - width / 2},
+        {spot->x - 4, spot->y + 19, "start", spot->x - 4},
+        {spot->x + 4, spot->y + 19, "end", spot->x + 4 - width},
+        {spot->x - 4, spot->y - 10, "start", spot->x - 4},
+        {spot->x + 4, spot->y - 10, "end", spot->x + 4 - width},
     };
     if (sketch->count > MOST_LABELLED)
         return;

@@ -26,7 +26,7 @@ static void add_latest(struct text *text, const struct network_station *at, enum
 static void add_state(struct text *text, const struct network_station *at);
 static void add_record(struct text *text, const struct network_station *at);
 static void add_barometers(struct text *text, const struct page_network *network);
-static void add_flags(struct text *text);
+static void add_words(struct text *text);
 static uint32_t columns_of(const struct page_network *network);
 static int64_t common_offset(const struct page_network *network, bool *ret_is_common);
 static const char *short_title(enum quantity quantity);
@@ -41,9 +41,12 @@ void page_network_render(const struct page_network *network, struct text *ret)
     part_cautions(ret);
     add_needs(ret, network);
     add_stations(ret, network);
+    text_puts(ret, "<div class=\"beside\">\n");
     part_map(ret, network);
+    text_puts(ret, "<div>\n");
     add_barometers(ret, network);
-    add_flags(ret);
+    add_words(ret);
+    text_puts(ret, "</div>\n</div>\n");
     part_end(ret, config, "");
 }
 
@@ -208,7 +211,7 @@ static void add_record(struct text *text, const struct network_station *at)
     }
     const struct network_record *newest = &at->records[at->record_count - 1];
     part_cell(text, "", "Newest record");
-    text_printf(text, "<a href=\"%s\">%.3s %d, CSV</a></td>", newest->path, summary_month_name(newest->month), newest->year);
+    text_printf(text, "<a href=\"%s\">%.3s %d</a></td>", newest->path, summary_month_name(newest->month), newest->year);
 }
 
 static void add_barometers(struct text *text, const struct page_network *network)
@@ -232,10 +235,10 @@ static void add_barometers(struct text *text, const struct page_network *network
     text_puts(text, "</section>\n");
 }
 
-static void add_flags(struct text *text)
+static void add_words(struct text *text)
 {
     text_puts(text,
-              "<section class=\"words\">\n<h2>Words on these pages</h2>\n"
+              "<section>\n<h2>Words on these pages</h2>\n"
               "<p>A value without a word beside it passed its tests. <b>Suspect</b>: a test spoke up, look twice."
               " <b>Fail</b>: do not use it; such values are not shown as last values. <b>Not evaluated</b>: no test could"
               " judge it. <b>Waits</b>: readings are here, but something they need, such as air pressure, is not.</p>\n"
@@ -273,7 +276,7 @@ static const char *short_title(enum quantity quantity)
     switch (quantity) {
     case QUANTITY_LEVEL: return "Level";
     case QUANTITY_OXYGEN: return "Oxygen";
-    case QUANTITY_TEMPERATURE: return "Water";
+    case QUANTITY_TEMPERATURE: return "Temperature";
     default: return "Conductance";
     }
 }

@@ -69,13 +69,9 @@ static void add_pair(struct text *text, const struct note *note, const char *sen
 void part_difference(struct text *text, enum quantity quantity, double inside)
 {
     bool is_height = quantity == QUANTITY_LEVEL || quantity == QUANTITY_DEPTH;
-    if (!isfinite(inside)) {
-        text_puts(text, "\u2013");
-        return;
+    summary_add_difference(text, quantity, inside);
+    if (isfinite(inside) && !is_height && *summary_unit(quantity)) {
+        text_puts(text, "\u00a0");
+        text_puts(text, summary_unit(quantity));
     }
-    double written = is_height ? inside * 1000 : quantity_to_written(quantity, inside);
-    text_puts(text, written < 0 ? "\u2212" : "+");
-    text_number(text, fabs(written), is_height ? 0 : summary_decimals(quantity));
-    text_puts(text, "\u00a0");
-    text_puts(text, is_height ? "mm" : summary_unit(quantity));
 }

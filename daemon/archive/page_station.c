@@ -86,16 +86,27 @@ static void add_needs(struct text *text, const struct page_station *page)
 
 static void add_values(struct text *text, const struct page_station *page)
 {
+    const uint32_t shown = ~(1u << QUANTITY_WATER_PRESSURE | 1u << QUANTITY_CONDUCTIVITY |
+                             1u << QUANTITY_OXYGEN_SATURATION_STANDARD); /* the table of numbers has these */
     const struct network_station *at = page->at;
     if (at->value_count == 0)
         return;
-    text_puts(text, "<section>\n<h2>Last usable values</h2>\n<dl class=\"values\">\n");
+    int64_t common = at->values[0].time;
+    text_puts(text, "<section>\n<h2>Last usable values, ");
+    part_time(text, common, at->station->utc_offset);
+    text_puts(text, "</h2>\n<dl class=\"values\">\n");
     for (size_t k = 0; k < at->value_count; k++) {
+        if (!(shown >> at->values[k].quantity & 1))
+            continue;
         text_printf(text, "<div><dt>%s</dt><dd><b>", quantity_info(at->values[k].quantity)->title);
         part_value(text, &at->values[k], true);
-        text_puts(text, "</b><small>");
-        part_time(text, at->values[k].time, at->station->utc_offset);
-        text_puts(text, "</small></dd></div>\n");
+        text_puts(text, "</b>");
+        if (at->values[k].time != common) {
+            text_puts(text, "<small>");
+            part_time(text, at->values[k].time, at->station->utc_offset);
+            text_puts(text, "</small>");
+        }
+        text_puts(text, "</dd></div>\n");
     }
     text_puts(text, "</dl>\n</section>\n");
 }
@@ -134,7 +145,7 @@ static void add_newest_month(struct text *text, const struct page_station *page)
 /* The picture in numbers. */
 static void add_numbers(struct text *text, const struct page_station *page)
 {
-    static const char *const headings[] = {"Quantity", "Lowest", "Highest", "Last", "Usable", "Suspect", "Failed", "Missing"};
+    static const char *const headings[] = {"Quantity", "#Lowest", "#Highest", "#Last", "#Usable", "#Suspect", "#Failed", "#Missing"};
     const struct record *record = &page->latest->record;
     part_table_begin(text, "plain numbers", "This month in numbers", headings, COUNT_OF(headings));
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
@@ -170,9 +181,9 @@ static void add_months(struct text *text, const struct page_station *page)
         summary_add_month(text, month->year, month->month);
         text_printf(text, "</th><td>%" PRId64 "</td><td class=\"links\">", month->revision);
         for (size_t f = 0; f < month->file_count; f++) {
-            text_printf(text, "<a href=\"%s%s\">%s</a> <small>", root, month->files[f].path, month->files[f].label);
+            text_printf(text, "<span><a href=\"%s%s\">%s</a> <small>", root, month->files[f].path, month->files[f].label);
             part_bytes(text, month->files[f].bytes);
-            text_puts(text, "</small> ");
+            text_puts(text, "</small></span> ");
         }
         text_puts(text, "</td><td>");
         if (month->file_count > 0)
@@ -195,7 +206,7 @@ static const char *picture_of(const struct page_month *month)
 
 static void add_checks(struct text *text, const struct page_station *page)
 {
-    static const char *const headings[] = {"When", "What", "By hand", "Record", "Record \u2212 hand"};
+    static const char *const headings[] = {"When", "What", "#By hand", "#Record", "#Record \u2212 hand"};
     if (page->check_count == 0)
         return;
     text_puts(text, "<section>\n<h2>Hand readings and checks</h2>\n"
@@ -311,7 +322,7 @@ static void add_alarms(struct text *text, const struct page_station *page)
 
 static void add_originals(struct text *text, const struct page_station *page)
 {
-    static const char *const headings[] = {"Arrived", "File", "Layout", "Rows", "Size", "SHA-256"};
+    static const char *const headings[] = {"Arrived", "File", "Layout", "#Rows", "#Size", "SHA-256"};
     if (page->original_count == 0)
         return;
     text_puts(text, "<section>\n<h2>Files from the field</h2>\n<p>Untouched, as they arrived.</p>\n");

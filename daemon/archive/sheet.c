@@ -14,6 +14,7 @@
 
 /* Rows of the cell formats in sheet_put_styles(). */
 enum style { STYLE_PLAIN, STYLE_HEADING, STYLE_TIME, STYLE_DATE, STYLE_NUMBER /* + decimals, 0..4 */ };
+_Static_assert(STYLE_TIME == 2 && STYLE_DATE == 3, "put_serial() writes them as digits");
 
 enum {
     LONGEST_TEXT = 32767, /* characters of a cell, by the standard's own limit */
@@ -22,7 +23,7 @@ enum {
 
 static void begin_pane(struct text *to, const struct sheet_layout *layout);
 static void put_styled_text(struct text *to, const char *text, enum style style);
-static void put_serial(struct text *to, double days, int decimals, enum style style);
+static void put_serial(struct text *to, int64_t time, enum style style);
 static bool looks_like_an_escape(const char *at);
 
 void sheet_begin(struct text *to, const struct sheet_layout *layout)
@@ -144,19 +145,31 @@ void sheet_put_time(struct text *to, int64_t time)
     if (time == TIME_NONE)
         sheet_put_empty(to);
     else
-        put_serial(to, (double)time / (double)DAY_MS + EPOCH_DAY, 9, STYLE_TIME); /* a tenth of a millisecond */
+        put_serial(to, time, STYLE_TIME);
 }
 
 void sheet_put_date(struct text *to, int64_t time)
 {
-    put_serial(to, (double)(timestamp_floor(time, DAY_MS) / DAY_MS) + EPOCH_DAY, 0, STYLE_DATE);
+    put_serial(to, timestamp_floor(time, DAY_MS), STYLE_DATE);
 }
 
-static void put_serial(struct text *to, double days, int decimals, enum style style)
+/* Days and their fraction, rounded up: some programs cut a time off below its second, and would show 13:59:59. */
+static void put_serial(struct text *to, int64_t time, enum style style)
 {
-    text_printf(to, "<c s=\"%u\"><v>", style);
-    text_number(to, days, decimals);
-    text_puts(to, "</v></c>");
+    enum { DIGITS = 11 };
+    static const int64_t whole = 100000000000; /* 10^DIGITS: of any day still far below 2^63 */
+    int64_t day = timestamp_floor(time, DAY_MS);
+    int64_t fraction = ((time - day) * whole + DAY_MS - 1) / DAY_MS;
+    text_add(to, style == STYLE_TIME ? "<c s=\"2\"><v>" : "<c s=\"3\"><v>", 12);
+    text_integer(to, day / DAY_MS + EPOCH_DAY);
+    if (fraction > 0) {
+        char digits[DIGITS + 1];
+        digits[0] = '.';
+        for (size_t i = DIGITS; i > 0; i--, fraction /= 10)
+            digits[i] = (char)('0' + fraction % 10);
+        text_add(to, digits, sizeof digits);
+    }
+    text_add(to, "</v></c>", 8);
 }
 
 void sheet_put_styles(struct text *to)

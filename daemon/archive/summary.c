@@ -65,7 +65,7 @@ void summary_add_number(struct text *text, enum quantity quantity, double inside
     double written = quantity_to_written(quantity, inside);
     int decimals = summary_decimals(quantity);
     if (!isfinite(written)) {
-        text_puts(text, "-");
+        text_puts(text, "\u2013");
         return;
     }
     size_t before = text->length;
@@ -84,6 +84,24 @@ void summary_add_value(struct text *text, enum quantity quantity, double inside)
         text_puts(text, "\u00a0");
         text_puts(text, summary_unit(quantity));
     }
+}
+
+void summary_add_difference(struct text *text, enum quantity quantity, double inside)
+{
+    bool is_height = quantity == QUANTITY_LEVEL || quantity == QUANTITY_DEPTH;
+    double written = is_height ? inside * 1000 : quantity_to_written(quantity, inside);
+    int decimals = is_height ? 0 : summary_decimals(quantity);
+    if (!isfinite(written)) {
+        text_puts(text, "\u2013");
+        return;
+    }
+    double half = 0.5;
+    for (int k = 0; k < decimals; k++)
+        half /= 10;
+    if (fabs(written) >= half)
+        text_puts(text, written < 0 ? "\u2212" : "+");
+    text_number(text, fabs(written), decimals);
+    text_puts(text, is_height ? "\u00a0mm" : "");
 }
 
 void summary_add_sentence(struct text *text, const struct record *record, enum quantity quantity)

@@ -18,10 +18,12 @@ struct summary summarize(const struct record *record, enum quantity quantity);
 
 /* Decimals for people: those of records are made for machines. */
 int summary_decimals(enum quantity quantity);
-/* In the written unit, U+2212 as minus; "-" where not finite. */
+/* In the written unit, U+2212 as minus; an en dash where not finite. */
 void summary_add_number(struct text *text, enum quantity quantity, double inside);
 /* As above with its unit behind a space; practical salinity has none. */
 void summary_add_value(struct text *text, enum quantity quantity, double inside);
+/* A difference with its sign, of a level in mm: "+3 mm", "-0.02"; "0" without a sign. Other units are not written. */
+void summary_add_difference(struct text *text, enum quantity quantity, double inside);
 /* "" where the quantity has none. */
 const char *summary_unit(enum quantity quantity);
 

@@ -4,6 +4,7 @@
 #include "archive/about.h"
 #include "archive/daily_table.h"
 #include "archive/json.h"
+#include "archive/written.h"
 #include "base/timestamp.h"
 
 #include <math.h>
@@ -267,6 +268,6 @@ static void add_month_value(struct json *json, enum quantity quantity, const str
     json_quantity(json, "mean", quantity, value->mean);
     json_integer(json, "used", (int64_t)value->used);
     json_integer(json, "suspect", (int64_t)value->suspect);
-    json_number(json, "good_percent", daily_good_percent(month, quantity));
+    json_number(json, "good_percent", written_round(daily_good_percent(month, quantity), 1));
     json_close(json);
 }

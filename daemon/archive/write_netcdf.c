@@ -125,7 +125,7 @@ static size_t add_number(struct writer *writer, const char *name, const char *ti
         put(writer, variable, "standard_name", standard_name);
     put(writer, variable, "long_name", title);
     put(writer, variable, "units", units);
-    put(writer, variable, "coverage_content_type", "coordinate");
+    put(writer, variable, "coverage_content_type", standard_name ? "coordinate" : "referenceInformation");
     return variable;
 }
 
@@ -153,8 +153,6 @@ static void add_quantity(struct writer *writer, enum quantity quantity)
     size_t variable = add_measured(writer, info->key, info->title, quantity, record->value[quantity], false);
     if (info->standard_name)
         put(writer, variable, "standard_name", info->standard_name);
-    if (quantity == QUANTITY_DEPTH)
-        put(writer, variable, "positive", "down");
     if (quantity == QUANTITY_LEVEL)
         put(writer, variable, "comment", writer->dataset->station->datum);
     snprintf(coordinates, sizeof coordinates, "%s%s", writer->coordinates,
@@ -212,13 +210,11 @@ static void add_tests(struct writer *writer, enum quantity quantity)
 {
     int32_t masks[TEST_COUNT], *column = writer->column;
     const int32_t range[] = {0, (1 << TEST_COUNT) - 1};
-    char name[64], title[128], words[TEST_COUNT * 32] = "", meanings[TEST_COUNT * 96] = "";
+    char name[64], title[128], words[TEST_COUNT * 32] = "";
     for (unsigned bit = 0; bit < TEST_COUNT; bit++) {
-        const struct test_info *test = test_info(bit);
-        size_t used = strlen(words), told = strlen(meanings);
+        size_t used = strlen(words);
         masks[bit] = 1 << bit;
-        snprintf(words + used, sizeof words - used, "%s%s", bit > 0 ? " " : "", test->key);
-        snprintf(meanings + told, sizeof meanings - told, "%s%s: %s", bit > 0 ? "; " : "", test->key, test->meaning);
+        snprintf(words + used, sizeof words - used, "%s%s", bit > 0 ? " " : "", test_info(bit)->key);
     }
     for (size_t i = 0; i < writer->dataset->record.n; i++)
         column[i] = (int32_t)writer->dataset->record.tests[quantity][i];
@@ -230,7 +226,7 @@ static void add_tests(struct writer *writer, enum quantity quantity)
     netcdf_file_put_numbers(writer->file, variable, "flag_masks", NETCDF_INT, masks, TEST_COUNT);
     put(writer, variable, "flag_meanings", words);
     netcdf_file_put_numbers(writer->file, variable, "valid_range", NETCDF_INT, range, COUNT_OF(range));
-    put(writer, variable, "comment", meanings);
+    put(writer, variable, "comment", "the global attribute test_meanings explains each");
     put(writer, variable, "coordinates", writer->coordinates);
     put(writer, variable, "coverage_content_type", "qualityInformation");
 }

@@ -77,7 +77,7 @@ void write_xlsx(const struct dataset *dataset, struct text *ret)
 
 static void put_data(struct writer *writer)
 {
-    static const unsigned widths[] = {20, 18};
+    static const unsigned widths[] = {20, 24};
     const struct record *record = &writer->dataset->record;
     struct month_column all[MONTH_COLUMNS_MAX], columns[MONTH_COLUMNS_MAX];
     size_t count = month_table_columns(writer->dataset, all), n = 0;
@@ -116,7 +116,7 @@ static void put_data_cell(struct writer *writer, const struct month_column *colu
 
 static void put_daily(struct writer *writer)
 {
-    static const unsigned widths[] = {12, 20, 18};
+    static const unsigned widths[] = {12, 20, 26};
     struct daily_column columns[DAILY_COLUMNS_MAX];
     size_t n = daily_table_columns(writer->daily, columns);
     const struct sheet_layout layout = {.frozen_rows = 1,

@@ -8,7 +8,8 @@
 #include "base/text.h"
 #include "model/quantity.h"
 
-/* `value` rounded to `decimals` (0..9): the number that reads back from what text_number() writes. NaN stays NaN. */
+/* `value` rounded to `decimals` (0..9): the number that reads back from what text_number() writes. NaN stays NaN, and so
+ * does a number of more than 4.5e15 units of the last digit. */
 double written_round(double value, int decimals);
 /* The number in the cell of `quantity`, from the value inside. */
 double written_value(enum quantity quantity, double inside);

@@ -11,8 +11,8 @@ static void add_source(const struct air_source *source, size_t n, const int64_t 
 static double radians(double degrees);
 
 void air_pressure_at(size_t n, const int64_t *time, size_t source_count, const struct air_source *sources,
-                     double elevation, double gravity, int64_t largest_gap, double *ret_pressure, uint32_t *ret_barometer,
-                     int64_t *ret_gap)
+                     double elevation, double gravity, int64_t largest_gap, double *ret_pressure,
+                     uint32_t *ret_barometer, int64_t *ret_gap)
 {
     for (size_t i = 0; i < n; i++) {
         ret_pressure[i] = NAN;
@@ -72,7 +72,8 @@ static void add_source(const struct air_source *source, size_t n, const int64_t 
     alignment_interpolate_sweep(n, time, r->n, r->time, r->value[QUANTITY_AIR_PRESSURE], largest_gap, there, width);
     bool has_warmth = r->value[QUANTITY_AIR_TEMPERATURE] != NULL;
     if (has_warmth)
-        alignment_interpolate_sweep(n, time, r->n, r->time, r->value[QUANTITY_AIR_TEMPERATURE], largest_gap, warmth, NULL);
+        alignment_interpolate_sweep(n, time, r->n, r->time, r->value[QUANTITY_AIR_TEMPERATURE], largest_gap, warmth,
+                                    NULL);
     double rise = elevation - source->barometer->elevation;
     double standard = air_temperature_isa((elevation + source->barometer->elevation) / 2);
     for (size_t i = 0; i < n; i++) {

@@ -65,6 +65,8 @@ static void step_checks(struct chain *c, uint32_t quantities);
 static void step_waiting(struct chain *c);
 static bool has(const struct chain *c, enum quantity quantity);
 static void inherit(struct chain *c, enum quantity to, enum quantity from);
+static void inherit_row(struct chain *c, enum quantity to, enum quantity from, size_t i);
+static void make_row(struct chain *c, enum quantity made, enum quantity from, size_t i);
 static void mark(struct chain *c, enum quantity quantity, size_t i, enum test test, uint8_t flag);
 static double *standard_pressures(struct chain *c);
 static const char *waiting_reason(struct chain *c);
@@ -114,6 +116,7 @@ void derive_finish(struct arena *arena, const struct derive_input *input, struct
     ret->salinity_used_uncertainty = arena_array(arena, n, sizeof(double));
     ret->air_gap = c.air_gap;
     step_water(&c);
+    step_struck(&c); /* of what was measured, so that nothing is computed from it */
     step_temperature_corrected(&c);
     step_conductivity(&c);
     step_conductivity_corrected(&c);
@@ -198,15 +201,15 @@ static void step_temperature_corrected(struct chain *c)
 
 static void step_conductivity_corrected(struct chain *c)
 {
-    if (!has(c, QUANTITY_CONDUCTIVITY))
-        return;
     step_checks(c, 1u << QUANTITY_CONDUCTIVITY | 1u << QUANTITY_SPECIFIC_CONDUCTANCE);
+    if (!has(c, QUANTITY_CONDUCTIVITY) || !has(c, QUANTITY_SPECIFIC_CONDUCTANCE)) /* without a thermometer */
+        return;
     double *specific = c->record->value[QUANTITY_SPECIFIC_CONDUCTANCE];
     double *as_found = arena_array(c->arena, c->n, sizeof *as_found);
     memcpy(as_found, specific, c->n * sizeof *as_found);
     correct(c, QUANTITY_SPECIFIC_CONDUCTANCE);
     for (size_t i = 0; i < c->n; i++) /* the sensor is one: what is in situ moves with what is at 25 degC */
-        if (specific[i] != as_found[i] && as_found[i] != 0)
+        if (!isnan(specific[i]) && specific[i] != as_found[i] && as_found[i] != 0)
             c->record->value[QUANTITY_CONDUCTIVITY][i] *= specific[i] / as_found[i];
     inherit(c, QUANTITY_CONDUCTIVITY, QUANTITY_SPECIFIC_CONDUCTANCE);
     for (size_t i = 0; i < c->n; i++) /* salinity moves as conductivity does, within a few per cent of the change */
@@ -243,26 +246,29 @@ static void correct(struct chain *c, enum quantity quantity)
 
 /* ---- conductivity: whichever of the two the logger wrote, the other is computed ---- */
 
+/* Row by row: one logger may have written the one, and its successor the other. */
 static void step_conductivity(struct chain *c)
 {
-    bool has_actual = has(c, QUANTITY_CONDUCTIVITY), has_specific = has(c, QUANTITY_SPECIFIC_CONDUCTANCE);
-    if (!has(c, QUANTITY_TEMPERATURE) || (!has_actual && !has_specific))
+    if (!has(c, QUANTITY_TEMPERATURE) || (!has(c, QUANTITY_CONDUCTIVITY) && !has(c, QUANTITY_SPECIFIC_CONDUCTANCE)))
         return;
+    record_add_column(c->record, c->arena, QUANTITY_CONDUCTIVITY);
+    record_add_column(c->record, c->arena, QUANTITY_SPECIFIC_CONDUCTANCE);
     const double *temperature = c->record->value[QUANTITY_TEMPERATURE];
+    double *actual = c->record->value[QUANTITY_CONDUCTIVITY], *specific = c->record->value[QUANTITY_SPECIFIC_CONDUCTANCE];
     double coefficient = c->station->conductance_coefficient;
-    if (!has_actual) {
-        record_add_column(c->record, c->arena, QUANTITY_CONDUCTIVITY);
-        conductance_undone_sweep(c->n, c->record->value[QUANTITY_SPECIFIC_CONDUCTANCE], temperature, coefficient,
-                                 c->record->value[QUANTITY_CONDUCTIVITY]);
-        inherit(c, QUANTITY_CONDUCTIVITY, QUANTITY_SPECIFIC_CONDUCTANCE);
-    } else if (!has_specific) {
-        record_add_column(c->record, c->arena, QUANTITY_SPECIFIC_CONDUCTANCE);
-        conductance_at_25_sweep(c->n, c->record->value[QUANTITY_CONDUCTIVITY], temperature, coefficient,
-                                c->record->value[QUANTITY_SPECIFIC_CONDUCTANCE]);
-        inherit(c, QUANTITY_SPECIFIC_CONDUCTANCE, QUANTITY_CONDUCTIVITY);
+    inherit(c, QUANTITY_SPECIFIC_CONDUCTANCE, QUANTITY_TEMPERATURE); /* the logger compensated by what it measured */
+    for (size_t i = 0; i < c->n; i++) {
+        if (isnan(actual[i]) == isnan(specific[i]))
+            continue;
+        bool makes_actual = isnan(actual[i]);
+        enum quantity made = makes_actual ? QUANTITY_CONDUCTIVITY : QUANTITY_SPECIFIC_CONDUCTANCE;
+        if (makes_actual)
+            actual[i] = conductance_undone(specific[i], temperature[i], coefficient);
+        else
+            specific[i] = conductance_at_25(actual[i], temperature[i], coefficient);
+        make_row(c, made, makes_actual ? QUANTITY_SPECIFIC_CONDUCTANCE : QUANTITY_CONDUCTIVITY, i);
+        inherit_row(c, made, QUANTITY_TEMPERATURE, i);
     }
-    inherit(c, QUANTITY_CONDUCTIVITY, QUANTITY_TEMPERATURE);
-    inherit(c, QUANTITY_SPECIFIC_CONDUCTANCE, QUANTITY_TEMPERATURE);
 }
 
 /* ---- practical salinity ---- */
@@ -334,7 +340,7 @@ static void step_air_found(struct chain *c)
     for (size_t i = 0; i < c->n; i++)
         c->gauge[i] = c->record->value[QUANTITY_WATER_PRESSURE][i] - c->air[i];
     const double *conductivity = has(c, QUANTITY_CONDUCTIVITY) ? c->record->value[QUANTITY_CONDUCTIVITY] : NULL;
-    water_detect(c->n, c->record->time, c->gauge, conductivity, c->station->settling, c->water, c->deployment);
+    water_detect(c->n, c->record->time, c->gauge, conductivity, c->station->settling, c->water);
     mark_water(c);
 }
 
@@ -401,22 +407,20 @@ static void step_level(struct chain *c)
 
 static void step_oxygen(struct chain *c)
 {
-    bool has_mass = has(c, QUANTITY_OXYGEN), has_percent = has(c, QUANTITY_OXYGEN_SATURATION);
-    if (!has(c, QUANTITY_TEMPERATURE) || (!has_mass && !has_percent))
+    if (!has(c, QUANTITY_TEMPERATURE) || (!has(c, QUANTITY_OXYGEN) && !has(c, QUANTITY_OXYGEN_SATURATION)))
         return;
-    const double *temperature = c->record->value[QUANTITY_TEMPERATURE];
     record_add_column(c->record, c->arena, QUANTITY_OXYGEN);
+    const double *temperature = c->record->value[QUANTITY_TEMPERATURE];
+    const double *percent = c->record->value[QUANTITY_OXYGEN_SATURATION];
     double *oxygen = c->record->value[QUANTITY_OXYGEN];
-    if (has_mass) {
-        oxygen_corrected_for_salinity_sweep(c->n, oxygen, temperature, c->salinity, c->station->oxygen_sensor_salinity,
-                                            oxygen);
-    } else {
-        double *told = arena_array(c->arena, c->n, sizeof *told);
-        for (size_t i = 0; i < c->n; i++)
-            told[i] = c->station->oxygen_sensor_pressure;
-        oxygen_from_percent_sweep(c->n, c->record->value[QUANTITY_OXYGEN_SATURATION], temperature, c->salinity, told,
-                                  oxygen);
-        inherit(c, QUANTITY_OXYGEN, QUANTITY_OXYGEN_SATURATION);
+    for (size_t i = 0; i < c->n; i++) { /* row by row, as conductivity */
+        bool is_in_percent = isnan(oxygen[i]) && percent && !isnan(percent[i]);
+        if (is_in_percent)
+            make_row(c, QUANTITY_OXYGEN, QUANTITY_OXYGEN_SATURATION, i);
+        oxygen[i] = is_in_percent ? oxygen_from_percent(percent[i], temperature[i], c->salinity[i],
+                                                        c->station->oxygen_sensor_pressure)
+                                  : oxygen_corrected_for_salinity(oxygen[i], temperature[i], c->salinity[i],
+                                                                  c->station->oxygen_sensor_salinity);
     }
     inherit(c, QUANTITY_OXYGEN, QUANTITY_TEMPERATURE);
     for (size_t i = 0; i < c->n; i++)
@@ -577,12 +581,23 @@ static void inherit(struct chain *c, enum quantity to, enum quantity from)
 {
     if (!has(c, to) || !has(c, from))
         return;
-    for (size_t i = 0; i < c->n; i++) {
-        uint8_t flag = c->record->flag[from][i];
-        c->record->tests[to][i] |= c->record->tests[from][i] & ~(uint32_t)TEST_GAP;
-        if (flag == FLAG_SUSPECT || flag == FLAG_FAIL)
-            c->record->flag[to][i] = flag_merge(c->record->flag[to][i], flag);
-    }
+    for (size_t i = 0; i < c->n; i++)
+        inherit_row(c, to, from, i);
+}
+
+static void inherit_row(struct chain *c, enum quantity to, enum quantity from, size_t i)
+{
+    uint8_t flag = c->record->flag[from][i];
+    c->record->tests[to][i] |= c->record->tests[from][i] & ~(uint32_t)TEST_GAP;
+    if (flag == FLAG_SUSPECT || flag == FLAG_FAIL)
+        c->record->flag[to][i] = flag_merge(c->record->flag[to][i], flag);
+}
+
+/* A value computed where none was measured: no longer missing, and as good as what it is made of. */
+static void make_row(struct chain *c, enum quantity made, enum quantity from, size_t i)
+{
+    c->record->flag[made][i] = FLAG_NOT_EVALUATED;
+    inherit_row(c, made, from, i);
 }
 
 static void mark(struct chain *c, enum quantity quantity, size_t i, enum test test, uint8_t flag)

@@ -19,8 +19,8 @@ static bool is_usable(const struct note *note);
 static bool matters(const struct note *check, int64_t interval);
 static int64_t true_time(const struct clock_anchor *anchors, size_t count, size_t *at, int64_t raw);
 
-void logger_clock_correct(struct arena *arena, size_t n, const int64_t *raw, size_t note_count, const struct note *notes,
-                          int64_t interval, int64_t *ret_time)
+void logger_clock_correct(struct arena *arena, size_t n, const int64_t *raw, size_t note_count,
+                          const struct note *notes, int64_t interval, int64_t *ret_time)
 {
     struct clock_anchor *anchors = arena_array(arena, note_count + 1, sizeof *anchors);
     size_t count = find_anchors(note_count, notes, interval, anchors), at = 0;
@@ -39,7 +39,8 @@ static size_t find_anchors(size_t note_count, const struct note *notes, int64_t 
     for (size_t k = 0; k < note_count; k++) {
         const struct note *note = &notes[k];
         if (is_usable(note))
-            ret[count++] = (struct clock_anchor){note->until, matters(note, interval) ? note->time : note->until, false};
+            ret[count++] =
+                (struct clock_anchor){note->until, matters(note, interval) ? note->time : note->until, false};
         else if (note->kind == NOTE_IN_WATER && !is_checked_near(note_count, notes, note->time))
             ret[count++] = (struct clock_anchor){note->time, note->time, true};
     }

@@ -9,14 +9,14 @@
 #include <stddef.h>
 #include <stdint.h>
 
-/* True times of rows that the logger stamped `raw` (ascending). The error is linear between two clock checks (NOTE_CLOCK)
- * and constant after the last. Where the logger entered the water without a check within two hours, its clock is taken to
- * have been set right then; the error before that is not drawn towards it. A check whose error is small against the interval
- * (below 30 s and a twentieth of it) counts as no error; an error of CLOCK_SLIP or more is no drift but a wrong zone or a
- * daylight-saving slip, and is never spread over time: that check is left out. Two checks at one visit tell that the clock
- * was set between them. ret ascends strictly. `notes` ascending by time. */
+/* True times of rows that the logger stamped `raw` (ascending). The error is linear between two clock checks
+ * (NOTE_CLOCK) and constant after the last. Where the logger entered the water without a check within two hours, its
+ * clock is taken to have been set right then; the error before that is not drawn towards it. A check whose error is
+ * small against the interval (below 30 s and a twentieth of it) counts as no error; an error of CLOCK_SLIP or more is
+ * no drift but a wrong zone or a daylight-saving slip, and is never spread over time: that check is left out. Two
+ * checks at one visit tell that the clock was set between them. ret ascends strictly. `notes` ascending by time. */
 #define CLOCK_SLIP ((int64_t)10 * 60 * 1000)
-void logger_clock_correct(struct arena *arena, size_t n, const int64_t *raw, size_t note_count, const struct note *notes,
-                          int64_t interval, int64_t *ret_time);
+void logger_clock_correct(struct arena *arena, size_t n, const int64_t *raw, size_t note_count,
+                          const struct note *notes, int64_t interval, int64_t *ret_time);
 
 #endif

@@ -4,7 +4,8 @@
 #include <math.h>
 #include <stdlib.h>
 
-/* The nearest samples that tell the depth at a reading: enough to average waves, few enough that a tide is a parabola. */
+/* The nearest samples that tell the depth at a reading: enough to average waves, few enough that a tide is a parabola.
+ */
 enum { FITTED_SAMPLES = 9 };
 
 static double level_at(const struct station *station, size_t note_count, const struct note *notes, size_t k);
@@ -15,9 +16,9 @@ static double curve_at_zero(size_t n, const double *x, const double *y);
 static int compare_anchors(const void *a, const void *b);
 static size_t lower_bound(size_t n, const int64_t *time, int64_t wanted);
 
-size_t reference_anchors(struct arena *arena, const struct station *station, size_t note_count, const struct note *notes,
-                         size_t n, const int64_t *time, const double *depth, const uint32_t *deployment,
-                         struct anchor **ret)
+size_t reference_anchors(struct arena *arena, const struct station *station, size_t note_count,
+                         const struct note *notes, size_t n, const int64_t *time, const double *depth,
+                         const uint32_t *deployment, struct anchor **ret)
 {
     struct anchor *anchors = arena_array(arena, 3 * note_count + 1, sizeof *anchors);
     size_t count = 0;
@@ -44,7 +45,8 @@ size_t reference_anchors(struct arena *arena, const struct station *station, siz
 }
 
 void reference_offsets(size_t n, const int64_t *time, const uint32_t *deployment, size_t anchor_count,
-                       const struct anchor *anchors, double sensor_elevation, double *ret_offset, uint8_t *ret_is_borrowed)
+                       const struct anchor *anchors, double sensor_elevation, double *ret_offset,
+                       uint8_t *ret_is_borrowed)
 {
     size_t first = 0; /* anchors [first, last) belong to the row's deployment */
     for (size_t i = 0; i < n; i++) {
@@ -58,7 +60,8 @@ void reference_offsets(size_t n, const int64_t *time, const uint32_t *deployment
             ret_offset[i] = sensor_elevation;
             continue;
         }
-        if (first == last) { /* none of its own: the nearest of its neighbours, which are the anchors around the place */
+        if (first ==
+            last) { /* none of its own: the nearest of its neighbours, which are the anchors around the place */
             size_t before = first > 0 ? first - 1 : first, after = first < anchor_count ? first : before;
             bool takes_before = llabs(anchors[before].time - time[i]) <= llabs(anchors[after].time - time[i]);
             const struct anchor *nearest = &anchors[takes_before ? before : after];
@@ -71,15 +74,14 @@ void reference_offsets(size_t n, const int64_t *time, const uint32_t *deployment
             k++;
         const struct anchor *left = &anchors[k > first ? k - 1 : first], *right = &anchors[k < last ? k : last - 1];
         double from = left->level - left->depth, to = right->level - right->depth;
-        double share = right->time > left->time
-                           ? (double)(time[i] - left->time) / (double)(right->time - left->time)
-                           : 0;
+        double share =
+            right->time > left->time ? (double)(time[i] - left->time) / (double)(right->time - left->time) : 0;
         ret_offset[i] = from + share * (to - from);
     }
 }
 
-void reference_doubts(size_t n, const int64_t *time, const double *depth, const uint32_t *deployment, size_t anchor_count,
-                      const struct anchor *anchors, double *ret_closing, double *ret_change)
+void reference_doubts(size_t n, const int64_t *time, const double *depth, const uint32_t *deployment,
+                      size_t anchor_count, const struct anchor *anchors, double *ret_closing, double *ret_change)
 {
     size_t first = 0;
     for (size_t i = 0; i < n; i++) {
@@ -166,8 +168,9 @@ static double depth_at(int64_t when, uint32_t deployment, size_t first, size_t l
     return curve_at_zero(n, x, y);
 }
 
-/* Least squares by polynomials that are orthogonal over the samples. A parabola, where 0 lies among them: at slack water a
- * line would cut the tide's crest by a centimetre. Beyond them a line, which cannot run away. n = 1: the sample. */
+/* Least squares by polynomials that are orthogonal over the samples. A parabola, where 0 lies among them: at slack
+ * water a line would cut the tide's crest by a centimetre. Beyond them a line, which cannot run away. n = 1: the
+ * sample. */
 static double curve_at_zero(size_t n, const double *x, const double *y)
 {
     if (n < 2)

@@ -12,8 +12,8 @@
 struct anchor {
     int64_t time;
     uint32_t deployment;
-    double level;  /* read by hand, above the datum [m] */
-    double depth;  /* over the sensor at that time, from the samples around it [m] */
+    double level; /* read by hand, above the datum [m] */
+    double depth; /* over the sensor at that time, from the samples around it [m] */
     int64_t note;
     enum note_kind kind;
 };
@@ -22,21 +22,22 @@ struct anchor {
  * REFERENCE_REACH of it, so one reading during a visit ties both the deployment that ends and the one that begins.
  * depth: NaN where unusable. Readings of the same time are averaged. In the arena. */
 #define REFERENCE_REACH ((int64_t)20 * 60 * 1000)
-size_t reference_anchors(struct arena *arena, const struct station *station, size_t note_count, const struct note *notes,
-                         size_t n, const int64_t *time, const double *depth, const uint32_t *deployment,
-                         struct anchor **ret);
+size_t reference_anchors(struct arena *arena, const struct station *station, size_t note_count,
+                         const struct note *notes, size_t n, const int64_t *time, const double *depth,
+                         const uint32_t *deployment, struct anchor **ret);
 
 /* ret_offset[i] = level - depth for each row: linear between the anchors of its deployment, constant outside. A row
- * whose deployment has no anchor takes the nearest anchor of another and ret_is_borrowed is set; with no anchor at all the
- * offset is `sensor_elevation` (NaN: none). */
+ * whose deployment has no anchor takes the nearest anchor of another and ret_is_borrowed is set; with no anchor at all
+ * the offset is `sensor_elevation` (NaN: none). */
 void reference_offsets(size_t n, const int64_t *time, const uint32_t *deployment, size_t anchor_count,
-                       const struct anchor *anchors, double sensor_elevation, double *ret_offset, uint8_t *ret_is_borrowed);
+                       const struct anchor *anchors, double sensor_elevation, double *ret_offset,
+                       uint8_t *ret_is_borrowed);
 
-/* What the tie leaves open at each row: ret_closing [m], the error between the two readings around it as it may still stand
- * there (nothing at the readings, half of it midway), and ret_change [m], how far depth is from that at the nearest
- * reading (the depth itself where there is none). */
-void reference_doubts(size_t n, const int64_t *time, const double *depth, const uint32_t *deployment, size_t anchor_count,
-                      const struct anchor *anchors, double *ret_closing, double *ret_change);
+/* What the tie leaves open at each row: ret_closing [m], the error between the two readings around it as it may still
+ * stand there (nothing at the readings, half of it midway), and ret_change [m], how far depth is from that at the
+ * nearest reading (the depth itself where there is none). */
+void reference_doubts(size_t n, const int64_t *time, const double *depth, const uint32_t *deployment,
+                      size_t anchor_count, const struct anchor *anchors, double *ret_closing, double *ret_change);
 
 /* One check result an anchor: what the chain said with the earlier anchor alone, against the reading. */
 size_t reference_closings(struct arena *arena, size_t anchor_count, const struct anchor *anchors,

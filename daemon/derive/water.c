@@ -31,9 +31,8 @@ void water_states(size_t n, const int64_t *time, size_t note_count, const struct
 }
 
 void water_detect(size_t n, const int64_t *time, const double *gauge, const double *conductivity, int64_t settling,
-                  uint8_t *state, uint32_t *deployment)
+                  uint8_t *state)
 {
-    uint32_t stretches = 0;
     int64_t left_air = INT64_MIN / 2; /* when the last stretch that was found here ended */
     for (size_t i = 0; i < n; i++) {
         bool is_pressed = !(fabs(gauge[i]) < WATER_AIR_GAUGE); /* also where it is not known */
@@ -46,7 +45,6 @@ void water_detect(size_t n, const int64_t *time, const double *gauge, const doub
             left_air = INT64_MAX;
             state[i] = WATER_AIR;
         } else if (was_air) {
-            stretches++;
             left_air = time[i];
             state[i] = WATER_AIR; /* half in */
         } else if (state[i] == WATER_IN && time[i] - left_air < settling) {
@@ -54,7 +52,6 @@ void water_detect(size_t n, const int64_t *time, const double *gauge, const doub
         } else if (state[i] == WATER_IN && !is_pressed && !(conductivity && !isnan(conductivity[i]))) {
             state[i] = WATER_DOUBTED;
         }
-        deployment[i] += stretches;
     }
 }
 

@@ -25,6 +25,7 @@ static const struct {
     {"\xE2\x85\x9C", 0.375}, {"\xE2\x85\x9D", 0.625}, {"\xE2\x85\x9E", 0.875},
 };
 
+static const struct unit *find_unit(struct cell written);
 static bool take_mark(struct cursor *cursor, const char *const *marks, size_t count);
 static bool take_amount(struct cursor *cursor, char decimal, double *ret, bool *ret_is_whole);
 static bool take_number(struct cursor *cursor, char decimal, double *ret, bool *ret_is_whole);
@@ -85,13 +86,31 @@ enum amount_result amount_read(struct cell cell, char decimal, const struct unit
     if (!text_parse_number(cell.text, split, decimal, &value))
         return AMOUNT_NO_NUMBER;
     struct cell written = cell_trim(cell.text + split, cell.length - split);
-    const struct unit *own = unit_find(written.text, written.length);
+    const struct unit *own = find_unit(written);
     if (!own)
         return AMOUNT_NO_NUMBER;
     if (own->dimension != dimension)
         return AMOUNT_WRONG_UNIT;
     *ret = unit_to_base(own, value);
     return isfinite(*ret) ? AMOUNT_READ : AMOUNT_NO_NUMBER;
+}
+
+/* In short units case carries meaning; in words such as Meters it does not. */
+static const struct unit *find_unit(struct cell written)
+{
+    enum { SHORTEST_WORD = 4, LONGEST_WORD = 16 };
+    const struct unit *unit = unit_find(written.text, written.length);
+    if (unit || written.length < SHORTEST_WORD || written.length > LONGEST_WORD)
+        return unit;
+    char small[LONGEST_WORD];
+    for (size_t i = 0; i < written.length; i++) {
+        char c = written.text[i];
+        bool is_capital = c >= 'A' && c <= 'Z';
+        if (!is_capital && !(c >= 'a' && c <= 'z'))
+            return NULL;
+        small[i] = is_capital ? (char)(c + ('a' - 'A')) : c;
+    }
+    return unit_find(small, written.length);
 }
 
 static bool take_mark(struct cursor *cursor, const char *const *marks, size_t count)

@@ -5,7 +5,7 @@
 
 #include <string.h>
 
-enum { SAMPLE = 4096, REPLACEMENT = 0xFFFD };
+enum { SAMPLE = 4096, REPLACEMENT = 0xFFFD, BEFORE_NAME = 30 /* bytes of an archive before its first name */ };
 
 /* Windows-1252 from 0x80 to 0x9F; the rest is Latin-1. Five places are not assigned. */
 static const uint16_t windows_1252[32] = {
@@ -43,7 +43,6 @@ static const struct mark marks[] = {
 static const char *container_kind(const char *bytes, size_t length);
 static const char *old_container_kind(const char *bytes, size_t length);
 static bool looks_like_page(const char *bytes, size_t length);
-static bool contains(const char *bytes, size_t length, const char *word);
 static const char *utf16_without_mark(const char *bytes, size_t length);
 static bool decode_utf16(struct arena *arena, const char *bytes, size_t length, bool is_big, struct decoded *ret,
                          struct error *error);
@@ -115,10 +114,13 @@ size_t encoding_put_utf8(char *at, uint32_t c)
     return length;
 }
 
-/* Workbooks and what claims to be one are for the reader of workbooks to judge. */
+/* A document of the other family begins with its kind, not packed. Workbooks and what claims to be one are for the
+ * reader of workbooks to judge. */
 static const char *container_kind(const char *bytes, size_t length)
 {
-    return contains(bytes, length, "opendocument.spreadsheet") ? "a spreadsheet (ODS)" SAVE_AS_TABLE : NULL;
+    static const char kind[] = "mimetypeapplication/vnd.oasis.opendocument.spreadsheet";
+    bool is_other = length >= BEFORE_NAME + sizeof kind - 1 && memcmp(bytes + BEFORE_NAME, kind, sizeof kind - 1) == 0;
+    return is_other ? "a spreadsheet (ODS)" SAVE_AS_TABLE : NULL;
 }
 
 /* A workbook with a password is one stream of that name in the old container; names in it are UTF-16. */
@@ -141,11 +143,6 @@ static bool looks_like_page(const char *bytes, size_t length)
         if (length >= strlen(starts[i]) && strncasecmp(bytes, starts[i], strlen(starts[i])) == 0)
             return true;
     return false;
-}
-
-static bool contains(const char *bytes, size_t length, const char *word)
-{
-    return memmem(bytes, length < SAMPLE ? length : SAMPLE, word, strlen(word)) != NULL;
 }
 
 /* Western text in UTF-16 has a zero byte at every second place, and none between. */

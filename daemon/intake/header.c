@@ -3,6 +3,7 @@
 
 #include <string.h>
 
+static const struct unit *split_unit(struct cell *cell, struct cell *ret_text);
 static bool cut_end(struct cell *cell, struct cell *ret_end);
 static bool cut_brackets(struct cell *cell, struct cell *ret_end);
 static bool cut_behind_comma(struct cell *cell, struct cell *ret_end);
@@ -24,7 +25,25 @@ enum header_fit header_fit(struct cell cell, const char *pattern)
 
 const struct unit *header_unit(struct cell cell, struct cell *ret_text)
 {
-    while (cut_end(&cell, ret_text)) {
+    return split_unit(&cell, ret_text);
+}
+
+struct cell header_name(struct cell cell)
+{
+    struct cell name = cell, ignored;
+    return split_unit(&name, &ignored) ? name : cell;
+}
+
+enum unit_dimension header_dimension(enum quantity quantity)
+{
+    const char *written = quantity_info(quantity)->unit;
+    return unit_find(written, strlen(written))->dimension;
+}
+
+/* *cell becomes what stands before the unit. */
+static const struct unit *split_unit(struct cell *cell, struct cell *ret_text)
+{
+    while (cut_end(cell, ret_text)) {
         /* The unit of salinity is "1", but "Temp (1)" numbers a sensor. */
         bool is_digit = ret_text->length == 1 && *ret_text->text == '1';
         const struct unit *unit = is_digit ? NULL : unit_find(ret_text->text, ret_text->length);
@@ -32,12 +51,6 @@ const struct unit *header_unit(struct cell cell, struct cell *ret_text)
             return unit;
     }
     return NULL;
-}
-
-enum unit_dimension header_dimension(enum quantity quantity)
-{
-    const char *written = quantity_info(quantity)->unit;
-    return unit_find(written, strlen(written))->dimension;
 }
 
 static bool cut_end(struct cell *cell, struct cell *ret_end)

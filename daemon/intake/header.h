@@ -20,6 +20,9 @@ enum header_fit header_fit(struct cell cell, const char *pattern);
 /* The unit that the cell names, NULL for none that is known; `ret_text` is how it is written there. */
 const struct unit *header_unit(struct cell cell, struct cell *ret_text);
 
+/* The cell without the unit that header_unit() finds in it, and what stands behind; all of it where there is none. */
+struct cell header_name(struct cell cell);
+
 /* The dimension in which a quantity is measured. */
 enum unit_dimension header_dimension(enum quantity quantity);
 

@@ -10,6 +10,7 @@
 
 static void add_complaint(struct job *job, uint32_t line, const struct bound_column *bound, const char *format,
                           va_list arguments) __attribute__((format(printf, 4, 0)));
+static bool read_by_hand(const struct clock_format *format, struct cell text, struct clock_reading *ret);
 static bool read_two_cells(const struct clock_format *format, struct cell a, struct cell b, struct clock_reading *ret);
 static bool read_written_time(const struct clock_format *format, struct cell date, struct cell time, bool date_first,
                               struct clock_reading *ret);
@@ -106,7 +107,8 @@ bool job_read_time(const struct job *job, const struct row *row, char *joined, s
     }
     if (a.kind == CELL_CIVIL)
         return clock_read_civil(a.text, a.length, ret);
-    return clock_read(&binding->format, ret_text->text, ret_text->length, ret);
+    return clock_read(&binding->format, ret_text->text, ret_text->length, ret) ||
+           (binding->layout->holds == LAYOUT_NOTES && read_by_hand(&binding->format, *ret_text, ret));
 }
 
 bool job_refuse_time(struct job *job, uint32_t line, struct cell text)
@@ -200,6 +202,18 @@ static void add_complaint(struct job *job, uint32_t line, const struct bound_col
         batch->complaints = arena_array(job->arena, INTAKE_MOST_COMPLAINTS, sizeof *batch->complaints);
     batch->complaints[batch->complaint_count++] =
         (struct complaint){.line = line, .column = bound ? bound->cell + 1 : 0, .text = job->last_complaint};
+}
+
+/* People write the time of day in their own way behind a date that is written as agreed: "1:50pm", "1350", "13h50". */
+static bool read_by_hand(const struct clock_format *format, struct cell text, struct clock_reading *ret)
+{
+    for (uint32_t i = 1; i + 1 < text.length; i++) {
+        struct cell date = {.text = text.text, .length = i};
+        struct cell time = cell_trim(text.text + i, text.length - i);
+        if (text.text[i] == ' ' && read_written_time(format, date, time, true, ret))
+            return true;
+    }
+    return false;
 }
 
 /* Date and time in two cells, one of them at least a date or time of a workbook. Which is which the cells say

@@ -146,8 +146,8 @@ static void test_spike(struct column_view *c, const struct quality_limits *limit
     if (isnan(limits->spike_suspect) && isnan(limits->spike_fail))
         return;
     for (size_t i = 1; i + 1 < c->n; i++) {
-        if (!is_usable(c, i - 1) || !is_usable(c, i) || !is_usable(c, i + 1) ||
-            c->time[i] - c->time[i - 1] > pause || c->time[i + 1] - c->time[i] > pause)
+        if (!is_usable(c, i - 1) || !is_usable(c, i) || !is_usable(c, i + 1) || c->time[i] - c->time[i - 1] > pause ||
+            c->time[i + 1] - c->time[i] > pause)
             continue;
         double distance = fabs(c->value[i] - (c->value[i - 1] + c->value[i + 1]) / 2);
         if (distance > limits->spike_fail)
@@ -233,8 +233,8 @@ static double extreme_from(struct extreme *extreme, const double *value, size_t 
     return value[extreme->rows[extreme->first]];
 }
 
-/* A pause says nothing about the value after it: the bit is set, the flag is not. Before the first row nothing is known:
- * the longest pause of all. */
+/* A pause says nothing about the value after it: the bit is set, the flag is not. Before the first row nothing is
+ * known: the longest pause of all. */
 static void test_gap(struct column_view *c, int64_t pause)
 {
     for (size_t i = 0; i < c->n; i++)

@@ -2,9 +2,9 @@
 /* Quality tests in the sense of the IOOS QARTOD manuals, as sweeps over the columns of a record.
  *
  * Each test sets its bit in `tests` and worsens `flag`; a value that every test in force let pass is flagged pass, one
- * that no test looked at stays "not evaluated". Tests use time, not index: a pause longer than three sampling intervals (at
- * most six hours) breaks runs and differences. Rows flagged fail because the sensor was in air, or because a person struck
- * them out, are not looked at; a flag that a person restored stays. Feeding earlier rows too (a lead-in of
+ * that no test looked at stays "not evaluated". Tests use time, not index: a pause longer than three sampling intervals
+ * (at most six hours) breaks runs and differences. Rows flagged fail because the sensor was in air, or because a person
+ * struck them out, are not looked at; a flag that a person restored stays. Feeding earlier rows too (a lead-in of
  * quality_lead_in()) gives the same answer as feeding all of history. */
 #ifndef RILLWARD_QUALITY_QUALITY_H
 #define RILLWARD_QUALITY_QUALITY_H

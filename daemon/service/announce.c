@@ -298,11 +298,7 @@ static bool store_changes(struct pipeline *p, const struct rule *rule, const str
         if (!tell_change(&teller, &change->alarm, change->event, "rillward", step_word(change), error))
             return false;
     }
-    /* Alarms stand on pages, which time alone can make untrue: the network's, and the station's and its pictures. */
-    bool has_page = n > 0 && subject->place != 0 && !subject->is_barometer;
-    return (n == 0 || store_manifest_due(p->store, 0, error)) &&
-           (!has_page || (store_manifest_due(p->store, subject->place, error) &&
-                          mark_pictures(p, rule, subject, changes, n, error)));
+    return subject->place == 0 || subject->is_barometer || mark_pictures(p, rule, subject, changes, n, error);
 }
 
 /* The months in which an episode begins and ends; those between were derived anew, and are due by that. */

@@ -30,8 +30,8 @@ void manual_print_usage(const struct manual *manual, struct text *ret)
     for (size_t i = 0; i < manual->command_count; i++) {
         const struct manual_command *command = &manual->commands[i];
         bool has_words = command->words && *command->words;
-        text_printf(ret, "  %-9s %s%s%s\n", command->name, has_words ? command->words : "", has_words ? ": " : "",
-                    command->help);
+        text_printf(ret, "  %-9s %s%s%s\n", command->name, has_words ? command->words : "",
+                    has_words ? "\n            " : "", command->help);
     }
     text_putc(ret, '\n');
     for (size_t i = 0; i < manual->option_count; i++) {

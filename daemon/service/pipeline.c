@@ -5,6 +5,7 @@
 #include "derive/derive.h"
 #include "quality/quality.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -19,6 +20,8 @@ static bool add_stretch(struct pipeline *p, uint32_t place, struct span around, 
                         struct error *error);
 static bool load_references(struct pipeline *p, uint32_t place, struct span rows, struct readings *readings,
                             struct error *error);
+static bool load_around(struct pipeline *p, uint32_t place, uint32_t kinds, int looks, struct span inside, int64_t reach,
+                        struct readings *readings, struct error *error);
 static bool load_notes(struct pipeline *p, uint32_t place, struct span rows, struct derive_input *ret,
                        struct error *error);
 static bool load_sources(struct pipeline *p, const struct station *station, struct derive_input *ret,
@@ -166,41 +169,41 @@ static bool load_input(struct pipeline *p, size_t station, uint32_t place, struc
 {
     const struct station *s = &p->config->stations[station];
     *ret = (struct derive_input){.config = p->config, .station = s};
-    struct span rows = {span.from - quality_lead_in(p->config, s), span.to + HOUR_MS};
+    struct span rows = {span.from - quality_lead_in(p->config, s), span.to + quality_lead_out()};
     return store_readings_load(p->store, place, rows, p->arena, &ret->readings, error) &&
            load_references(p, place, rows, &ret->readings, error) && load_notes(p, place, rows, ret, error) &&
            load_sources(p, s, ret, error);
 }
 
-/* The hand readings just outside the rows tie the level inside them, and the next visit's checks correct its sensors: the
- * readings around them come along. */
+/* The hand readings outside the rows tie the level inside them, and checks before and after correct its sensors: the
+ * readings around them come along. Some hand readings tie nothing (no data, in air), so a few are taken on each side. */
 static bool load_references(struct pipeline *p, uint32_t place, struct span rows, struct readings *readings,
                             struct error *error)
 {
-    enum { LOOKS = 4 }; /* a hand reading without data around it ties nothing: look at the one beyond */
-    int64_t before = rows.from + HOUR_MS, after = rows.to - HOUR_MS, check;
-    size_t n = readings->n;
-    for (int k = 0; k < LOOKS && readings->n == n; k++) {
-        if (!store_note_before(p->store, place, LEVEL_NOTES, before, &before, error))
+    enum { LOOKS = 3 };
+    struct span inside = {rows.from + HOUR_MS, rows.to - HOUR_MS};
+    return load_around(p, place, LEVEL_NOTES, LOOKS, inside, HOUR_MS, readings, error) &&
+           load_around(p, place, CHECK_NOTES, LOOKS, inside, VISIT_LENGTH + HOUR_MS, readings, error);
+}
+
+/* Readings within `reach` of the nearest `looks` notes of these kinds on each side of the span. */
+static bool load_around(struct pipeline *p, uint32_t place, uint32_t kinds, int looks, struct span inside, int64_t reach,
+                        struct readings *readings, struct error *error)
+{
+    int64_t before = inside.from, after = inside.to;
+    for (int k = 0; k < looks && before != TIME_NONE; k++) {
+        if (!store_note_before(p->store, place, kinds, before, &before, error))
             return false;
-        if (before == TIME_NONE)
-            break;
-        if (!add_stretch(p, place, (struct span){before - HOUR_MS, before + HOUR_MS}, readings, error))
-            return false;
-    }
-    n = readings->n;
-    for (int k = 0; k < LOOKS && readings->n == n; k++, after++) {
-        if (!store_note_after(p->store, place, LEVEL_NOTES, after, &after, error))
-            return false;
-        if (after == TIME_NONE)
-            break;
-        if (!add_stretch(p, place, (struct span){after - HOUR_MS, after + HOUR_MS}, readings, error))
+        if (before != TIME_NONE && !add_stretch(p, place, (struct span){before - reach, before + reach}, readings, error))
             return false;
     }
-    if (!store_note_after(p->store, place, CHECK_NOTES, rows.to - HOUR_MS, &check, error))
-        return false;
-    struct span visit = {check - HOUR_MS, check + VISIT_LENGTH + HOUR_MS};
-    return check == TIME_NONE || add_stretch(p, place, visit, readings, error);
+    for (int k = 0; k < looks && after != TIME_NONE; k++, after += after != TIME_NONE) {
+        if (!store_note_after(p->store, place, kinds, after, &after, error))
+            return false;
+        if (after != TIME_NONE && !add_stretch(p, place, (struct span){after - reach, after + reach}, readings, error))
+            return false;
+    }
+    return true;
 }
 
 static bool add_stretch(struct pipeline *p, uint32_t place, struct span around, struct readings *readings,
@@ -226,17 +229,25 @@ static bool load_notes(struct pipeline *p, uint32_t place, struct span rows, str
         span.from = r->time[0] < span.from ? r->time[0] : span.from;
         span.to = r->time[r->n - 1] >= span.to ? r->time[r->n - 1] + 1 : span.to;
     }
-    struct span wide = {span.from - HOUR_MS, span.to + HOUR_MS};
-    static const uint32_t kinds[] = {MOVE_NOTES, CLOCK_NOTES, CHECK_NOTES}; /* these act from one to the next */
-    for (size_t k = 0; k < COUNT_OF(kinds); k++) {
-        int64_t before, after;
-        if (!store_note_before(p->store, place, kinds[k], span.from, &before, error) ||
-            !store_note_after(p->store, place, kinds[k], span.to, &after, error))
-            return false;
-        if (before != TIME_NONE && before < wide.from)
-            wide.from = before;
-        if (after != TIME_NONE && after >= wide.to)
-            wide.to = after + (kinds[k] == CHECK_NOTES ? VISIT_LENGTH : 0) + 1;
+    struct span wide = {span.from - 2 * HOUR_MS, span.to + 2 * HOUR_MS};
+    /* These act from one note to the next; a few are taken, since some say nothing (a clock check that is a zone slip). */
+    static const struct {
+        uint32_t kinds;
+        int looks;
+    } acting[] = {{MOVE_NOTES, 1}, {1u << NOTE_IN_WATER, 1}, {CLOCK_NOTES, 3}, {CHECK_NOTES, 3}};
+    for (size_t k = 0; k < COUNT_OF(acting); k++) {
+        int64_t before = span.from, after = span.to;
+        for (int look = 0; look < acting[k].looks; look++) {
+            if (before != TIME_NONE && !store_note_before(p->store, place, acting[k].kinds, before, &before, error))
+                return false;
+            if (after != TIME_NONE && !store_note_after(p->store, place, acting[k].kinds, after, &after, error))
+                return false;
+            if (before != TIME_NONE && before - VISIT_LENGTH < wide.from)
+                wide.from = before - VISIT_LENGTH;
+            if (after != TIME_NONE && after + VISIT_LENGTH >= wide.to)
+                wide.to = after + VISIT_LENGTH + 1;
+            after += after != TIME_NONE;
+        }
     }
     uint32_t all = (1u << NOTE_KIND_COUNT) - 1;
     struct note *near, *spanning;
@@ -281,8 +292,12 @@ static bool load_sources(struct pipeline *p, const struct station *station, stru
 static bool covers_all(const struct readings *air, const struct readings *water, int64_t largest_gap)
 {
     size_t i = 0;
-    if (!air->value[QUANTITY_AIR_PRESSURE])
+    const double *pressure = air->value[QUANTITY_AIR_PRESSURE];
+    if (!pressure)
         return false;
+    for (size_t k = 0; k < air->n; k++)
+        if (isnan(pressure[k]))
+            return false; /* an empty cell may leave a pause: let the next barometer be at hand */
     for (size_t k = 0; k < water->n; k++) {
         while (i < air->n && air->time[i] < water->time[k])
             i++;

@@ -5,13 +5,19 @@
 #include "base/log.h"
 #include "base/timestamp.h"
 #include "notify/notify.h"
+#include "service/metrics.h"
 #include "service/pipeline.h"
+#include "service/sandbox.h"
 #include "service/systemd.h"
 #include "service/wake.h"
 
 #include <errno.h>
+#include <limits.h>
 #include <malloc.h>
+#include <math.h>
 #include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/epoll.h>
 #include <sys/signalfd.h>
@@ -29,6 +35,7 @@ enum {
     SETTLING_MARGIN = 2000,  /* ms beyond the settling time after which a file that still waits is not waited for */
     ONCE_DELIVERY = 60000,   /* ms that `once` waits for recipients */
     FAILURE_PAUSE_MOST = 60000,
+    METRICS_AFTER = 60000,   /* ms after which metrics are written even while there is work */
 };
 
 struct service {
@@ -38,6 +45,11 @@ struct service {
     struct watch *watch;
     struct notify *notify;
     struct pipeline pipeline;
+    struct sandbox *sandbox; /* NULL: the settings want none */
+    struct metrics_run run;
+    int64_t scan_began, changed_since, metrics_at; /* monotonic; 0: no scan runs, nothing changed; earliest next writing */
+    size_t scans_seen;
+    bool metrics_failed;
     int epoll_fd, signal_fd, bell_fd;
     int64_t wall, disk_wall, monotonic; /* read once a turn; wall: for facts, disk_wall: for file times */
     int64_t clock_shift;                /* wall - disk_wall */
@@ -77,6 +89,10 @@ static void pause_after(struct service *s, const struct error *error);
 static bool once_is_done(struct service *s);
 static bool needs_hand(struct service *s);
 static bool make_places(const struct config *config, struct error *error);
+static bool enter_sandbox(struct service *s, struct error *error);
+static bool is_locked_out(struct service *s, struct error *error);
+static bool watch_over(struct service *s, bool worked, struct error *error);
+static void write_metrics(struct service *s);
 
 bool service_run(const struct service_options *options, struct config *config, bool *ret_needs_hand, struct error *error)
 {
@@ -85,6 +101,7 @@ bool service_run(const struct service_options *options, struct config *config, b
         s.clock_shift = options->clock_set - clock_wall();
     read_clocks(&s);
     s.started = s.monotonic;
+    s.run = (struct metrics_run){s.disk_wall, s.disk_wall, TIME_NONE, .scan_seconds = NAN};
     bool ok = start(&s, error);
     if (ok) {
         systemd_notify_ready();
@@ -102,7 +119,11 @@ bool service_run(const struct service_options *options, struct config *config, b
                 break;
             }
             pause_after(&s, &problem);
+            ok = !is_locked_out(&s, error);
         }
+        ok = ok && watch_over(&s, worked, error);
+        if (!ok)
+            break;
         if (options->once && !worked && once_is_done(&s))
             break;
         if (!worked)
@@ -113,6 +134,8 @@ bool service_run(const struct service_options *options, struct config *config, b
             reload(&s);
     }
     systemd_notify_stopping();
+    if (ok)
+        write_metrics(&s);
     *ret_needs_hand = ok && needs_hand(&s);
     finish(&s);
     return ok;
@@ -128,11 +151,14 @@ static bool start(struct service *s, struct error *error)
         return fail_errno(error, ERROR_SYSTEM, "cannot make an event queue");
     if (!listen_to_signals(s, error) || !make_places(s->config, error))
         return false;
+    setenv("SQLITE_TMPDIR", s->config->state, 1); /* the sandbox has no other place for the database's temporary files */
     s->store = store_open(s->config->state, error);
     if (!s->store || !pipeline_open(&s->pipeline, s->config, s->store, error) || !open_watch(s, error))
         return false;
     s->bell_fd = wake_open(s->config->state, error);
     if (s->bell_fd < 0 || !listen_to(s, s->bell_fd, SOURCE_BELL, error))
+        return false;
+    if (s->config->sandbox == SANDBOX_ON && !enter_sandbox(s, error)) /* before the first thread, which notify makes */
         return false;
     s->notify = notify_open(s->config, error);
     if (!s->notify || !listen_to(s, notify_fd(s->notify), SOURCE_NETWORK, error))
@@ -145,7 +171,41 @@ static bool start(struct service *s, struct error *error)
 
 static bool make_places(const struct config *config, struct error *error)
 {
-    return file_make_folders(config->archive, error) && file_make_folders(config->state, error);
+    char metrics[PATH_MAX];
+    if (!file_make_folders(config->archive, error) || !file_make_folders(config->state, error))
+        return false;
+    if (!config->metrics_file)
+        return true;
+    snprintf(metrics, sizeof metrics, "%.*s", (int)(strrchr(config->metrics_file, '/') - config->metrics_file),
+             config->metrics_file);
+    return !*metrics || file_make_folders(metrics, error);
+}
+
+static bool enter_sandbox(struct service *s, struct error *error)
+{
+    struct text said;
+    s->sandbox = sandbox_plan(s->config, s->options->config_path);
+    if (!sandbox_enter(s->sandbox, INT_MAX, error))
+        return within(error, "the sandbox ('sandbox: off' leaves it to the unit)");
+    s->run.is_sandboxed = sandbox_is_entered(s->sandbox);
+    text_init(&said, 16384);
+    sandbox_describe(s->sandbox, &said);
+    log_notice("%s", said.bytes);
+    text_done(&said);
+    return true;
+}
+
+/* Rules are tied to folders as they were at the start: what was mounted over one since is closed to us for good. */
+static bool is_locked_out(struct service *s, struct error *error)
+{
+    const char *path = sandbox_find_stale(s->sandbox);
+    if (!path)
+        return false;
+    fail(error, ERROR_SYSTEM,
+         "'%s' was mounted or made anew since the start, and the sandbox has no access to it: ending, so that the service "
+         "manager starts the service again",
+         path);
+    return true;
 }
 
 static bool open_watch(struct service *s, struct error *error)
@@ -191,6 +251,7 @@ static void finish(struct service *s)
     if (s->pipeline.arena)
         pipeline_close(&s->pipeline);
     store_close(s->store);
+    sandbox_free(s->sandbox);
     if (s->bell_fd >= 0)
         close(s->bell_fd);
     if (s->signal_fd >= 0)
@@ -260,6 +321,8 @@ static int64_t next_deadline(struct service *s)
         next = sooner(next, s->pipeline.next_alarm_look - shift);
     if (s->watchdog_interval)
         next = sooner(next, s->watchdog_due);
+    if (s->changed_since && s->config->metrics_file)
+        next = sooner(next, s->metrics_at);
     if (s->options->once)
         next = sooner(next, s->monotonic + 200); /* until recipients have answered, or have had their time */
     return next;
@@ -290,12 +353,15 @@ static void reload(struct service *s)
         log_error("%s", config_problem_print(&problems.list[k], problems.arena));
     struct pipeline pipeline;
     struct error error;
+    struct sandbox *wanted = fresh ? sandbox_plan(fresh, s->options->config_path) : NULL;
+    bool is_accepted = false;
     if (!fresh) {
         log_error("the settings have %zu mistakes: the running ones stay in force", problems.count);
     } else if (strcmp(fresh->state, s->config->state) != 0) {
         log_error("the state folder cannot change while running: the running settings stay in force; restart to change it");
         config_free(fresh);
-    } else if (!make_places(fresh, &error) || !pipeline_open(&pipeline, fresh, s->store, &error)) {
+    } else if (!sandbox_covers(s->sandbox, wanted, &error) || !make_places(fresh, &error) ||
+               !pipeline_open(&pipeline, fresh, s->store, &error)) {
         log_error("the running settings stay in force: %s", error.text);
         config_free(fresh);
     } else {
@@ -307,10 +373,16 @@ static void reload(struct service *s)
         s->notices_due = s->wall;
         if (!open_watch(s, &error))
             log_error("%s", error.text);
+        if (fresh->sandbox != old->sandbox)
+            log_warning("'sandbox' takes effect when the service starts again");
         config_free(old);
+        is_accepted = true;
         log_notice("settings were read again");
     }
     config_problems_done(&problems);
+    sandbox_free(wanted);
+    s->run.settings_refused += !is_accepted;
+    s->changed_since = s->monotonic;
     systemd_notify_ready();
 }
 
@@ -377,6 +449,9 @@ static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
             return within(error, "taking '%s'", candidate.path);
         }
         log_take(&candidate, result, message);
+        s->run.drops_taken += result == TAKE_TAKEN;
+        s->run.drops_repeated += result == TAKE_REPEATED;
+        s->run.drops_set_aside += result == TAKE_SET_ASIDE;
         if (result != TAKE_KNOWN) {
             s->pipeline.next_alarm_look = TIME_NONE;
             count++;
@@ -504,12 +579,64 @@ static bool publish(struct service *s, bool *ret_worked, struct error *error)
     return true;
 }
 
+/* ---- what others may know ---- */
+
+/* False with an error when only starting again helps. */
+static bool watch_over(struct service *s, bool worked, struct error *error)
+{
+    watch_report(s->watch, &s->run.inbox);
+    bool is_scanned = s->run.inbox.scans > 0 && s->run.inbox.scans != s->scans_seen;
+    s->scans_seen = s->run.inbox.scans;
+    if (s->scan_began == 0 && !watch_is_idle(s->watch))
+        s->scan_began = s->monotonic;
+    if (is_scanned) {
+        s->run.last_scan = s->disk_wall;
+        s->run.scan_seconds = s->scan_began ? (double)(clock_monotonic() - s->scan_began) / 1000 : 0;
+    }
+    if (watch_is_idle(s->watch))
+        s->scan_began = 0;
+    if (worked || is_scanned) {
+        s->run.last_turn = s->disk_wall;
+        s->changed_since = s->changed_since ? s->changed_since : s->monotonic;
+    }
+    bool is_worth_it = s->changed_since && (!worked || s->monotonic - s->changed_since > METRICS_AFTER);
+    if (is_worth_it && s->monotonic >= s->metrics_at)
+        write_metrics(s);
+    bool is_in_trouble = is_scanned && (s->run.inbox.inbox_missing || s->run.inbox.unreadable > 0);
+    return !is_in_trouble || !is_locked_out(s, error);
+}
+
+static void write_metrics(struct service *s)
+{
+    s->changed_since = 0;
+    s->metrics_at = s->monotonic + METRICS_PAUSE;
+    if (!s->config->metrics_file)
+        return;
+    struct metrics metrics = {.run = s->run};
+    struct text text;
+    struct error error;
+    text_init(&text, (size_t)64 << 20);
+    arena_reset(s->pipeline.arena);
+    bool ok = metrics_gather(s->config, s->store, s->pipeline.arena, &metrics, &error);
+    if (ok) {
+        metrics_render(&metrics, &text);
+        ok = metrics_write(s->config->metrics_file, &text, &error);
+    }
+    text_done(&text);
+    s->did_trim = false;
+    if (!ok && !s->metrics_failed) /* once, not every quarter of a minute */
+        log_warning("%s", error.text);
+    s->metrics_failed = !ok;
+}
+
 /* ---- failure and the end ---- */
 
 /* The machine is in the way (disk full, permission): say it once, keep the inbox as it is, try again with growing pauses. */
 static void pause_after(struct service *s, const struct error *error)
 {
     store_rollback(s->store);
+    s->run.failures++;
+    s->changed_since = s->changed_since ? s->changed_since : s->monotonic;
     s->pause = s->pause == 0 ? 1000 : s->pause * 2 < FAILURE_PAUSE_MOST ? s->pause * 2 : FAILURE_PAUSE_MOST;
     s->paused_until = s->monotonic + s->pause;
     char pause[TIMESTAMP_SIZE];

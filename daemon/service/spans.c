@@ -18,7 +18,7 @@ static bool add(struct pipeline *p, size_t station, struct span span, struct err
  * they move the level on both sides of it. */
 bool spans_dirty_by_readings(struct pipeline *p, size_t station, struct span changed, struct error *error)
 {
-    struct span span = {changed.from - HOUR_MS, changed.to + quality_lead_in(p->config, &p->config->stations[station])};
+    struct span span = {changed.from - quality_lead_out(), changed.to + quality_lead_in(p->config, &p->config->stations[station])};
     struct span tied = changed;
     if (!widen(p, p->station_places[station], &tied, error))
         return false;

@@ -9,6 +9,7 @@
 #include <stdio.h>
 #include <string.h>
 
+static bool mark_pages(const struct teller *t, const struct alarm *alarm, struct error *error);
 static bool fill_place(const struct teller *t, struct notice *notice, struct error *error);
 static void fill_values(const struct rule *rule, struct notice *notice);
 static void add_chattering(const struct teller *t, const struct rule *rule, struct episode *episode, int64_t times);
@@ -46,9 +47,7 @@ bool tell_change(const struct teller *t, struct alarm *alarm, enum notice_event 
 {
     if (!store_alarm_put(t->store, alarm, who, what, error))
         return false;
-    /* The stations' alarms stand in the network's own files, which time and people alone can make untrue. */
-    bool is_shown = config_find_station(t->config, alarm->station) < t->config->station_count;
-    if (is_shown && !store_manifest_due(t->store, 0, error))
+    if (!mark_pages(t, alarm, error))
         return false;
     size_t r = config_find_rule(t->config, alarm->rule);
     if (event == ANNOUNCE_NOTHING || r == t->config->rule_count)
@@ -57,6 +56,17 @@ bool tell_change(const struct teller *t, struct alarm *alarm, enum notice_event 
     bool knows_above = alarm->escalated != TIME_NONE;
     return tell_people(t, alarm, rule, event, &rule->tell, error) &&
            (!knows_above || tell_people(t, alarm, rule, event, &rule->escalate_to, error));
+}
+
+/* Alarms stand on the network's page and their station's, which time and people alone can make untrue. */
+static bool mark_pages(const struct teller *t, const struct alarm *alarm, struct error *error)
+{
+    struct place_fact place = {.number = 0};
+    bool is_station = config_find_station(t->config, alarm->station) < t->config->station_count;
+    if (is_station && !store_place_find(t->store, alarm->station, t->arena, &place, error))
+        return false;
+    return store_manifest_due(t->store, 0, error) &&
+           (place.number == 0 || store_manifest_due(t->store, place.number, error));
 }
 
 const char *tell_uid(const struct teller *t, const char *what, int64_t number, const char *recipient, int64_t now)

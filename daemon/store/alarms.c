@@ -122,7 +122,7 @@ bool store_alarm_steps(struct store *store, int64_t alarm, struct arena *arena, 
                        struct error *error)
 {
     CLEANUP(database_reset) sqlite3_stmt *row = database_start(
-        store, error, "SELECT at, who, what, state FROM alarm_step WHERE alarm = ?1 ORDER BY at, rowid", "i", alarm);
+        store, error, "SELECT at, who, what, state FROM alarm_step WHERE alarm = ?1 ORDER BY rowid", "i", alarm);
     struct step_fact *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;

@@ -33,6 +33,15 @@ void store_rollback(struct store *store); /* fine when nothing is open */
 bool store_is_open_transaction(const struct store *store);
 bool store_check_integrity(struct store *store, struct error *error);
 
+/* A whole copy of the database as it is at one moment, beside a running service (backup.c): copied in steps under a
+ * temporary name, read back, made durable, then renamed to `target`, which replaces an older copy. One file of mode 0600;
+ * put into an empty state folder as rillward.db it is the database. */
+struct store_progress {
+    void (*tell)(void *context, int done, int total); /* pages; now and then */
+    void *context;
+};
+bool store_backup(struct store *store, const char *target, const struct store_progress *progress, struct error *error);
+
 /* ---- places ---- */
 struct place_fact {
     uint32_t number;

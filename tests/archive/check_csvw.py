@@ -20,6 +20,7 @@ PARSERS = {
     "unsignedByte": lambda cell: int(cell) if cell.isdigit() and int(cell) <= 255 else None,
     "unsignedInt": lambda cell: int(cell) if cell.isdigit() and int(cell) < 2**32 else None,
     "string": lambda cell: cell,
+    "date": lambda cell: cell if re.fullmatch(r"\d{4}-(0\d|1[0-2])-([0-2]\d|3[01])", cell) else None,
 }
 
 
@@ -47,7 +48,8 @@ def check(csv_path, metadata_path):
         problems.append("names of columns are not unique or not legal: %r" % names)
     problems += check_cells(rows[1:], columns)
     problems += check_key(rows[1:], names.index(metadata["tableSchema"]["primaryKey"]))
-    problems += check_codes(rows[1:], names, metadata["notes"])
+    if any(entry["about"] == "flags" for entry in metadata["notes"]):
+        problems += check_codes(rows[1:], names, metadata["notes"])
     if len(rows) - 1 != note(metadata["notes"], "record")["rows"]:
         problems.append("number of rows differs from the note 'record'")
     return problems

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "fixture.h"
 
+#include "archive/archive.h"
 #include "base/error.h"
 #include "base/file.h"
 #include "base/timestamp.h"
@@ -301,6 +302,35 @@ void fixture_write(const char *folder, const char *path, const char *text)
     assert(ok);
     (void)ok;
     free(full);
+}
+
+void fixture_write_month(const struct dataset *dataset, const char *folder)
+{
+    struct archive_file files[ARCHIVE_WRITERS_MAX];
+    const struct archive_writer *writers[ARCHIVE_WRITERS_MAX];
+    size_t n = archive_writers_wanted(dataset->config, writers);
+    archive_render_records(dataset, files);
+    archive_render_others(dataset, files);
+    for (size_t i = 0; i < n; i++) {
+        char *path = x_printf("%s/%s", folder, strrchr(files[i].path, '/') + 1);
+        struct error error = {0};
+        bool ok = file_write_whole(path, files[i].content.bytes, files[i].content.length, &error);
+        assert(ok);
+        (void)ok;
+        free(path);
+        archive_file_done(&files[i]);
+    }
+}
+
+char *fixture_month_path(struct arena *arena, const struct dataset *dataset, const char *folder, const char *extension)
+{
+    return arena_printf(arena, "%s/%s_%04d-%02d%s", folder, dataset->station->id, dataset->year, dataset->month,
+                        extension);
+}
+
+int fixture_check(const char *script, const char *argument)
+{
+    return fixture_run("/usr/bin/python3 -B '%s/%s' '%s' >&2", fixture_here(), script, argument);
 }
 
 int fixture_run(const char *format, ...)

@@ -25,6 +25,13 @@ void fixture_remove_folder(char *folder);
 char *fixture_read(struct arena *arena, const char *folder, const char *path);
 void fixture_write(const char *folder, const char *path, const char *text);
 
+/* All formats of a month, by their names, in one folder. */
+void fixture_write_month(const struct dataset *dataset, const char *folder);
+/* Path of the one with that extension, in the arena. */
+char *fixture_month_path(struct arena *arena, const struct dataset *dataset, const char *folder, const char *extension);
+/* Run a Python check of this folder on `argument`; what it says goes to the test's output. Exit status, 0 fine. */
+int fixture_check(const char *script, const char *argument);
+
 /* Exit status of a shell command, -1 where it did not run. */
 int fixture_run(const char *format, ...) __attribute__((format(printf, 1, 2)));
 /* Folder of these tests, for the golden files and the Python checks. */

@@ -417,3 +417,26 @@ Test(load, control_bytes_in_a_key_come_out_escaped)
             cr_expect(*c >= ' ' && *c <= '~');
     config_problems_done(&problems);
 }
+
+static uint32_t formats_of(const char *bytes)
+{
+    struct config_problems problems;
+    struct config *config = load_bytes(bytes, &problems);
+    cr_assert_not_null(config);
+    uint32_t formats = config->archive_formats;
+    config_free(config);
+    config_problems_done(&problems);
+    return formats;
+}
+
+Test(load, formats_of_the_archive_are_a_list_of_words)
+{
+    const uint32_t usual = 1u << FORMAT_CSV | 1u << FORMAT_NETCDF | 1u << FORMAT_XLSX | 1u << FORMAT_CHART;
+    cr_expect_eq(formats_of(TOP), usual);
+    cr_expect_eq(formats_of(TOP "archive_formats: [csv, waterml]\n"), 1u << FORMAT_CSV | 1u << FORMAT_WATERML);
+    cr_expect_eq(formats_of(TOP "archive_formats: netcdf\n"), 1u << FORMAT_NETCDF);
+    cr_expect_eq(formats_of(TOP "archive_formats: []\n"), 0);
+    expect_problem(TOP "archive_formats: [csv, netcdff]\n", "has the unknown word 'netcdff', expected 'netcdf'");
+    expect_problem(TOP "archive_formats: {csv: true}\n", "'archive_formats' must be a list");
+    expect_problem(TOP "archive_formats:\n", "'archive_formats' has no value");
+}

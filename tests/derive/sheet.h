@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* Open data that lie beside the source tree, or in the folder that RILLWARD_OPEN_DATA names: CSV without quoted cells. */
+/* Open data that lie beside the source tree, or in the folder that RILLWARD_OPEN_DATA names: CSV without quoted cells.
+ */
 #ifndef RILLWARD_TESTS_DERIVE_SHEET_H
 #define RILLWARD_TESTS_DERIVE_SHEET_H
 

@@ -15,7 +15,7 @@ enum { SITE_NOTES = 256 };
 
 struct site {
     struct arena *arena;
-    struct config config; /* default quality limits; no air pressure over more than 4 h, suspect above 1 h */
+    struct config config;   /* default quality limits; no air pressure over more than 4 h, suspect above 1 h */
     struct station station; /* at 45 degrees north, sea level, sensor elevation unknown, settling off, fresh water */
     struct barometer barometers[2];
     struct air_source sources[2]; /* numbers 7 and 8 */
@@ -26,8 +26,8 @@ struct site {
     size_t note_count;
 };
 
-/* n rows from SITE_START on, with the columns of the mask, all missing; two barometers at sea level, each with a reading
- * at the same instants and one interval beyond both ends. Everything in the arena. */
+/* n rows from SITE_START on, with the columns of the mask, all missing; two barometers at sea level, each with a
+ * reading at the same instants and one interval beyond both ends. Everything in the arena. */
 void site_init(struct site *site, struct arena *arena, size_t n, int64_t interval, uint32_t columns);
 
 /* Fill a column with one value. */
@@ -39,7 +39,8 @@ struct readings site_air(struct arena *arena, int64_t from, size_t n, int64_t in
 int64_t site_row(const struct site *site, size_t i);
 int64_t site_minute(double minute);
 
-/* Notes are kept in order of time; ids count from 1 as they are added. The note may be changed until the next is added. */
+/* Notes are kept in order of time; ids count from 1 as they are added. The note may be changed until the next is added.
+ */
 struct note *site_note(struct site *site, enum note_kind kind, int64_t time, double value);
 struct note *site_clock_check(struct site *site, int64_t time, int64_t shown);
 struct note *site_span_note(struct site *site, enum note_kind kind, struct span span, enum quantity quantity);

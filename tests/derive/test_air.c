@@ -38,8 +38,8 @@ static struct answer ask(double minute, size_t source_count, int64_t largest_gap
 {
     int64_t time = site_minute(minute);
     struct answer answer;
-    air_pressure_at(1, &time, source_count, site.sources, site.station.elevation, GRAVITY, largest_gap, &answer.pressure,
-                    &answer.barometer, &answer.gap);
+    air_pressure_at(1, &time, source_count, site.sources, site.station.elevation, GRAVITY, largest_gap,
+                    &answer.pressure, &answer.barometer, &answer.gap);
     return answer;
 }
 

@@ -51,7 +51,7 @@ Test(correct, the_worked_example_comes_out)
     struct correction *list;
     cr_assert_eq(corrections_find(arena, QUANTITY_SPECIFIC_CONDUCTANCE, &record, 4, notes, HOUR_MS, &list), 1);
     cr_expect_float_eq(list[0].fouling, 3.75, 1e-9);
-    cr_expect(list[0].is_applied, "5.26 % is more than the criterion of 3 %%");
+    cr_expect(list[0].is_applied, "5.26 %% is more than the criterion of 3 %%");
     cr_expect_eq(list[0].rating, CORRECTION_GOOD);
     corrections_apply(1, list, &record);
     cr_expect_float_eq(record.value[QUANTITY_SPECIFIC_CONDUCTANCE][10 * 24], 0.610555, 5e-7, "600 reads 610.555 on day 10");

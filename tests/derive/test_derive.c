@@ -219,7 +219,8 @@ Test(derive, conductivity_in_either_form_gives_the_other_and_the_same_salinity)
     struct derived specific = site_derive(&site);
     expect_all(&specific.record, QUANTITY_CONDUCTIVITY, 30 * factor, 1e-12);
     for (size_t i = 0; i < site.readings.n; i++)
-        cr_assert_float_eq(actual.record.value[QUANTITY_SALINITY][i], specific.record.value[QUANTITY_SALINITY][i], 1e-9);
+        cr_assert_float_eq(actual.record.value[QUANTITY_SALINITY][i], specific.record.value[QUANTITY_SALINITY][i],
+                           1e-9);
 }
 
 /* A logger that keeps one form is followed by one that keeps the other. */
@@ -228,7 +229,8 @@ Test(derive, both_forms_of_conductivity_may_stand_in_one_span)
     const double factor = 1 + 0.0191 * (20 - 25);
     start_fresh(CONDUCTIVITY | SPECIFIC);
     for (size_t i = 0; i < site.readings.n; i++)
-        site.readings.value[i < 100 ? QUANTITY_CONDUCTIVITY : QUANTITY_SPECIFIC_CONDUCTANCE][i] = i < 100 ? 30 * factor : 30;
+        site.readings.value[i < 100 ? QUANTITY_CONDUCTIVITY : QUANTITY_SPECIFIC_CONDUCTANCE][i] =
+            i < 100 ? 30 * factor : 30;
     struct derived derived = site_derive(&site);
     expect_all(&derived.record, QUANTITY_CONDUCTIVITY, 30 * factor, 1e-12);
     expect_all(&derived.record, QUANTITY_SPECIFIC_CONDUCTANCE, 30, 1e-12);
@@ -356,7 +358,7 @@ Test(derive, over_two_hours_without_air_pressure_depth_is_suspect_and_over_five_
     cut_air();
     struct derived derived = site_derive(&site);
     for (size_t i = 0; i < derived.record.n; i++) {
-        bool is_bridged = i > 100 && i < 108, is_missing = i > 200 && i < 220;
+        bool is_bridged = i > 100 && i<108, is_missing = i> 200 && i < 220;
         uint8_t flag = derived.record.flag[QUANTITY_DEPTH][i];
         cr_assert_eq(flag, is_missing ? FLAG_MISSING : is_bridged ? FLAG_SUSPECT : FLAG_PASS, "row %zu: %u", i, flag);
         cr_assert_eq(isnan(derived.record.value[QUANTITY_DEPTH][i]) != 0, is_missing);
@@ -400,15 +402,17 @@ Test(derive, a_late_barometer_changes_nothing_but_what_needs_it)
     cr_expect_eq(without.waiting[0].span.from, site_row(&site, 0));
     cr_expect_eq(without.waiting[1].span.to, site_row(&site, 287) + 1);
     cr_expect_gt(without.waiting[1].span.from, site_row(&site, 59), "what hung in air waits for nothing");
-    const enum quantity same[] = {QUANTITY_TEMPERATURE, QUANTITY_CONDUCTIVITY, QUANTITY_SPECIFIC_CONDUCTANCE,
-                                  QUANTITY_SALINITY,    QUANTITY_OXYGEN,       QUANTITY_OXYGEN_SATURATION_STANDARD,
+    const enum quantity same[] = {QUANTITY_TEMPERATURE,   QUANTITY_CONDUCTIVITY, QUANTITY_SPECIFIC_CONDUCTANCE,
+                                  QUANTITY_SALINITY,      QUANTITY_OXYGEN,       QUANTITY_OXYGEN_SATURATION_STANDARD,
                                   QUANTITY_WATER_PRESSURE};
     size_t n = with.record.n;
     for (size_t k = 0; k < COUNT_OF(same); k++) {
         enum quantity q = same[k];
-        cr_expect_arr_eq(with.record.value[q], without.record.value[q], n * sizeof(double), "%s", quantity_info(q)->key);
+        cr_expect_arr_eq(with.record.value[q], without.record.value[q], n * sizeof(double), "%s",
+                         quantity_info(q)->key);
         cr_expect_arr_eq(with.record.flag[q], without.record.flag[q], n, "%s", quantity_info(q)->key);
-        cr_expect_arr_eq(with.record.tests[q], without.record.tests[q], n * sizeof(uint32_t), "%s", quantity_info(q)->key);
+        cr_expect_arr_eq(with.record.tests[q], without.record.tests[q], n * sizeof(uint32_t), "%s",
+                         quantity_info(q)->key);
     }
     expect_flags(&without.record, QUANTITY_DEPTH, FLAG_MISSING);
     expect_flags(&without.record, QUANTITY_AIR_PRESSURE, FLAG_MISSING);
@@ -434,7 +438,8 @@ Test(derive, a_noted_visit_fails_everything_but_the_pressure_and_settling_is_sus
     site_note(&site, NOTE_OUT_OF_WATER, site_row(&site, 100) - MINUTE_MS, NAN);
     site_note(&site, NOTE_IN_WATER, site_row(&site, 104) - MINUTE_MS, NAN);
     struct derived derived = site_derive(&site);
-    const enum quantity quantities[] = {QUANTITY_TEMPERATURE, QUANTITY_OXYGEN, QUANTITY_OXYGEN_SATURATION, QUANTITY_DEPTH};
+    const enum quantity quantities[] = {QUANTITY_TEMPERATURE, QUANTITY_OXYGEN, QUANTITY_OXYGEN_SATURATION,
+                                        QUANTITY_DEPTH};
     for (size_t k = 0; k < COUNT_OF(quantities); k++)
         for (size_t i = 0; i < derived.record.n; i++) {
             uint32_t tests = derived.record.tests[quantities[k]][i];
@@ -475,7 +480,8 @@ Test(derive, a_strike_fails_one_quantity_or_all_and_a_later_note_restores_it)
     }
     site_span_note(&site, NOTE_STRIKE, (struct span){site_row(&site, 10), site_row(&site, 20)}, QUANTITY_OXYGEN);
     site_span_note(&site, NOTE_STRIKE, (struct span){site_row(&site, 100), site_row(&site, 140)}, QUANTITY_COUNT);
-    site_span_note(&site, NOTE_RESTORE, (struct span){site_row(&site, 120), site_row(&site, 130)}, QUANTITY_TEMPERATURE);
+    site_span_note(&site, NOTE_RESTORE, (struct span){site_row(&site, 120), site_row(&site, 130)},
+                   QUANTITY_TEMPERATURE);
     struct derived derived = site_derive(&site);
     const struct record *r = &derived.record;
     for (size_t i = 0; i < r->n; i++) {
@@ -597,7 +603,8 @@ static void expect_nothing_invented(const struct record *r, const struct reading
     const double *const *raw = (const double *const *)in->value;
     double *const *out = r->value;
     for (size_t i = 0; i < r->n; i++) {
-        bool has_pressure = is_known(raw[QUANTITY_WATER_PRESSURE], i), has_air = is_known(out[QUANTITY_AIR_PRESSURE], i);
+        bool has_pressure = is_known(raw[QUANTITY_WATER_PRESSURE], i),
+             has_air = is_known(out[QUANTITY_AIR_PRESSURE], i);
         bool has_warmth = is_known(raw[QUANTITY_TEMPERATURE], i);
         bool conducts = is_known(raw[QUANTITY_CONDUCTIVITY], i) || is_known(raw[QUANTITY_SPECIFIC_CONDUCTANCE], i);
         bool has_oxygen = is_known(raw[QUANTITY_OXYGEN], i) || is_known(raw[QUANTITY_OXYGEN_SATURATION], i);
@@ -625,8 +632,8 @@ static void expect_nothing_invented(const struct record *r, const struct reading
             if (!out[q])
                 continue;
             cr_assert(!isinf(out[q][i]));
-            cr_assert_eq(r->flag[q][i] == FLAG_MISSING, isnan(out[q][i]) != 0, "round %d, row %zu: %s %g is %s", round, i,
-                         quantity_info(q)->key, out[q][i], flag_word(r->flag[q][i]));
+            cr_assert_eq(r->flag[q][i] == FLAG_MISSING, isnan(out[q][i]) != 0, "round %d, row %zu: %s %g is %s", round,
+                         i, quantity_info(q)->key, out[q][i], flag_word(r->flag[q][i]));
             cr_assert(!is_known(r->uncertainty[q], i) || is_known(out[q], i), "round %d, row %zu: %s", round, i,
                       quantity_info(q)->key);
         }
@@ -638,8 +645,12 @@ Test(derive, nothing_finite_comes_out_of_missing_inputs)
     static const struct {
         enum quantity quantity;
         int64_t least, most;
-    } inputs[] = {{QUANTITY_WATER_PRESSURE, 101000, 150000}, {QUANTITY_TEMPERATURE, -3, 45}, {QUANTITY_CONDUCTIVITY, -1, 80},
-                  {QUANTITY_SPECIFIC_CONDUCTANCE, -1, 80},   {QUANTITY_OXYGEN, -1, 20},      {QUANTITY_OXYGEN_SATURATION, 0, 250},
+    } inputs[] = {{QUANTITY_WATER_PRESSURE, 101000, 150000},
+                  {QUANTITY_TEMPERATURE, -3, 45},
+                  {QUANTITY_CONDUCTIVITY, -1, 80},
+                  {QUANTITY_SPECIFIC_CONDUCTANCE, -1, 80},
+                  {QUANTITY_OXYGEN, -1, 20},
+                  {QUANTITY_OXYGEN_SATURATION, 0, 250},
                   {QUANTITY_BATTERY, 3, 4}};
     uint64_t state = 20260302;
     for (int round = 0; round < 600; round++) {

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* The key promise of the design: a span derived by itself, with what the service brings along, is the same as that part of
- * everything derived at once. And what follows from a pure function of facts: nothing depends on the date. */
+/* The key promise of the design: a span derived by itself, with what the service brings along, is the same as that part
+ * of everything derived at once. And what follows from a pure function of facts: nothing depends on the date. */
 #include "derive/derive.h"
 
 #include "base/random.h"
@@ -49,6 +49,27 @@ static bool is_near_a_reading(int64_t time)
     return false;
 }
 
+/* Before a logger is pulled: sensors against meters, cleaned, and in standards; now one sensor, now another. */
+static void add_checks(uint64_t *state, int64_t visit)
+{
+    static const struct {
+        enum quantity quantity;
+        double usual;
+    } sensors[] = {{QUANTITY_TEMPERATURE, 12}, {QUANTITY_SPECIFIC_CONDUCTANCE, 20}, {QUANTITY_OXYGEN, 8}};
+    static const enum note_kind kinds[] = {NOTE_CHECK, NOTE_CHECK_CLEANED, NOTE_STANDARD};
+    for (size_t k = 0; k < COUNT_OF(sensors); k++)
+        for (size_t j = 0; j < COUNT_OF(kinds); j++) {
+            if (random_index(state, 3) == 0)
+                continue;
+            int64_t at = visit - random_between(state, 1, 100) * MINUTE_MS;
+            bool is_own = kinds[j] == NOTE_CHECK && random_index(state, 2);
+            struct note *note =
+                site_note(&site, kinds[j], at, is_own ? NAN : sensors[k].usual * (0.9 + 0.2 * share(state)));
+            note->quantity = sensors[k].quantity;
+            note->reference = sensors[k].usual * (0.9 + 0.2 * share(state));
+        }
+}
+
 /* Water from 1 to 4 m over the sensor, in air only where a visit is noted; hand readings at visits and between. */
 static void add_notes(uint64_t *state)
 {
@@ -72,6 +93,8 @@ static void add_notes(uint64_t *state)
         } else if (random_index(state, 4) == 0) {
             site_clock_check(&site, next - HOUR_MS, next + HOUR_MS);
         }
+        if (random_index(state, 3))
+            add_checks(state, next);
         int64_t stay = random_between(state, 1, random_index(state, 4) == 0 ? 3000 : 90) * MINUTE_MS;
         if (random_index(state, 5)) {
             site_note(&site, NOTE_LEVEL, next - 5 * MINUTE_MS, 2 + share(state));
@@ -157,6 +180,12 @@ static bool is_clock_anchor(const struct note *note)
     return note->kind == NOTE_IN_WATER || (note->kind == NOTE_CLOCK && llabs(note->until - note->time) < CLOCK_SLIP);
 }
 
+/* Of a sensor that is corrected. */
+static bool is_check(const struct note *note, enum quantity quantity)
+{
+    return BIT(note->kind) & CHECKS && note->quantity == quantity;
+}
+
 static bool is_of(const struct note *note, uint32_t kinds)
 {
     return kinds == BIT(NOTE_CLOCK) ? is_clock_anchor(note) : BIT(note->kind) & kinds;
@@ -201,14 +230,52 @@ static struct readings load(const struct readings *from, struct span span)
     return joined;
 }
 
-static void add_stretch(struct readings *rows, const struct note *note, int64_t after)
+static void add_stretch(struct readings *rows, struct span span)
 {
-    if (!note)
-        return;
-    struct readings stretch = load(&site.readings, (struct span){note->time - HOUR_MS, note->time + after}), joined;
+    struct readings stretch = load(&site.readings, span), joined;
     struct merge_result ignored;
     readings_merge(rows, &stretch, arena, &joined, &ignored);
     *rows = joined;
+}
+
+/* From the first to the last note of the visits of each sensor that are the nearest before and after the rows. */
+static struct span visits_around(struct span rows)
+{
+    static const enum quantity sensors[] = {QUANTITY_TEMPERATURE, QUANTITY_SPECIFIC_CONDUCTANCE, QUANTITY_OXYGEN};
+    struct span wide = rows;
+    for (size_t s = 0; s < COUNT_OF(sensors); s++) {
+        int64_t before = TIME_NONE, after = TIME_NONE, end = TIME_NONE;
+        for (size_t k = 0; k < site.note_count; k++) {
+            const struct note *note = &site.notes[k];
+            if (!is_check(note, sensors[s]))
+                continue;
+            bool begins = end == TIME_NONE || note->time - end > VISIT_LENGTH;
+            end = note->time;
+            if (note->time < rows.from)
+                before = begins ? note->time : before;
+            else if (note->time >= rows.to && (after == TIME_NONE || !begins))
+                after = note->time;
+            else if (note->time >= rows.to)
+                break;
+        }
+        wide.from = before != TIME_NONE && before < wide.from ? before : wide.from;
+        wide.to = after != TIME_NONE && after >= wide.to ? after + 1 : wide.to;
+    }
+    return wide;
+}
+
+/* The samples beside the checks of all visits that may correct one of the rows, those around the hand readings
+ * included: what a sensor itself said then is taken from them. */
+static void add_visits(struct readings *ret)
+{
+    if (ret->n == 0)
+        return;
+    const struct span visits = visits_around((struct span){ret->time[0], ret->time[ret->n - 1] + 1});
+    for (size_t k = 0; k < site.note_count; k++) {
+        const struct note *note = &site.notes[k];
+        if (BIT(note->kind) & CHECKS && note->time >= visits.from && note->time < visits.to)
+            add_stretch(ret, (struct span){note->time - 2 * site.interval, note->time + 2 * site.interval + 1});
+    }
 }
 
 static void add_notes_of(struct derive_input *input, struct span rows)
@@ -219,7 +286,10 @@ static void add_notes_of(struct derive_input *input, struct span rows)
         rows.to = r->time[r->n - 1] >= rows.to ? r->time[r->n - 1] + 1 : rows.to;
     }
     struct span wide = {rows.from - HOUR_MS, rows.to + HOUR_MS};
-    const uint32_t kinds[] = {MOVES, BIT(NOTE_CLOCK)};
+    const struct span visits = visits_around(rows);
+    wide.from = visits.from < wide.from ? visits.from : wide.from;
+    wide.to = visits.to > wide.to ? visits.to : wide.to;
+    const uint32_t kinds[] = {MOVES, BIT(NOTE_IN_WATER), BIT(NOTE_CLOCK)};
     for (size_t k = 0; k < COUNT_OF(kinds); k++) {
         const struct note *before = note_before(kinds[k], rows.from), *after = note_after(kinds[k], rows.to);
         if (before && before->time - SET_WITHIN < wide.from)
@@ -251,8 +321,10 @@ static void add_ties(const struct derived *whole, struct span rows, struct readi
         if (ties && note->time >= rows.to - HOUR_MS && !after)
             after = note;
     }
-    add_stretch(ret, before, HOUR_MS);
-    add_stretch(ret, after, HOUR_MS);
+    if (before)
+        add_stretch(ret, (struct span){before->time - HOUR_MS, before->time + HOUR_MS});
+    if (after)
+        add_stretch(ret, (struct span){after->time - HOUR_MS, after->time + HOUR_MS});
 }
 
 static struct derive_input bring(const struct derived *whole, struct span span)
@@ -262,6 +334,7 @@ static struct derive_input bring(const struct derived *whole, struct span span)
     struct derive_input input = {.config = &site.config, .station = &site.station};
     input.readings = load(&site.readings, rows);
     add_ties(whole, rows, &input.readings);
+    add_visits(&input.readings);
     add_notes_of(&input, rows);
     struct air_source *sources = arena_array(arena, 2, sizeof *sources);
     input.sources = sources;
@@ -288,7 +361,8 @@ static size_t expect_same_rows(const struct record *part, const struct record *w
     struct record a = record_between(part, span.from, span.to), b = record_between(whole, span.from, span.to);
     cr_assert_eq(a.n, b.n, "round %d: %zu rows by itself, %zu of the whole", round, a.n, b.n);
     for (size_t i = 0; i < a.n; i++) {
-        cr_assert(a.time[i] == b.time[i] && a.raw_time[i] == b.raw_time[i], "round %d, row %zu of %zu: time", round, i, a.n);
+        cr_assert(a.time[i] == b.time[i] && a.raw_time[i] == b.raw_time[i], "round %d, row %zu of %zu: time", round, i,
+                  a.n);
         cr_assert_eq(a.barometer[i], b.barometer[i], "round %d, row %zu of %zu: barometer", round, i, a.n);
         for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
             if (!a.value[q] || !b.value[q]) {
@@ -297,12 +371,15 @@ static size_t expect_same_rows(const struct record *part, const struct record *w
                 continue;
             }
             const char *what = quantity_info(q)->key;
-            cr_assert(is_same(a.value[q][i], b.value[q][i]), "round %d, row %zu of %zu: %s %.9g by itself, %.9g of the whole",
-                      round, i, a.n, what, a.value[q][i], b.value[q][i]);
-            cr_assert_eq(a.flag[q][i], b.flag[q][i], "round %d, row %zu of %zu: %s is flagged %u by itself, %u of the whole",
-                         round, i, a.n, what, a.flag[q][i], b.flag[q][i]);
-            cr_assert_eq(a.tests[q][i], b.tests[q][i], "round %d, row %zu of %zu: %s has tests %x by itself, %x of the whole",
-                         round, i, a.n, what, a.tests[q][i], b.tests[q][i]);
+            cr_assert(is_same(a.value[q][i], b.value[q][i]),
+                      "round %d, row %zu of %zu: %s %.9g by itself, %.9g of the whole", round, i, a.n, what,
+                      a.value[q][i], b.value[q][i]);
+            cr_assert_eq(a.flag[q][i], b.flag[q][i],
+                         "round %d, row %zu of %zu: %s is flagged %u by itself, %u of the whole", round, i, a.n, what,
+                         a.flag[q][i], b.flag[q][i]);
+            cr_assert_eq(a.tests[q][i], b.tests[q][i],
+                         "round %d, row %zu of %zu: %s has tests %x by itself, %x of the whole", round, i, a.n, what,
+                         a.tests[q][i], b.tests[q][i]);
             cr_assert(!a.uncertainty[q] || !b.uncertainty[q] || is_same(a.uncertainty[q][i], b.uncertainty[q][i]),
                       "round %d, row %zu of %zu: uncertainty of %s", round, i, a.n, what);
         }
@@ -316,28 +393,39 @@ static size_t expect_same_checks(const struct derived *part, const struct derive
     size_t j = 0, n = 0;
     for (size_t i = 0; i < whole->check_count; i++) {
         const struct check_result *b = &whole->checks[i];
-        if (b->time < span.from || b->time >= span.to)
+        if (b->quantity != QUANTITY_LEVEL || b->time < span.from || b->time >= span.to)
             continue;
-        while (j < part->check_count && part->checks[j].time < span.from)
+        while (j < part->check_count &&
+               (part->checks[j].quantity != QUANTITY_LEVEL || part->checks[j].time < span.from))
             j++;
         cr_assert_lt(j, part->check_count, "round %d: a check is missing", round);
         const struct check_result *a = &part->checks[j++];
-        cr_assert(a->time == b->time && a->note == b->note && a->kind == b->kind && a->is_first == b->is_first, "round %d",
-                  round);
+        cr_assert(a->time == b->time && a->note == b->note && a->kind == b->kind && a->is_first == b->is_first,
+                  "round %d", round);
         cr_assert(is_same(a->sensor, b->sensor) && is_same(a->difference, b->difference), "round %d", round);
         n++;
     }
     return n;
 }
 
+static size_t count_corrected(const struct record *record)
+{
+    size_t n = 0;
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
+        for (size_t i = 0; record->value[q] && i < record->n; i++)
+            n += (record->tests[q][i] & TEST_CORRECTED) != 0;
+    return n;
+}
+
 Test(derive_window, a_span_derived_by_itself_is_the_same_as_that_part_of_the_whole)
 {
     uint64_t state = 20260303;
-    size_t compared = 0, tied = 0, checked = 0;
+    size_t compared = 0, tied = 0, checked = 0, corrected = 0;
     for (int round = 0; round < 120; round++) {
         arena_reset(arena);
         make_history(&state);
         struct derived whole = site_derive(&site);
+        corrected += count_corrected(&whole.record);
         const double *level = whole.record.value[QUANTITY_LEVEL];
         for (size_t i = 0; i < whole.record.n; i++)
             tied += level && !isnan(level[i]);
@@ -354,6 +442,7 @@ Test(derive_window, a_span_derived_by_itself_is_the_same_as_that_part_of_the_who
     cr_expect_gt(compared, 50000);
     cr_expect_gt(tied, 50000);
     cr_expect_gt(checked, 100);
+    cr_expect_gt(corrected, 10000);
 }
 
 Test(derive_window, the_interval_is_found_alike_in_a_span_and_in_the_whole)

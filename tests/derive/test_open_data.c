@@ -12,8 +12,8 @@
 #include <string.h>
 
 #define BIT(quantity) (1u << (quantity))
-#define LOCAL (-5 * HOUR_MS)     /* Apalachicola keeps Eastern Standard Time */
-#define MOUNTAIN (-7 * HOUR_MS)  /* Logan River keeps Mountain Standard Time */
+#define LOCAL (-5 * HOUR_MS)    /* Apalachicola keeps Eastern Standard Time */
+#define MOUNTAIN (-7 * HOUR_MS) /* Logan River keeps Mountain Standard Time */
 
 static struct arena *arena;
 static struct site site;
@@ -56,8 +56,8 @@ static void expect_agreement(const char *what, size_t n, const double *ours, con
     double got_median = statistics_median(count, difference), got_p95 = statistics_quantile(count, difference, 0.95);
     double got_largest = statistics_quantile(count, difference, 1);
     printf("%s: %zu rows, median %.3g, p95 %.3g, largest %.3g\n", what, count, got_median, got_p95, got_largest);
-    cr_expect(got_median <= median && got_p95 <= p95 && got_largest <= largest, "%s: median %g, p95 %g, largest %g", what,
-              got_median, got_p95, got_largest);
+    cr_expect(got_median <= median && got_p95 <= p95 && got_largest <= largest, "%s: median %g, p95 %g, largest %g",
+              what, got_median, got_p95, got_largest);
 }
 
 /* ---- NOAA National Estuarine Research Reserve System, Apalachicola Bay, Cat Point, 2012 (public data, CC0) ---- */
@@ -123,9 +123,9 @@ static void keep_exact_air_only(const struct derived *derived, double *depth)
             depth[i] = NAN;
 }
 
-/* Tolerances of the description of the data: depth of the true hydrostatic form median 0.004..0.013 m, p95 0.015..0.030 m
- * from the published one, which takes 100 mbar for a metre; salinity 0.025 / 0.053 and oxygen 0.025 / 0.052 mg/L, which is
- * their rounding to 0.1. Their per cent refers to 1 atm. */
+/* Tolerances of the description of the data: depth of the true hydrostatic form median 0.004..0.013 m, p95 0.015..0.030
+ * m from the published one, which takes 100 mbar for a metre; salinity 0.025 / 0.053 and oxygen 0.025 / 0.052 mg/L,
+ * which is their rounding to 0.1. Their per cent refers to 1 atm. */
 Test(open_data, an_estuary_from_absolute_pressure_conductance_and_per_cent)
 {
     struct published published;
@@ -135,12 +135,12 @@ Test(open_data, an_estuary_from_absolute_pressure_conductance_and_per_cent)
     struct derived derived = site_derive(&site);
     const struct record *r = &derived.record;
     keep_exact_air_only(&derived, published.value[CDEPTH]);
-    expect_agreement("estuary, depth with a barometer, m", n, r->value[QUANTITY_DEPTH], published.value[CDEPTH], 20000, 0.013,
-                     0.030, 0.2);
-    expect_agreement("estuary, salinity", n, r->value[QUANTITY_SALINITY], published.value[SALINITY], 20000, 0.0255, 0.0535,
-                     0.2);
-    expect_agreement("estuary, oxygen, mg/L", n, r->value[QUANTITY_OXYGEN], published.value[MG_L], 20000, 0.0255, 0.0525,
-                     0.2);
+    expect_agreement("estuary, depth with a barometer, m", n, r->value[QUANTITY_DEPTH], published.value[CDEPTH], 20000,
+                     0.013, 0.030, 0.2);
+    expect_agreement("estuary, salinity", n, r->value[QUANTITY_SALINITY], published.value[SALINITY], 20000, 0.0255,
+                     0.0535, 0.2);
+    expect_agreement("estuary, oxygen, mg/L", n, r->value[QUANTITY_OXYGEN], published.value[MG_L], 20000, 0.0255,
+                     0.0525, 0.2);
     /* What the sensor said comes back: from per cent of 1 atm to mg/L and to per cent of 1 atm. */
     expect_agreement("estuary, per cent of 1 atm", n, r->value[QUANTITY_OXYGEN_SATURATION_STANDARD],
                      published.value[PERCENT], 20000, 1e-9, 1e-9, 1e-9);
@@ -150,8 +150,8 @@ Test(open_data, an_estuary_from_absolute_pressure_conductance_and_per_cent)
  * System" ---- */
 
 /* The chain leaves out what the pressure of the water does to conductivity (0.0004 a metre, see the chain), which is
- * 0.009 at 24 m by the description of the data. Its depth takes a standard ocean, salinity 35 and 0 degC (UNESCO 44), ours the
- * water that is there, 22 degC warmer: 0.1 m at 26 m. Scaled by both densities they agree. */
+ * 0.009 at 24 m by the description of the data. Its depth takes a standard ocean, salinity 35 and 0 degC (UNESCO 44),
+ * ours the water that is there, 22 degC warmer: 0.1 m at 26 m. Scaled by both densities they agree. */
 Test(open_data, a_marine_mooring_gives_its_salinity_and_depth)
 {
     enum { MOST = 1200 };
@@ -184,7 +184,8 @@ Test(open_data, a_marine_mooring_gives_its_salinity_and_depth)
         scaled[i] = derived.record.value[QUANTITY_DEPTH][i] * density_eos80(published.value[0][i], t, half) /
                     density_eos80(35, 0, half);
     }
-    expect_agreement("mooring, depth as in a standard ocean, m", n, scaled, published.value[1], 1001, 0.001, 0.002, 0.003);
+    expect_agreement("mooring, depth as in a standard ocean, m", n, scaled, published.value[1], 1001, 0.001, 0.002,
+                     0.003);
     for (size_t i = 0; i < n; i++)
         cr_assert(derived.record.flag[QUANTITY_SALINITY][i] == FLAG_PASS, "row %zu", i);
 }
@@ -214,9 +215,9 @@ static void print_rates(const char *what, const struct rates *r)
            share_of(r->found, r->labelled), r->false_alarms, r->clean, share_of(r->false_alarms, r->clean));
 }
 
-/* IMOS mooring PH100, Port Hacking, CC BY 4.0: on deck, then hung at 96 m. Its depth, in dbar within 1 %, is turned back into
- * pressure. There is no conductivity, so what lies in air is doubted, not failed; and on deck this sensor, made for more than 100 m, reads
- * up to 11 cm, where the limit is 3. */
+/* IMOS mooring PH100, Port Hacking, CC BY 4.0: on deck, then hung at 96 m. Its depth, in dbar within 1 %, is turned
+ * back into pressure. There is no conductivity, so what lies in air is doubted, not failed; and on deck this sensor,
+ * made for more than 100 m, reads up to 11 cm, where the limit is 3. */
 Test(open_data, a_logger_on_deck_is_told_from_one_in_the_water)
 {
     enum { MOST = 800 };
@@ -248,8 +249,8 @@ Test(open_data, a_logger_on_deck_is_told_from_one_in_the_water)
 }
 
 /* Logan River Observatory, Utah State University, Main Street 2019 (Jones, Jones and Horsburgh 2022,
- * doi 10.1016/j.envsoft.2022.105364): any label of a technician counts. Most of their labels are drift, which no test of
- * single samples can see; the bounds below were measured with this program and guard against regressions. */
+ * doi 10.1016/j.envsoft.2022.105364): any label of a technician counts. Most of their labels are drift, which no test
+ * of single samples can see; the bounds below were measured with this program and guard against regressions. */
 struct labelled_column {
     const char *name;
     enum quantity quantity;

@@ -40,9 +40,10 @@ TestSuite(reference, .init = set_up, .fini = tear_down);
 
 static void tie(void)
 {
-    anchor_count = reference_anchors(arena, &site.station, site.note_count, site.notes, rows, time, depth, deployment,
-                                     &anchors);
-    reference_offsets(rows, time, deployment, anchor_count, anchors, site.station.sensor_elevation, offset, is_borrowed);
+    anchor_count =
+        reference_anchors(arena, &site.station, site.note_count, site.notes, rows, time, depth, deployment, &anchors);
+    reference_offsets(rows, time, deployment, anchor_count, anchors, site.station.sensor_elevation, offset,
+                      is_borrowed);
 }
 
 static void read_level(double minute, double level)
@@ -266,8 +267,8 @@ Test(reference, fast_sampling_is_read_at_the_reading_not_at_the_edge_of_its_reac
         wavy[i] = 2 + 0.2 * sin(2 * acos(-1) * i / 3600) + (i % 2 ? 0.001 : -0.001);
     }
     read_level(30, 3.25);
-    anchor_count = reference_anchors(arena, &site.station, site.note_count, site.notes, SECONDS, instant, wavy, same,
-                                     &anchors);
+    anchor_count =
+        reference_anchors(arena, &site.station, site.note_count, site.notes, SECONDS, instant, wavy, same, &anchors);
     cr_assert_eq(anchor_count, 1);
     cr_expect_float_eq(anchors[0].depth, 2, 0.002);
 }
@@ -335,7 +336,8 @@ Test(reference, the_level_passes_through_every_reading)
             bool is_alone = (k == 0 || site.notes[k - 1].time < site.notes[k].time) &&
                             (k + 1 == site.note_count || site.notes[k + 1].time > site.notes[k].time);
             size_t i = (size_t)((site.notes[k].time - SITE_START) / (5 * MINUTE_MS));
-            cr_assert(!is_alone || fabs(depth[i] + offset[i] - site.notes[k].value) < 1e-9, "round %d, row %zu", round, i);
+            cr_assert(!is_alone || fabs(depth[i] + offset[i] - site.notes[k].value) < 1e-9, "round %d, row %zu", round,
+                      i);
             cr_assert(!is_borrowed[i]);
         }
     }

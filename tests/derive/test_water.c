@@ -129,7 +129,7 @@ static void conductivity_from(const char *text, double *ret)
 }
 
 struct detection {
-    const char *what, *gauge, *conductivity, *before, *states, *deployments;
+    const char *what, *gauge, *conductivity, *before, *states;
     int64_t settling;
 };
 
@@ -144,29 +144,25 @@ static void expect_detections(const struct detection *rows, size_t n)
             state[i] = rows[k].before && rows[k].before[i] == 'A'   ? WATER_AIR
                        : rows[k].before && rows[k].before[i] == 'S' ? WATER_SETTLING
                                                                     : WATER_IN;
-            deployment[i] = 0;
         }
-        water_detect(ROWS, time, gauge, rows[k].conductivity ? conductivity : NULL, rows[k].settling * MINUTE_MS, state,
-                     deployment);
+        water_detect(ROWS, time, gauge, rows[k].conductivity ? conductivity : NULL, rows[k].settling * MINUTE_MS, state);
         cr_expect_str_eq(states(), rows[k].states, "%s: got %s, expected %s", rows[k].what, states(), rows[k].states);
-        cr_expect_str_eq(deployments(), rows[k].deployments, "%s: got %s, expected %s", rows[k].what, deployments(),
-                         rows[k].deployments);
     }
 }
 
 Test(water, two_signs_make_air_and_strike_the_rows_beside_it)
 {
     const struct detection rows[] = {
-        {"always in water", "wwwwwwwwwwwwwwww", "ssssssssssssssss", NULL, "IIIIIIIIIIIIIIII", "aaaaaaaaaaaaaaaa", 0},
-        {"a forgotten visit", "wwwww0000wwwwwww", "sssss0000sssssss", NULL, "IIIIAAAAAAIIIIII", "aaaaaaaaabbbbbbb", 0},
-        {"and settling after it", "wwwww0000wwwwwww", "sssss0000sssssss", NULL, "IIIIAAAAAASSIIII", "aaaaaaaaabbbbbbb", 30},
-        {"two of them", "ww00wwwwww00wwww", "ss00ssssss00ssss", NULL, "IAAAAIIIIAAAAIII", "aaaabbbbbbbbcccc", 0},
-        {"from the first row on", "00wwwwwwwwwwwwww", "00ssssssssssssss", NULL, "AAAIIIIIIIIIIIII", "aabbbbbbbbbbbbbb", 0},
-        {"to the last row", "wwwwwwwwwwwwww00", "ssssssssssssss00", NULL, "IIIIIIIIIIIIIAAA", "aaaaaaaaaaaaaaaa", 0},
-        {"beside a noted visit", "www0000wwwwwwwww", "sss0000sssssssss", "IIIIIAAAIIIIIIII", "IIAAAAAAIIIIIIII",
-         "aaaaabbbbbbbbbbb", 0},
-        {"all of it noted", "wwwww000wwwwwwww", "sssss000ssssssss", "IIIIAAAAAIIIIIII", "IIIIAAAAAIIIIIII",
-         "aaaaaaaaaaaaaaaa", 0},
+        {"always in water", "wwwwwwwwwwwwwwww", "ssssssssssssssss", NULL, "IIIIIIIIIIIIIIII", 0},
+        {"a forgotten visit", "wwwww0000wwwwwww", "sssss0000sssssss", NULL, "IIIIAAAAAAIIIIII", 0},
+        {"and settling after it", "wwwww0000wwwwwww", "sssss0000sssssss", NULL, "IIIIAAAAAASSIIII",
+         30},
+        {"two of them", "ww00wwwwww00wwww", "ss00ssssss00ssss", NULL, "IAAAAIIIIAAAAIII", 0},
+        {"from the first row on", "00wwwwwwwwwwwwww", "00ssssssssssssss", NULL, "AAAIIIIIIIIIIIII",
+         0},
+        {"to the last row", "wwwwwwwwwwwwww00", "ssssssssssssss00", NULL, "IIIIIIIIIIIIIAAA", 0},
+        {"beside a noted visit", "www0000wwwwwwwww", "sss0000sssssssss", "IIIIIAAAIIIIIIII", "IIAAAAAAIIIIIIII", 0},
+        {"all of it noted", "wwwww000wwwwwwww", "sssss000ssssssss", "IIIIAAAAAIIIIIII", "IIIIAAAAAIIIIIII", 0},
     };
     expect_detections(rows, COUNT_OF(rows));
 }
@@ -174,14 +170,15 @@ Test(water, two_signs_make_air_and_strike_the_rows_beside_it)
 Test(water, one_sign_alone_makes_doubt_or_nothing)
 {
     const struct detection rows[] = {
-        {"no pressure but it conducts: a low tide", "wwwww0000wwwwwww", "ssssssssssssssss", NULL, "IIIIIIIIIIIIIIII",
-         "aaaaaaaaaaaaaaaa", 0},
-        {"fresh water, deep", "wwwwwwwwwwwwwwww", "0000000000000000", NULL, "IIIIIIIIIIIIIIII", "aaaaaaaaaaaaaaaa", 0},
-        {"no conductivity sensor", "wwwww0000wwwwwww", NULL, NULL, "IIIII????IIIIIII", "aaaaaaaaaaaaaaaa", 30},
-        {"its values missing", "wwwww0000wwwwwww", "sssssnnnnsssssss", NULL, "IIIII????IIIIIII", "aaaaaaaaaaaaaaaa", 30},
-        {"pressure not known", "wwwwwnnnnwwwwwww", "sssss0000sssssss", NULL, "IIIIIIIIIIIIIIII", "aaaaaaaaaaaaaaaa", 0},
-        {"nothing known", "nnnnnnnnnnnnnnnn", "nnnnnnnnnnnnnnnn", NULL, "IIIIIIIIIIIIIIII", "aaaaaaaaaaaaaaaa", 0},
-        {"what was noted stays", "000wwwww00wwwwww", NULL, "AAASSIIIAAIIIIII", "AAASSIIIAAIIIIII", "aaaaaaaaaaaaaaaa", 0},
+        {"no pressure but it conducts: a low tide", "wwwww0000wwwwwww", "ssssssssssssssss", NULL, "IIIIIIIIIIIIIIII", 0},
+        {"fresh water, deep", "wwwwwwwwwwwwwwww", "0000000000000000", NULL, "IIIIIIIIIIIIIIII", 0},
+        {"no conductivity sensor", "wwwww0000wwwwwww", NULL, NULL, "IIIII????IIIIIII", 30},
+        {"its values missing", "wwwww0000wwwwwww", "sssssnnnnsssssss", NULL, "IIIII????IIIIIII",
+         30},
+        {"pressure not known", "wwwwwnnnnwwwwwww", "sssss0000sssssss", NULL, "IIIIIIIIIIIIIIII", 0},
+        {"nothing known", "nnnnnnnnnnnnnnnn", "nnnnnnnnnnnnnnnn", NULL, "IIIIIIIIIIIIIIII", 0},
+        {"what was noted stays", "000wwwww00wwwwww", NULL, "AAASSIIIAAIIIIII", "AAASSIIIAAIIIIII",
+         0},
     };
     expect_detections(rows, COUNT_OF(rows));
 }
@@ -192,12 +189,11 @@ Test(water, no_column_of_conductivity_is_the_same_as_one_without_values)
     gauge_from("ww00ww0nn0wwwwww", gauge);
     conductivity_from("nnnnnnnnnnnnnnnn", nothing);
     memset(state, WATER_IN, sizeof state);
-    memset(deployment, 0, sizeof deployment);
-    water_detect(ROWS, time, gauge, nothing, 0, state, deployment);
+    water_detect(ROWS, time, gauge, nothing, 0, state);
     char with[ROWS + 1];
     strcpy(with, states());
     memset(state, WATER_IN, sizeof state);
-    water_detect(ROWS, time, gauge, NULL, 0, state, deployment);
+    water_detect(ROWS, time, gauge, NULL, 0, state);
     cr_expect_str_eq(states(), with);
     cr_expect_str_eq(with, "II??II?II?IIIIII");
 }
@@ -212,8 +208,7 @@ Test(water, the_limits_of_both_signs_are_where_the_header_says)
                 {-299, 0.0099, true}, {-300, 0.0099, false}, {0, 0, true}};
     for (size_t k = 0; k < COUNT_OF(rows); k++) {
         state[0] = WATER_IN;
-        deployment[0] = 0;
-        water_detect(1, time, &rows[k].gauge, &rows[k].conductivity, 0, state, deployment);
+        water_detect(1, time, &rows[k].gauge, &rows[k].conductivity, 0, state);
         cr_expect_eq(state[0] == WATER_AIR, rows[k].is_air, "%g Pa, %g mS/cm", rows[k].gauge, rows[k].conductivity);
     }
 }

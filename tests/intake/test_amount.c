@@ -33,6 +33,9 @@ Test(amount, reads_feet_and_inches)
     expect_feet("3' 4 1/2", expected);
     expect_feet("3' 4.5''", expected);
     expect_feet("3 FT 4.5 IN", expected);
+    expect_feet("3ft 4.5in", expected);
+    expect_feet("3ft4.5in.", expected);
+    expect_feet("3 Feet 4.5 Inches", expected);
     expect_feet("-3' 4.5\"", -expected);
     expect_feet("3.5 ft", 3.5 * 0.3048);
     expect_feet("3 1/2 ft", 3.5 * 0.3048);
@@ -69,6 +72,11 @@ Test(amount, reads_numbers_with_the_unit_of_the_column_or_their_own)
     cr_expect_float_eq(value, 3.5 * 0.3048, 1e-12);
     cr_expect_eq(read_amount("1.07 m", "ft", UNIT_LENGTH, &value), AMOUNT_READ);
     cr_expect_float_eq(value, 1.07, 1e-12);
+    cr_expect_eq(read_amount("1.07 Metres", "ft", UNIT_LENGTH, &value), AMOUNT_READ);
+    cr_expect_float_eq(value, 1.07, 1e-12);
+    cr_expect_eq(read_amount("107 CENTIMETERS", "ft", UNIT_LENGTH, &value), AMOUNT_READ);
+    cr_expect_float_eq(value, 1.07, 1e-12);
+    cr_expect_eq(read_amount("1.07 M", "ft", UNIT_LENGTH, &value), AMOUNT_NO_NUMBER);
     cr_expect_eq(read_amount("7.9mg/L", NULL, UNIT_MASS_CONCENTRATION, &value), AMOUNT_READ);
     cr_expect_float_eq(value, 7.9, 1e-12);
     cr_expect_eq(read_amount("12.5", NULL, UNIT_SALINITY, &value), AMOUNT_READ);

@@ -126,10 +126,36 @@ Test(clock, reads_a_time_of_day)
     cr_expect_eq(ms, 14 * HOUR_MS + 5 * MINUTE_MS);
     cr_assert(clock_read_time_of_day("2:05:30 PM", 10, &ms));
     cr_expect_eq(ms, 14 * HOUR_MS + 5 * MINUTE_MS + 30 * SECOND_MS);
+    const char *others[] = {"14h05", "14H05", "1405", "2:05pm", "2:05 p.m.", "0205 PM"};
+    for (size_t i = 0; i < COUNT_OF(others); i++) {
+        cr_expect(clock_read_time_of_day(others[i], strlen(others[i]), &ms), "%s", others[i]);
+        cr_expect_eq(ms, 14 * HOUR_MS + 5 * MINUTE_MS, "%s", others[i]);
+    }
+    cr_assert(clock_read_time_of_day("14:05:30.250", 12, &ms));
+    cr_expect_eq(ms, 14 * HOUR_MS + 5 * MINUTE_MS + 30250);
+    cr_assert(clock_read_time_of_day("Noon", 4, &ms));
+    cr_expect_eq(ms, 12 * HOUR_MS);
+    cr_expect_not(clock_read_time_of_day("140", 3, &ms));
+    cr_expect_not(clock_read_time_of_day("14055", 5, &ms));
+    cr_expect_not(clock_read_time_of_day("2405", 4, &ms));
     cr_expect_not(clock_read_time_of_day("14", 2, &ms));
     cr_expect_not(clock_read_time_of_day("14:5", 4, &ms));
     cr_expect_not(clock_read_time_of_day("25:05", 5, &ms));
     cr_expect_not(clock_read_time_of_day("14:05 x", 7, &ms));
+}
+
+Test(clock, reads_the_dates_of_workbooks)
+{
+    struct clock_reading reading;
+    cr_assert(clock_read_civil("2026-04-06", 10, &reading));
+    cr_expect_eq(reading.local, settings_time("2026-04-06T00:00:00Z"));
+    cr_assert(clock_read_civil("2026-04-06 13:50:00.250", 23, &reading));
+    cr_expect_eq(reading.local, settings_time("2026-04-06T13:50:00.250Z"));
+    cr_expect_not(reading.has_offset);
+    cr_assert(clock_read_civil("2026-04-06T13:50:00Z", 20, &reading));
+    cr_expect(reading.has_offset);
+    cr_expect_not(clock_read_civil("2026-02-29", 10, &reading));
+    cr_expect_not(clock_read_civil("2026-04-06 ", 11, &reading));
 }
 
 /* Local minutes on a day, read one after the other, against UTC minutes. America/Los_Angeles: clocks went back on

@@ -173,7 +173,7 @@ Test(intake, never_reads_a_wrong_value_from_a_cut_file)
 
 Test(intake, says_what_a_file_is_that_is_no_table)
 {
-    expect_error("a.ods", "PK\3\4....mimetypeapplication/vnd.oasis.opendocument.spreadsheet",
+    expect_error("a.ods", "PK\3\4..........................mimetypeapplication/vnd.oasis.opendocument.spreadsheet",
                  "it is a spreadsheet (ODS): save it as XLSX or CSV");
     expect_error("a.xlsx", "PK\3\4....heron.csv",
                  "it is a workbook or archive that is damaged or was not copied completely (Not a zip archive): copy it "

@@ -11,7 +11,7 @@ static void add_readings(lxw_workbook *book, const char *name)
     format_set_num_format(day, "[$-407]d. mmm yyyy");
     format_set_num_format_index(clock, 20);
     format_set_num_format(percent, "0.0%");
-    const char *headers[] = {"When", "Day", "Clock", "Temp (\xC2\xB0" "C)", "DO (% sat)", "Remark", "Sum"};
+    const char *headers[] = {"When", "Day", "Clock", "Temp (°C)", "DO (% sat)", "Remark", "Sum"};
     for (lxw_col_t i = 0; i < 7; i++)
         worksheet_write_string(sheet, 1, i, headers[i], NULL);
     for (lxw_row_t i = 0; i < 500; i++) {

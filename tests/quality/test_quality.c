@@ -433,17 +433,16 @@ static struct record random_history(uint64_t *state, size_t n, int64_t step)
 
 static void set_random_limits(uint64_t *state, int64_t step)
 {
-    config.quality[QUANTITY] =
-        (struct quality_limits){.sensor_min = -1,
-                                .sensor_max = 7,
-                                .usual_min = 0,
-                                .usual_max = 5,
-                                .spike_suspect = 0.05,
-                                .spike_fail = 0.2,
-                                .rate = 3,
-                                .flat_tolerance = random_index(state, 4) == 0 ? 0 : 0.0012,
-                                .flat_suspect = random_between(state, 0, 12) * step,
-                                .flat_fail = random_between(state, 0, 30) * step};
+    config.quality[QUANTITY] = (struct quality_limits){.sensor_min = -1,
+                                                       .sensor_max = 7,
+                                                       .usual_min = 0,
+                                                       .usual_max = 5,
+                                                       .spike_suspect = 0.05,
+                                                       .spike_fail = 0.2,
+                                                       .rate = 3,
+                                                       .flat_tolerance = random_index(state, 4) == 0 ? 0 : 0.0012,
+                                                       .flat_suspect = random_between(state, 0, 12) * step,
+                                                       .flat_fail = random_between(state, 0, 30) * step};
 }
 
 static void copy_record(struct record *to, const struct record *from, size_t first, size_t last)

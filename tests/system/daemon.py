@@ -75,6 +75,29 @@ def tree(folder):
             for path in sorted(pathlib.Path(folder).rglob("*")) if path.is_file()}
 
 
+def same_facts(folder):
+    """tree() of an archive, so that runs which began at the same moment can be compared: pages and feed tell when a drop
+    came, to the millisecond, and manifests hold their fingerprints (which `rillward verify` looks after)."""
+    result = {}
+    for path, digest in tree(folder).items():
+        if path.endswith((".html", ".atom")):
+            text = re.sub(SAMPLE_NOW[:13] + r":\d\d:\d\d(\.\d+)?Z", "then", (folder / path).read_text(encoding="utf-8"))
+            digest = hashlib.sha256(text.encode()).hexdigest()
+        if not path.endswith("manifest-sha256.txt"):
+            result[path] = digest
+    return result
+
+
+def records(folder):
+    """tree() of what is kept for good: finished records and originals."""
+    return {path: digest for path, digest in tree(folder).items() if "/20" in path or "/originals/" in path}
+
+
+def months(service, station):
+    """The monthly tables of a station."""
+    return sorted(service.archive.glob(f"stations/{station}/20*/{station}_20??-??.csv"))
+
+
 def fingerprint(folder):
     """All that a service that only reads could change, but for access times: names, kinds, bytes, times, modes, links."""
     result = {}
@@ -229,20 +252,26 @@ class Service:
     def last_lines(self):
         return "\n".join(self.log_text().splitlines()[-25:])
 
+    def wait_until(self, condition, what):
+        """As the function, and no longer than the service lives."""
+        def is_so():
+            answer = condition()
+            ended = self.process.poll() if self.process else None
+            assert answer or ended is None, f"it ended by itself, exit status {ended}\n{self.last_lines()}"
+            return answer
+        return wait_until(is_so, lambda: f"{what() if callable(what) else what}\n{self.last_lines()}")
+
     def wait_for_log(self, words, start=0):
-        def find():
-            if words in self.log_text(start):
-                return True
-            assert self.process.poll() is None, f"it ended by itself\n{self.last_lines()}"
-            return False
-        wait_until(find, lambda: f"'{words}' in the log\n{self.last_lines()}")
+        self.wait_until(lambda: words in self.log_text(start), f"'{words}' in the log")
 
     def ask(self, question, *arguments):
         """Rows of the database; an empty list while there is none."""
         path = self.state / "rillward.db"
         if not path.exists():
             return []
-        database = sqlite3.connect(f"file:{path}?mode=ro", uri=True, timeout=LIMIT)
+        # Not opened read-only: after a kill even a reader must be able to make the shared memory anew.
+        database = sqlite3.connect(f"file:{path}?mode=rw", uri=True, timeout=LIMIT)
+        database.execute("PRAGMA query_only = ON")
         database.row_factory = sqlite3.Row
         try:
             return database.execute(question, arguments).fetchall()
@@ -264,8 +293,8 @@ class Service:
 
         def what():
             fact = self.path_fact(path)
-            return f"'{path}' in state {state} '{words}', it is {dict(fact) if fact else 'not known'}\n{self.last_lines()}"
-        return wait_until(is_so, what)
+            return f"'{path}' in state {state} '{words}', it is {dict(fact) if fact else 'not known'}"
+        return self.wait_until(is_so, what)
 
     def unrest(self):
         """What is still to be done, in words; "" at rest. Each of the service's transactions leaves either the next
@@ -292,10 +321,7 @@ class Service:
 
     def wait_for_rest(self):
         """Everything in the inbox dealt with, derived, published, told. Needs a rule for unreadable drops."""
-        def is_resting():
-            assert self.process.poll() is None, f"it ended by itself\n{self.last_lines()}"
-            return not self.unrest()
-        wait_until(is_resting, lambda: f"rest: {self.unrest()}\n{self.last_lines()}")
+        self.wait_until(lambda: not self.unrest(), lambda: f"rest: {self.unrest()}")
 
     def requests(self):
         """What the webhook was sent, in order; the body read."""
@@ -399,6 +425,6 @@ def air_file(first, count):
 def finished_times(service, station="mill-pond"):
     """Times of all finished rows in the archive."""
     times = []
-    for path in sorted(service.archive.glob(f"stations/{station}/20*/*.csv")):
+    for path in months(service, station):
         times += [line.split(",", 1)[0] for line in path.read_text(encoding="utf-8").splitlines()[1:]]
     return times

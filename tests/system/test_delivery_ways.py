@@ -8,7 +8,7 @@ import shutil
 import pytest
 
 from daemon import (NEEDS_MORE, REPEATED, SET_ASIDE, SMALL_NOW, SMALL_START, TAKEN, WAITING, Service, air_file,
-                    finished_times, fingerprint, later, small_settings, tree, wait_until, water_file, water_rows)
+                    finished_times, fingerprint, later, records, small_settings, tree, water_file, water_rows)
 
 MARKER = os.fsencode("/marker")
 
@@ -148,11 +148,11 @@ def test_a_touched_file_is_no_new_drop(tmp_path):
         service.put("mast/a.csv", air_file(0, 60))
         path = service.put("mill/a.csv", water_file(0, 10))
         service.wait_for_rest()
-        archive, known = tree(service.archive), drops(service)
+        kept, known = records(service.archive), drops(service)
         os.utime(path, ns=(1777700000_000000000, 1777700000_000000000))
-        wait_until(lambda: service.path_fact("mill/a.csv")["modified"] == 1777700000_000000000, "a look at the touched file")
+        service.wait_until(lambda: service.path_fact("mill/a.csv")["modified"] == 1777700000_000000000, "a look at the touched file")
         service.wait_for_rest()
-        assert (tree(service.archive), drops(service)) == (archive, known)
+        assert (records(service.archive), drops(service)) == (kept, known)
         assert service.path_fact("mill/a.csv")["state"] == TAKEN
 
 
@@ -172,13 +172,13 @@ def test_a_deleted_file_takes_nothing_away(tmp_path):
         service.put("mast/a.csv", air_file(0, 60))
         path = service.put("mill/a.csv", water_file(0, 10))
         service.wait_for_rest()
-        archive = tree(service.archive)
+        kept = records(service.archive)
         path.unlink()
         shutil.rmtree(service.inbox / "mast")
         service.put("elsewhere/b.txt", "no table\n")
         service.wait_for_path("elsewhere/b.txt", SET_ASIDE)
         service.wait_for_rest()
-        assert tree(service.archive) == archive
+        assert records(service.archive) == kept
 
 
 def test_a_file_replaced_while_it_waits_is_read_as_what_it_is_now(tmp_path):
@@ -292,6 +292,6 @@ def test_an_inbox_full_of_everything_is_left_as_it_was(tmp_path):
         service.wait_for_path("mill/locked.csv", TAKEN)
         service.wait_for_path("picture.csv", SET_ASIDE)
         service.wait_for_path("mill/half.csv", WAITING, NEEDS_MORE)
-        wait_until(lambda: "stations/mill-pond/2026/mill-pond_2026-05.csv" in tree(service.archive), "the record")
+        service.wait_until(lambda: "stations/mill-pond/2026/mill-pond_2026-05.csv" in tree(service.archive), "the record")
         service.stop()
         assert fingerprint(service.inbox) == before

@@ -7,7 +7,7 @@ import subprocess
 
 import pytest
 
-from daemon import (SMALL_NOW, SUPPORT, TAKEN, Service, air_file, free_port, later, milliseconds, small_settings, wait_until,
+from daemon import (SMALL_NOW, SUPPORT, TAKEN, Service, air_file, free_port, later, milliseconds, small_settings,
                     water_file, water_rows)
 
 DELIVERED, DUE = 1, 0
@@ -42,15 +42,15 @@ def wait_for_notices(service, count, state, recipient=None):
     def are_so():
         found = notices(service, recipient)
         return found if len(found) == count and all(row["state"] == state for row in found) else None
-    return wait_until(are_so, lambda: f"{count} notices in state {state}: {[dict(row) for row in notices(service)]}\n"
-                                      f"{service.last_lines()}")
+    return service.wait_until(
+        are_so, lambda: f"{count} notices in state {state}: {[dict(row) for row in notices(service)]}")
 
 
 def wait_for_answer(service, words, recipient="hook"):
     def last_answer():
         lines = {line["recipient"]: line for line in service.status()["outbox"]}
         return lines[recipient] if recipient in lines and words in lines[recipient]["last_answer"] else None
-    return wait_until(last_answer, lambda: f"the answer '{words}': {service.status()['outbox']}\n{service.last_lines()}")
+    return service.wait_until(last_answer, lambda: f"the answer '{words}': {service.status()['outbox']}")
 
 
 def wait_for_attempts(service, count, least):
@@ -58,7 +58,7 @@ def wait_for_attempts(service, count, least):
     def are_tried():
         found = notices(service)
         return len(found) == count and all(row["attempts"] >= least for row in found)
-    wait_until(are_tried, lambda: f"{count} notices tried {least} times\n{service.last_lines()}")
+    service.wait_until(are_tried, f"{count} notices tried {least} times")
 
 
 def ids_sent(service):
@@ -244,11 +244,12 @@ def test_a_mail_box_that_is_refused_is_given_up_and_shown(tmp_path):
         assert service.mails() == []
 
 
-def test_a_secret_that_is_missing_sends_nothing_unsigned(tmp_path):
+@pytest.mark.parametrize("spoil", [lambda path: path.unlink(), lambda path: path.chmod(0o644)], ids=["missing", "open"])
+def test_without_a_secret_kept_safe_nothing_is_sent_unsigned(tmp_path, spoil):
     port = free_port()
     with Service(tmp_path / "work", settings_for(hook(port)), SMALL_NOW) as service:
         service.start_receiver(port=port)
-        (service.folder / "hook.secret").unlink()
+        spoil(service.folder / "hook.secret")
         make_news(service)
         service.start()
         wait_for_answer(service, "hook.secret")

@@ -6,7 +6,7 @@ import re
 import pytest
 
 from daemon import (ROOT, SET_ASIDE, SMALL_NOW, TAKEN, Service, air_file, finished_times, make_sample, sample_service,
-                    small_settings, tree, wait_until, water_file)
+                    small_settings, tree, water_file)
 
 # Each line that holds a mistake says so: words of the message behind it.
 MISTAKES = """\
@@ -156,11 +156,11 @@ def test_another_elevation_makes_the_finished_values_anew(service):
     before, record = tree(service.archive), "stations/mill-pond/2026/mill-pond_2026-05.csv"
     service.change_settings("sensor_elevation: 0.2 m", "sensor_elevation: 0.3 m")
     service.hang_up()
-    wait_until(lambda: tree(service.archive).get(record) != before[record], "another record")
+    service.wait_until(lambda: tree(service.archive).get(record) != before[record], "another record")
     service.wait_for_rest()
     assert service.ask("SELECT revision FROM page")[0]["revision"] == 2
     service.hang_up()  # the same settings again: nothing to do
-    wait_until(lambda: service.log_text().count("settings were read again") == 2, "the second reload")
+    service.wait_until(lambda: service.log_text().count("settings were read again") == 2, "the second reload")
     service.wait_for_rest()
     assert service.ask("SELECT revision FROM page")[0]["revision"] == 2
     service.stop()

@@ -8,7 +8,7 @@ import time
 
 import pytest
 
-from daemon import LIMIT, ROOT, SMALL_NOW, TAKEN, Service, small_settings, wait_until, water_file
+from daemon import LIMIT, ROOT, SMALL_NOW, TAKEN, Service, small_settings, water_file
 
 MOST_EXPOSURE = 1.5
 
@@ -105,9 +105,9 @@ def test_the_manager_may_listen_on_an_abstract_socket_or_not_at_all(service):
 
 def test_for_the_journal_lines_carry_their_priority(service):
     service.start(awaits=False, JOURNAL_STREAM="8:1")
-    wait_until(lambda: "watching '" in service.log_text(), "the first line")
+    service.wait_until(lambda: "watching '" in service.log_text(), "the first line")
     service.put("mill/notes.txt", "no table\n")
-    wait_until(lambda: "set aside" in service.log_text(), "the warning")
+    service.wait_until(lambda: "set aside" in service.log_text(), "the warning")
     service.stop()
     lines = service.log_text().splitlines()
     assert all(re.match(r"<[3-7]>\S", line) for line in lines)

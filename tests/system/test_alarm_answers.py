@@ -1,0 +1,137 @@
+# SPDX-License-Identifier: MIT
+"""People answer alarms beside the running service, and it goes by what they said."""
+import json
+import subprocess
+
+from daemon import SMALL_NOW, Service, air_file, binary, free_port, later, small_settings, wait_until, water_file, water_rows
+
+HOOK = """\
+recipients:
+  hook: {{webhook: "http://127.0.0.1:{port}/ok", secret: {{file: hook.secret}}, allow_private_address: true}}
+{more}"""
+
+
+def alarm_service(folder, more=""):
+    port = free_port()
+    service = Service(folder, small_settings(tell="[hook]", rest=HOOK.format(port=port, more=more)), now=SMALL_NOW)
+    service.start_receiver(port=port)
+    return service
+
+
+def put_warm_water(service, rows=24, warm_from=12):
+    """Warm from then on: the alarm is open."""
+    service.put("mast/air.csv", air_file(0, rows))
+    parts = [water_rows(row, 1, 27.0 if row >= warm_from else 12.0) for row in range(rows)]
+    service.put("mill/water.csv", water_file(0, 0) + "".join(parts))
+
+
+def alarms(service, *words, expected=None, now=None):
+    return service.run("alarms", "-c", service.settings, "--clock", now or service.now, *words, expected=expected).stdout
+
+
+def listed(service):
+    return json.loads(alarms(service, "list", "--json"))["alarms"]
+
+
+def one(service):
+    found = listed(service)
+    assert len(found) == 1, found
+    return found[0]
+
+
+def events(service):
+    return [request["event"]["data"]["event"] for request in service.requests()]
+
+
+def wait_for_events(service, *expected):
+    wait_until(lambda: events(service) == list(expected), lambda: f"{expected}: {events(service)}\n{service.last_lines()}")
+
+
+def test_an_answer_is_kept_with_its_name_and_changes_what_is_said_next(tmp_path):
+    with alarm_service(tmp_path / "net") as service:
+        service.start()
+        put_warm_water(service)
+        wait_for_events(service, "raised")
+        alarm = one(service)
+        assert alarm["state"] == "unacknowledged" and alarm["rule"] == "warm"
+        said = alarms(service, "acknowledge", alarm["alarm"], "--who", "anna", expected=0)
+        assert said == f"alarm {alarm['alarm']} is now acknowledged\n"
+        put_warm_water(service, rows=36, warm_from=12)
+        cool = "".join(water_rows(row, 1, 12.0) for row in range(24, 36))
+        service.put("mill/later.csv", water_file(0, 0) + cool)
+        wait_for_events(service, "raised", "returned")
+        history = json.loads(alarms(service, "history", alarm["alarm"], "--json", expected=0))
+        assert history["state"] == "returned to normal", "answered and over: done"
+        steps = [(step["who"], step["what"]) for step in history["steps"] if step["is"] == "step"]
+        assert steps == [("rillward", "raised"), ("anna", "acknowledged"), ("rillward", "returned")]
+        service.stop()
+
+
+def test_a_shelved_alarm_comes_back_by_itself_while_the_service_sleeps(tmp_path):
+    with alarm_service(tmp_path / "net") as service:
+        service.start()
+        put_warm_water(service)
+        wait_for_events(service, "raised")
+        service.wait_for_rest()
+        alarm = one(service)["alarm"]
+        # The service's clock began at SMALL_NOW and runs: a shelf of a moment ends soon after it was made.
+        soon = later(SMALL_NOW, seconds=20)
+        alarms(service, "shelve", alarm, "--until", soon, "--reason", "pump test", "--who", "anna", expected=0)
+        assert one(service)["state"] == "shelved" and one(service)["shelf_reason"] == "pump test"
+        wait_for_events(service, "raised", "updated")
+        found = one(service)
+        assert found["state"] == "unacknowledged" and found["shelved_until"] is None
+        assert "rillward: the shelf's time is over (unacknowledged)" in alarms(service, "history", alarm)
+        service.stop()
+
+
+def test_taken_off_the_shelf_it_is_told_at_once(tmp_path):
+    with alarm_service(tmp_path / "net") as service:
+        service.start()
+        put_warm_water(service)
+        wait_for_events(service, "raised")
+        alarm = one(service)["alarm"]
+        alarms(service, "shelve", alarm, "--until", "8 h", "--reason", "pump test", expected=0)
+        alarms(service, "unshelve", alarm, "--who", "anna", expected=0)
+        wait_for_events(service, "raised", "updated")
+        service.stop()
+
+
+def test_answers_need_no_running_service_and_wrong_use_says_so(tmp_path):
+    with alarm_service(tmp_path / "net") as service:
+        service.start()
+        put_warm_water(service)
+        wait_for_events(service, "raised")
+        service.wait_for_rest()
+        service.stop()
+        number = one(service)["alarm"]
+        refused = service.run("alarms", "-c", service.settings, "acknowledge", 99, expected=2)
+        assert "no alarm 99" in refused.stderr
+        refused = service.run("alarms", "-c", service.settings, "shelve", number, expected=2)
+        assert "--until" in refused.stderr
+        alarms(service, "acknowledge", number, "--who", "anna", expected=0)
+        assert one(service)["state"] == "acknowledged"
+        assert alarms(service, expected=0).count("\n") == 2, "nobody's answer is waited for any more"
+
+
+def test_answers_from_many_hands_are_all_kept(tmp_path):
+    """Twenty commands at once beside a service that works: each is one step, none is lost, none is torn."""
+    with alarm_service(tmp_path / "net") as service:
+        service.start()
+        put_warm_water(service)
+        wait_for_events(service, "raised")
+        number = str(one(service)["alarm"])
+        command = [binary(), "alarms", "-c", str(service.settings), "--clock", service.now]
+        children = [subprocess.Popen([*command, "shelve", number, "--until", f"{hours} h", "--reason", f"shift {hours}",
+                                      "--who", f"hand {hours}"], stdout=subprocess.PIPE) for hours in range(1, 21)]
+        for row in range(24, 48):
+            service.put("mill/water.csv", water_file(0, row, 27.0))
+        for child in children:
+            child.communicate()
+            assert child.returncode == 0
+        service.wait_for_rest()
+        steps = json.loads(alarms(service, "history", number, "--json"))["steps"]
+        hands = sorted(step["who"] for step in steps if step["is"] == "step" and step["who"].startswith("hand"))
+        assert hands == sorted(f"hand {hours}" for hours in range(1, 21))
+        assert service.verify().endswith("the database is sound\n")
+        service.stop()
