@@ -135,7 +135,7 @@ void hdf5_put_reference_list_type(struct text *to)
 void hdf5_put_back_reference_type(struct text *to)
 {
     text_add(to, "\x36\x02\0\0\x10\0\0\0", 8); /* two members, 16 bytes */
-    text_add(to, "dataset\0\0", 9);             /* name, offset 0 */
+    text_add(to, "dataset\0\0", 9);            /* name, offset 0 */
     hdf5_put_reference_type(to);
     text_add(to, "dimension\0\x08", 11); /* name, offset 8 */
     hdf5_put_type(to, NETCDF_INT);

@@ -83,17 +83,18 @@ static void put_description(const struct putter *putter)
     const struct station *station = dataset->station;
     char offset[TIMESTAMP_SIZE];
     timestamp_print_offset(0, station->utc_offset, offset);
-    put_format(putter, "title", "%.200s, %.200s, %04d-%02d", dataset->config->network_name, station->name, dataset->year,
-               dataset->month);
+    put_format(putter, "title", "%.200s, %.200s, %04d-%02d", dataset->config->network_name, station->name,
+               dataset->year, dataset->month);
     put_format(putter, "summary", "Finished record of one station and one month, with quality flags. %s",
                about_provisional());
     put_keywords(putter);
     put(putter, "source", "in situ sensors at a fixed station");
     put(putter, "processing_level", "finished record: corrected, flagged, provisional");
-    put_format(putter, "comment",
-               "%s Times are UTC. The month is that of the station's standard time, UTC%s, without daylight saving.%s%s%s",
-               about_caution(), station->utc_offset == 0 ? "+00:00" : offset + strlen("1970-01-01T00:00:00"),
-               *station->datum ? " Level 0 is: " : "", station->datum, other_words(station));
+    put_format(
+        putter, "comment",
+        "%s Times are UTC. The month is that of the station's standard time, UTC%s, without daylight saving.%s%s%s",
+        about_caution(), station->utc_offset == 0 ? "+00:00" : offset + strlen("1970-01-01T00:00:00"),
+        *station->datum ? " Level 0 is: " : "", station->datum, other_words(station));
     put(putter, "standard_name_vocabulary", "CF Standard Name Table v83");
     put(putter, "references", "IOC Manuals and Guides 54 Volume 3 (2013), for the flags");
 }
@@ -132,8 +133,9 @@ static void put_identity(const struct putter *putter)
     put(putter, "naming_authority", authority);
     put_format(putter, "product_version", "%lld", (long long)dataset->revision);
     put(putter, "date_created", last);
-    put_format(putter, "history", "%s readings corrected and flagged, revision %lld (the time is that of the last sample)",
-               last, (long long)dataset->revision);
+    put_format(putter, "history",
+               "%s readings corrected and flagged, revision %lld (the time is that of the last sample)", last,
+               (long long)dataset->revision);
     put_format(putter, "platform", "%s", dataset->station->name);
     put(putter, "license", "none stated: ask the publisher");
     put(putter, "acknowledgement", "none stated");

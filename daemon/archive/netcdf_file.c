@@ -20,7 +20,7 @@ enum {
 };
 #define PIECES_LIMIT ((size_t)1 << 30)
 
-struct object { /* a variable, or the file itself */
+struct object {             /* a variable, or the file itself */
     struct text attributes; /* as messages */
     uint16_t attribute_count;
 };
@@ -35,9 +35,9 @@ struct variable {
     struct text data;    /* rows: compressed chunks one after the other; else the value, of a string its bytes */
     size_t *chunk_sizes; /* in data; NULL without rows */
     /* While rendering: */
-    uint64_t header;        /* address of the object header */
-    uint64_t data_address;  /* of the B-tree or the value; HDF5_UNDEFINED without rows */
-    unsigned heap_index;    /* of its string or of its list of dimensions; 0 none */
+    uint64_t header;       /* address of the object header */
+    uint64_t data_address; /* of the B-tree or the value; HDF5_UNDEFINED without rows */
+    unsigned heap_index;   /* of its string or of its list of dimensions; 0 none */
 };
 
 struct netcdf_file {
@@ -46,7 +46,7 @@ struct netcdf_file {
     struct variable variables[NETCDF_VARIABLES_MAX];
     size_t count;
     struct libdeflate_compressor *compressor;
-    uint64_t heap; /* address */
+    uint64_t heap;                                /* address */
     size_t heap_references[NETCDF_VARIABLES_MAX]; /* places of the coordinate variable's address */
     size_t heap_reference_count;
 };
@@ -58,7 +58,8 @@ static void begin_attribute(struct text *body, const char *name, size_t type_siz
 static void end_attribute(struct object *object, struct text *body);
 static void put_tree_width(struct netcdf_file *file, struct text *to);
 static void put_chunks(const struct netcdf_file *file, struct variable *variable, struct text *to);
-static void put_tree(const struct netcdf_file *file, const struct variable *variable, uint64_t address, struct text *to);
+static void put_tree(const struct netcdf_file *file, const struct variable *variable, uint64_t address,
+                     struct text *to);
 static void put_heap(struct netcdf_file *file, struct text *to);
 static void put_heap_object(struct text *to, unsigned index, const char *bytes, size_t n);
 static void put_value(const struct netcdf_file *file, struct variable *variable, struct text *to);
@@ -148,8 +149,7 @@ static void compress_chunk(struct netcdf_file *file, struct variable *variable, 
     hdf5_put_shuffled(&shuffled, variable->type, whole, file->chunk_rows);
     size_t bound = libdeflate_zlib_compress_bound(file->compressor, shuffled.length);
     char *packed = x_alloc(bound);
-    size_t length =
-        libdeflate_zlib_compress(file->compressor, shuffled.bytes, shuffled.length, packed, bound);
+    size_t length = libdeflate_zlib_compress(file->compressor, shuffled.bytes, shuffled.length, packed, bound);
     assert(length > 0);
     text_add(&variable->data, packed, length);
     variable->chunk_sizes[chunk] = length;

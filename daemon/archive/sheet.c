@@ -174,19 +174,20 @@ static void put_serial(struct text *to, int64_t time, enum style style)
 
 void sheet_put_styles(struct text *to)
 {
-    static const char *const codes[] = {"yyyy\\-mm\\-dd\\ hh:mm:ss", "yyyy\\-mm\\-dd", "0", "0.0", "0.00", "0.000",
-                                        "0.0000"};
+    static const char *const codes[] = {
+        "yyyy\\-mm\\-dd\\ hh:mm:ss", "yyyy\\-mm\\-dd", "0", "0.0", "0.00", "0.000", "0.0000"};
     enum { FIRST_OWN = 164 };
     text_puts(to, "<?xml version=\"1.0\" encoding=\"UTF-8\" standalone=\"yes\"?>\n<styleSheet xmlns=\"" MAIN "\">");
     text_printf(to, "<numFmts count=\"%zu\">", COUNT_OF(codes));
     for (size_t i = 0; i < COUNT_OF(codes); i++)
         text_printf(to, "<numFmt numFmtId=\"%zu\" formatCode=\"%s\"/>", FIRST_OWN + i, codes[i]);
-    text_puts(to, "</numFmts><fonts count=\"2\"><font><sz val=\"11\"/><name val=\"Calibri\"/></font>"
-                  "<font><b/><sz val=\"11\"/><name val=\"Calibri\"/></font></fonts>"
-                  "<fills count=\"2\"><fill><patternFill patternType=\"none\"/></fill>"
-                  "<fill><patternFill patternType=\"gray125\"/></fill></fills>"
-                  "<borders count=\"1\"><border><left/><right/><top/><bottom/><diagonal/></border></borders>"
-                  "<cellStyleXfs count=\"1\"><xf numFmtId=\"0\" fontId=\"0\" fillId=\"0\" borderId=\"0\"/></cellStyleXfs>");
+    text_puts(to,
+              "</numFmts><fonts count=\"2\"><font><sz val=\"11\"/><name val=\"Calibri\"/></font>"
+              "<font><b/><sz val=\"11\"/><name val=\"Calibri\"/></font></fonts>"
+              "<fills count=\"2\"><fill><patternFill patternType=\"none\"/></fill>"
+              "<fill><patternFill patternType=\"gray125\"/></fill></fills>"
+              "<borders count=\"1\"><border><left/><right/><top/><bottom/><diagonal/></border></borders>"
+              "<cellStyleXfs count=\"1\"><xf numFmtId=\"0\" fontId=\"0\" fillId=\"0\" borderId=\"0\"/></cellStyleXfs>");
     text_printf(to, "<cellXfs count=\"%zu\">", 2 + COUNT_OF(codes));
     text_puts(to, "<xf numFmtId=\"0\" fontId=\"0\" fillId=\"0\" borderId=\"0\" xfId=\"0\"/>"
                   "<xf numFmtId=\"0\" fontId=\"1\" fillId=\"0\" borderId=\"0\" xfId=\"0\" applyFont=\"1\"/>");
@@ -195,6 +196,7 @@ void sheet_put_styles(struct text *to)
                     "<xf numFmtId=\"%zu\" fontId=\"0\" fillId=\"0\" borderId=\"0\" xfId=\"0\" "
                     "applyNumberFormat=\"1\"/>",
                     FIRST_OWN + i);
-    text_puts(to, "</cellXfs><cellStyles count=\"1\"><cellStyle name=\"Normal\" xfId=\"0\" builtinId=\"0\"/></cellStyles>"
-                  "</styleSheet>");
+    text_puts(to,
+              "</cellXfs><cellStyles count=\"1\"><cellStyle name=\"Normal\" xfId=\"0\" builtinId=\"0\"/></cellStyles>"
+              "</styleSheet>");
 }

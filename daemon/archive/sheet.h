@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-/* One sheet of a workbook (ISO/IEC 29500-1, SpreadsheetML) as XML, cell by cell. Text is always text: whatever it begins
- * with, no office program runs it. Cells carry no names of their own, since they stand in order; that halves the file. */
+/* One sheet of a workbook (ISO/IEC 29500-1, SpreadsheetML) as XML, cell by cell. Text is always text: whatever it
+ * begins with, no office program runs it. Cells carry no names of their own, since they stand in order; that halves the
+ * file. */
 #ifndef RILLWARD_ARCHIVE_SHEET_H
 #define RILLWARD_ARCHIVE_SHEET_H
 

@@ -26,7 +26,8 @@ static void put_axes(struct text *to, const struct sheet_chart *chart, size_t in
 void sheet_chart_put(struct text *to, const struct sheet_chart *chart)
 {
     assert(chart->series_count >= 1 && chart->series_count <= SHEET_CHART_SERIES_MAX);
-    text_puts(to, HEADER "<c:chartSpace xmlns:c=\"" CHART "\" xmlns:a=\"" DRAWING "\" xmlns:r=\"" RELATIONS "\"><c:chart>");
+    text_puts(to,
+              HEADER "<c:chartSpace xmlns:c=\"" CHART "\" xmlns:a=\"" DRAWING "\" xmlns:r=\"" RELATIONS "\"><c:chart>");
     put_title(to, chart->title, false);
     text_puts(to, "<c:autoTitleDeleted val=\"0\"/><c:plotArea><c:layout/>");
     for (size_t i = 0; i < chart->series_count; i++)

@@ -13,8 +13,8 @@
 enum { SHEET_CHART_SERIES_MAX = 2 };
 
 struct sheet_series {
-    const char *title; /* of series and axis, with the unit */
-    size_t column;     /* on the sheet, from 0 */
+    const char *title;    /* of series and axis, with the unit */
+    size_t column;        /* on the sheet, from 0 */
     const double *values; /* NaN missing */
     int decimals;
 };

@@ -25,7 +25,8 @@ static void add_month_value(struct json *json, enum quantity quantity, const str
 static const char *const method[] = {
     "A day is that of the station's standard time, a fixed distance from UTC without daylight saving. Every day of the "
     "month has a row.",
-    "Minimum, maximum and mean rest on samples that passed (flag 1) or that no test looked at (flag 2). Suspect samples "
+    "Minimum, maximum and mean rest on samples that passed (flag 1) or that no test looked at (flag 2). Suspect "
+    "samples "
     "(flag 3) are counted apart; failed and missing ones are not used. The mean is the plain mean of these samples. "
     "The time of an extreme is that of the first sample that has it.",
     "The percentage of good samples is that of samples that passed among the expected ones, or among those that are "
@@ -54,8 +55,7 @@ void write_daily_csv(const struct dataset *dataset, struct text *ret)
     text_puts(ret, "\r\n");
     for (size_t day = 0; day < daily.count; day++) {
         for (size_t i = 0; i < n; i++) {
-            struct daily_cell cell =
-                daily_table_cell(&daily.days[day], &columns[i], dataset->station->utc_offset);
+            struct daily_cell cell = daily_table_cell(&daily.days[day], &columns[i], dataset->station->utc_offset);
             text_puts(ret, i > 0 ? "," : "");
             write_cell(ret, &cell);
         }

@@ -218,8 +218,7 @@ static void add_tests(struct writer *writer, enum quantity quantity)
     }
     for (size_t i = 0; i < writer->dataset->record.n; i++)
         column[i] = (int32_t)writer->dataset->record.tests[quantity][i];
-    size_t variable =
-        netcdf_file_add_rows(writer->file, name_of(quantity, "", "_qc_tests", name), NETCDF_INT, column);
+    size_t variable = netcdf_file_add_rows(writer->file, name_of(quantity, "", "_qc_tests", name), NETCDF_INT, column);
     snprintf(title, sizeof title, "%s: tests that spoke up, one bit each", quantity_info(quantity)->title);
     put(writer, variable, "standard_name", "quality_flag");
     put(writer, variable, "long_name", title);
@@ -287,8 +286,7 @@ static void add_raw(struct writer *writer)
             continue;
         char name[64], title[128];
         snprintf(title, sizeof title, "%s: the reading before any correction", quantity_info(q)->title);
-        size_t variable =
-            add_measured(writer, name_of(q, "raw_", "", name), title, q, dataset->raw.value[q], false);
+        size_t variable = add_measured(writer, name_of(q, "raw_", "", name), title, q, dataset->raw.value[q], false);
         put(writer, variable, "coordinates", writer->coordinates);
         put(writer, variable, "coverage_content_type", "auxiliaryInformation");
     }

@@ -35,19 +35,19 @@ static void put_quality(struct text *text, uint8_t flag);
 static uint8_t most_frequent_flag(const struct record *record, enum quantity quantity);
 static void put_element(struct text *text, const char *name, const char *content);
 
-static const char opening[] =
-    "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"
-    "<wml2:Collection gml:id=\"collection\"\n"
-    "  xmlns:wml2=\"http://www.opengis.net/waterml/2.0\"\n"
-    "  xmlns:gml=\"http://www.opengis.net/gml/3.2\"\n"
-    "  xmlns:om=\"http://www.opengis.net/om/2.0\"\n"
-    "  xmlns:sa=\"http://www.opengis.net/sampling/2.0\"\n"
-    "  xmlns:sams=\"http://www.opengis.net/samplingSpatial/2.0\"\n"
-    "  xmlns:gmd=\"http://www.isotc211.org/2005/gmd\"\n"
-    "  xmlns:gco=\"http://www.isotc211.org/2005/gco\"\n"
-    "  xmlns:xlink=\"http://www.w3.org/1999/xlink\"\n"
-    "  xmlns:xsi=\"http://www.w3.org/2001/XMLSchema-instance\"\n"
-    "  xsi:schemaLocation=\"http://www.opengis.net/waterml/2.0 http://schemas.opengis.net/waterml/2.0/waterml2.xsd\">\n";
+static const char opening[] = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"
+                              "<wml2:Collection gml:id=\"collection\"\n"
+                              "  xmlns:wml2=\"http://www.opengis.net/waterml/2.0\"\n"
+                              "  xmlns:gml=\"http://www.opengis.net/gml/3.2\"\n"
+                              "  xmlns:om=\"http://www.opengis.net/om/2.0\"\n"
+                              "  xmlns:sa=\"http://www.opengis.net/sampling/2.0\"\n"
+                              "  xmlns:sams=\"http://www.opengis.net/samplingSpatial/2.0\"\n"
+                              "  xmlns:gmd=\"http://www.isotc211.org/2005/gmd\"\n"
+                              "  xmlns:gco=\"http://www.isotc211.org/2005/gco\"\n"
+                              "  xmlns:xlink=\"http://www.w3.org/1999/xlink\"\n"
+                              "  xmlns:xsi=\"http://www.w3.org/2001/XMLSchema-instance\"\n"
+                              "  xsi:schemaLocation=\"http://www.opengis.net/waterml/2.0 "
+                              "http://schemas.opengis.net/waterml/2.0/waterml2.xsd\">\n";
 
 void write_waterml(const struct dataset *dataset, struct text *ret)
 {
@@ -97,8 +97,9 @@ static void put_observation(struct writer *writer, enum quantity quantity)
 {
     struct text *text = writer->text;
     text_printf(text, " <wml2:observationMember>\n  <om:OM_Observation gml:id=\"observation%u\">\n", quantity);
-    text_puts(text, "   <om:type xlink:href=\"" DEFINITIONS
-                    "observationType/waterml/2.0/MeasurementTimeseriesTVPObservation\" xlink:title=\"Time series\"/>\n");
+    text_puts(text,
+              "   <om:type xlink:href=\"" DEFINITIONS
+              "observationType/waterml/2.0/MeasurementTimeseriesTVPObservation\" xlink:title=\"Time series\"/>\n");
     put_observation_metadata(writer);
     text_puts(text, "   <om:phenomenonTime>\n    ");
     put_period(writer, "period", quantity);
@@ -249,8 +250,12 @@ static void put_period(struct writer *writer, const char *id, unsigned number)
 
 static void put_quality(struct text *text, uint8_t flag)
 {
-    const char *word = flag == FLAG_PASS ? "good" : flag == FLAG_SUSPECT ? "suspect" : flag == FLAG_FAIL ? "poor" : "unchecked";
-    text_printf(text, "<wml2:quality xlink:href=\"" WATERML_DEFINITIONS "quality/%s\" xlink:title=\"%s\"/>", word, word);
+    const char *word = flag == FLAG_PASS      ? "good"
+                       : flag == FLAG_SUSPECT ? "suspect"
+                       : flag == FLAG_FAIL    ? "poor"
+                                              : "unchecked";
+    text_printf(text, "<wml2:quality xlink:href=\"" WATERML_DEFINITIONS "quality/%s\" xlink:title=\"%s\"/>", word,
+                word);
 }
 
 /* Missing values do not count: they say nothing by a quality. */

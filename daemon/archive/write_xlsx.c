@@ -184,8 +184,9 @@ static void put_chart(struct writer *writer, const struct daily_column *columns,
     text_puts(&writer->part, HEADER "<Relationships xmlns=\"" PACKAGE "/relationships\"><Relationship Id=\"rId1\" "
                                     "Type=\"" OFFICE "/chart\" Target=\"../charts/chart1.xml\"/></Relationships>");
     finish_part(writer, "xl/drawings/_rels/drawing1.xml.rels");
-    text_puts(&writer->part, HEADER "<Relationships xmlns=\"" PACKAGE "/relationships\"><Relationship Id=\"rId1\" "
-                                    "Type=\"" OFFICE "/drawing\" Target=\"../drawings/drawing1.xml\"/></Relationships>");
+    text_puts(&writer->part,
+              HEADER "<Relationships xmlns=\"" PACKAGE "/relationships\"><Relationship Id=\"rId1\" "
+                     "Type=\"" OFFICE "/drawing\" Target=\"../drawings/drawing1.xml\"/></Relationships>");
     finish_part(writer, "xl/worksheets/_rels/sheet2.xml.rels");
 }
 
@@ -204,13 +205,11 @@ static size_t choose_series(const struct daily_column *columns, size_t n, size_t
 
 static void put_corrections(struct writer *writer)
 {
-    static const char *const headings[] = {"time_utc", "quantity",   "unit", "kind",
-                                           "reference", "record", "difference", "remark"};
+    static const char *const headings[] = {"time_utc",  "quantity", "unit",       "kind",
+                                           "reference", "record",   "difference", "remark"};
     static const unsigned widths[] = {20, 24, 10, 16, 14};
-    const struct sheet_layout layout = {.frozen_rows = 1,
-                                        .widths = widths,
-                                        .width_count = COUNT_OF(widths),
-                                        .column_count = COUNT_OF(headings)};
+    const struct sheet_layout layout = {
+        .frozen_rows = 1, .widths = widths, .width_count = COUNT_OF(widths), .column_count = COUNT_OF(headings)};
     struct text *to = &writer->part;
     sheet_begin(to, &layout);
     put_heading_row(writer, headings, COUNT_OF(headings));
@@ -233,13 +232,11 @@ static void put_corrections(struct writer *writer)
 
 static void put_notes(struct writer *writer)
 {
-    static const char *const headings[] = {"time_utc", "kind", "until_utc", "quantity", "unit", "value",
-                                           "reference", "text", "drop", "line"};
+    static const char *const headings[] = {"time_utc", "kind",      "until_utc", "quantity", "unit",
+                                           "value",    "reference", "text",      "drop",     "line"};
     static const unsigned widths[] = {20, 16, 20, 24, 10, 14, 14, 60, 8};
-    const struct sheet_layout layout = {.frozen_rows = 1,
-                                        .widths = widths,
-                                        .width_count = COUNT_OF(widths),
-                                        .column_count = COUNT_OF(headings)};
+    const struct sheet_layout layout = {
+        .frozen_rows = 1, .widths = widths, .width_count = COUNT_OF(widths), .column_count = COUNT_OF(headings)};
     sheet_begin(&writer->part, &layout);
     put_heading_row(writer, headings, COUNT_OF(headings));
     for (size_t i = 0; i < writer->dataset->note_count; i++)
@@ -325,8 +322,9 @@ static void put_legend(struct writer *writer)
 
 static void put_month(struct writer *writer)
 {
-    static const char *const headings[] = {"the whole month", "minimum", "time of it (UTC)", "maximum", "time of it (UTC)",
-                                           "mean", "samples used", "suspect", "good percent"};
+    static const char *const headings[] = {"the whole month", "minimum",          "time of it (UTC)",
+                                           "maximum",         "time of it (UTC)", "mean",
+                                           "samples used",    "suspect",          "good percent"};
     struct text *to = &writer->part;
     put_heading_row(writer, headings, COUNT_OF(headings));
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
@@ -417,15 +415,17 @@ static void put_package(struct writer *writer)
 static void put_workbook(struct writer *writer)
 {
     struct text *to = &writer->part;
-    text_puts(to, HEADER "<workbook xmlns=\"http://schemas.openxmlformats.org/spreadsheetml/2006/main\" xmlns:r=\"" OFFICE
-                         "\"><workbookPr/><bookViews><workbookView/></bookViews><sheets>");
+    text_puts(to,
+              HEADER "<workbook xmlns=\"http://schemas.openxmlformats.org/spreadsheetml/2006/main\" xmlns:r=\"" OFFICE
+                     "\"><workbookPr/><bookViews><workbookView/></bookViews><sheets>");
     for (size_t i = 0; i < COUNT_OF(sheets); i++)
         text_printf(to, "<sheet name=\"%s\" sheetId=\"%zu\" r:id=\"rId%zu\"/>", sheets[i], i + 1, i + 1);
     text_puts(to, "</sheets></workbook>");
     finish_part(writer, "xl/workbook.xml");
     text_puts(to, HEADER "<Relationships xmlns=\"" PACKAGE "/relationships\">");
     for (size_t i = 0; i < COUNT_OF(sheets); i++)
-        text_printf(to, "<Relationship Id=\"rId%zu\" Type=\"" OFFICE "/worksheet\" Target=\"worksheets/sheet%zu.xml\"/>",
+        text_printf(to,
+                    "<Relationship Id=\"rId%zu\" Type=\"" OFFICE "/worksheet\" Target=\"worksheets/sheet%zu.xml\"/>",
                     i + 1, i + 1);
     text_printf(to, "<Relationship Id=\"rId%zu\" Type=\"" OFFICE "/styles\" Target=\"styles.xml\"/></Relationships>",
                 COUNT_OF(sheets) + 1);

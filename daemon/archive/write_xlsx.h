@@ -15,8 +15,8 @@
 #include "archive/dataset.h"
 #include "base/text.h"
 
-/* Writes to `ret`, which is empty. A sheet holds 1048575 rows of data; more samples are left out of it, and 'about' says
- * so. */
+/* Writes to `ret`, which is empty. A sheet holds 1048575 rows of data; more samples are left out of it, and 'about'
+ * says so. */
 void write_xlsx(const struct dataset *dataset, struct text *ret);
 
 #endif

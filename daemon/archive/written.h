@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* Values as they stand in files: in the written unit, with the decimals of their quantity. Formats that hold numbers and
- * formats that hold text agree to the last digit because both go through the same rounding. */
+/* Values as they stand in files: in the written unit, with the decimals of their quantity. Formats that hold numbers
+ * and formats that hold text agree to the last digit because both go through the same rounding. */
 #ifndef RILLWARD_ARCHIVE_WRITTEN_H
 #define RILLWARD_ARCHIVE_WRITTEN_H
 
@@ -8,8 +8,8 @@
 #include "base/text.h"
 #include "model/quantity.h"
 
-/* `value` rounded to `decimals` (0..9): the number that reads back from what text_number() writes. NaN stays NaN, and so
- * does a number of more than 4.5e15 units of the last digit. */
+/* `value` rounded to `decimals` (0..9): the number that reads back from what text_number() writes. NaN stays NaN, and
+ * so does a number of more than 4.5e15 units of the last digit. */
 double written_round(double value, int decimals);
 /* The number in the cell of `quantity`, from the value inside. */
 double written_value(enum quantity quantity, double inside);

@@ -346,10 +346,5 @@ int fixture_run(const char *format, ...)
 
 const char *fixture_here(void)
 {
-    static char here[4096];
-    snprintf(here, sizeof here, "%s", __FILE__);
-    char *slash = strrchr(here, '/');
-    if (slash)
-        *slash = '\0';
-    return slash ? here : ".";
+    return RILLWARD_SOURCE_ROOT "/tests/archive";
 }

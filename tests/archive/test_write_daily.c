@@ -50,8 +50,7 @@ Test(write_daily, holds_what_its_metadata_promises)
 Test(write_daily, names_columns_by_their_limits)
 {
     struct daily_column columns[DAILY_COLUMNS_MAX];
-    struct daily daily = {
-        .columns = 1u << QUANTITY_OXYGEN, .limits = {0.25, 2, 10}, .limit_count = 3};
+    struct daily daily = {.columns = 1u << QUANTITY_OXYGEN, .limits = {0.25, 2, 10}, .limit_count = 3};
     size_t n = daily_table_columns(&daily, columns);
     cr_expect_str_eq(columns[0].name, "date");
     cr_expect_str_eq(columns[n - 3].name, "hours_oxygen_below_0_25_mg_l");

@@ -107,7 +107,8 @@ Test(write_xlsx, a_month_without_rows_is_a_workbook_still)
 Test(write_xlsx, text_is_never_a_formula_and_reads_back_as_it_was)
 {
     sheet_put_text(&text, "=1+1 <b>");
-    cr_expect_str_eq(text.bytes, "<c t=\"inlineStr\" s=\"0\"><is><t xml:space=\"preserve\">=1+1 &lt;b&gt;</t></is></c>");
+    cr_expect_str_eq(text.bytes,
+                     "<c t=\"inlineStr\" s=\"0\"><is><t xml:space=\"preserve\">=1+1 &lt;b&gt;</t></is></c>");
     text_clear(&text);
     sheet_put_text(&text, "a_x0041_b_x00");
     cr_expect_not_null(strstr(text.bytes, ">a_x005F_x0041_b_x00</t>"));

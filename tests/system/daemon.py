@@ -58,7 +58,7 @@ def free_port():
 
 def later(time_text, **parts):
     """'2026-04-22T12:00:00Z' and hours=1 -> '2026-04-22T13:00:00Z'."""
-    return (datetime.fromisoformat(time_text.replace("Z", "+00:00")) + timedelta(**parts)).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return written(milliseconds(time_text) + timedelta(**parts).total_seconds() * 1000)
 
 
 def milliseconds(time_text):
@@ -76,8 +76,8 @@ def tree(folder):
 
 
 def same_facts(folder):
-    """tree() of an archive, so that runs which began at the same moment can be compared: pages and feed tell when a drop
-    came, to the millisecond, and manifests hold their fingerprints (which `rillward verify` looks after)."""
+    """tree() of an archive, so that runs which began at the same moment can be compared: pages and feed tell when a
+    drop came, to the millisecond, and manifests hold their fingerprints (which `rillward verify` looks after)."""
     result = {}
     for path, digest in tree(folder).items():
         if path.endswith((".html", ".atom")):
@@ -99,7 +99,7 @@ def months(service, station):
 
 
 def fingerprint(folder):
-    """All that a service that only reads could change, but for access times: names, kinds, bytes, times, modes, links."""
+    """All that somebody who should only read could change: names, kinds, bytes, times, modes, links."""
     result = {}
     for parent, folders, files in os.walk(os.fsencode(folder)):
         for name in [b"."] + folders + files:
@@ -305,7 +305,8 @@ class Service:
                 path = os.path.join(parent, name)
                 facts = os.lstat(path)
                 files[os.path.relpath(path, os.fsencode(self.inbox))] = (facts.st_size, facts.st_mtime_ns)
-        counts = self.ask("SELECT (SELECT count(*) FROM dirty) AS dirty, (SELECT count(*) FROM page WHERE due = 1) AS due,"
+        counts = self.ask("SELECT (SELECT count(*) FROM dirty) AS dirty,"
+                          " (SELECT count(*) FROM page WHERE due = 1) AS due,"
                           " (SELECT count(*) FROM manifest_due) AS manifests,"
                           " (SELECT count(*) FROM notice WHERE state = 0) AS notices,"
                           " (SELECT count(*) FROM path WHERE state = 3 AND CAST(path AS TEXT) NOT IN"
@@ -403,7 +404,8 @@ SMALL_START = "2026-05-02T00:00:00Z"
 
 def small_settings(settle="0.2 s", hold="10 min", rescan="10 min", tell="", rest=""):
     """`tell`: "[ids]" of recipients; `rest`: the sections about them."""
-    return SMALL_SETTINGS.format(settle=settle, hold=hold, rescan=rescan, tell=f", tell: {tell}" if tell else "", rest=rest)
+    told = f", tell: {tell}" if tell else ""
+    return SMALL_SETTINGS.format(settle=settle, hold=hold, rescan=rescan, tell=told, rest=rest)
 
 
 def water_rows(first, count, temperature=12.0):

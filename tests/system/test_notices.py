@@ -13,7 +13,8 @@ from daemon import (SMALL_NOW, SUPPORT, TAKEN, Service, air_file, free_port, lat
 DELIVERED, DUE = 1, 0
 HOOK = 'hook: {{webhook: "http://127.0.0.1:{port}{path}", secret: {{file: hook.secret}}, allow_private_address: true}}'
 MAIL = "desk: {mail: desk@example.org}"
-PLAIN_MAIL = "mail: {{server: 127.0.0.1, port: {port}, security: plain, from: rillward@example.org, hello_name: watch.example.org}}\n"
+PLAIN_MAIL = ("mail: {{server: 127.0.0.1, port: {port}, security: plain, from: rillward@example.org,"
+              " hello_name: watch.example.org}}\n")
 
 
 def settings_for(*recipients, mail=""):
@@ -24,6 +25,11 @@ def settings_for(*recipients, mail=""):
 
 def hook(port, path="/ok"):
     return HOOK.format(port=port, path=path)
+
+
+def safe_hook(port, authority):
+    plain = hook(port).replace("http://127.0.0.1", "https://localhost")
+    return plain.removesuffix("}") + f', ca_file: "{authority}"}}'
 
 
 def make_news(service, hours=(1,)):
@@ -74,8 +80,7 @@ def certificates(tmp_path_factory):
 
 def test_https_with_an_authority_of_ones_own(tmp_path, certificates):
     port = free_port()
-    recipient = (f'hook: {{webhook: "https://localhost:{port}/ok", secret: {{file: hook.secret}}, allow_private_address: true,'
-                 f' ca_file: "{certificates}/ca.pem"}}')
+    recipient = safe_hook(port, certificates / "ca.pem")
     with Service(tmp_path / "work", settings_for(recipient), SMALL_NOW) as service:
         service.start_receiver("--tls", certificates / "server.pem", certificates / "server.key", port=port)
         make_news(service)
@@ -89,8 +94,7 @@ def test_https_with_an_authority_of_ones_own(tmp_path, certificates):
 
 def test_an_authority_that_is_not_trusted_gets_nothing(tmp_path, certificates):
     port = free_port()
-    recipient = (f'hook: {{webhook: "https://localhost:{port}/ok", secret: {{file: hook.secret}}, allow_private_address: true,'
-                 f' ca_file: "{certificates}/other-ca.pem"}}')
+    recipient = safe_hook(port, certificates / "other-ca.pem")
     with Service(tmp_path / "work", settings_for(recipient), SMALL_NOW) as service:
         service.start_receiver("--tls", certificates / "server.pem", certificates / "server.key", port=port)
         make_news(service)
@@ -104,8 +108,9 @@ def test_an_authority_that_is_not_trusted_gets_nothing(tmp_path, certificates):
 
 def test_mail_with_starttls_and_a_login(tmp_path, certificates):
     port = free_port()
-    mail = (f"mail: {{server: localhost, port: {port}, security: starttls, user: watch, password: {{file: mail.secret}},"
-            f' ca_file: "{certificates}/ca.pem", from: rillward@example.org, hello_name: watch.example.org}}\n')
+    mail = (f"mail: {{server: localhost, port: {port}, security: starttls, user: watch,"
+            f' password: {{file: mail.secret}}, ca_file: "{certificates}/ca.pem", from: rillward@example.org,'
+            " hello_name: watch.example.org}\n")
     with Service(tmp_path / "work", settings_for(MAIL, mail=mail), SMALL_NOW) as service:
         service.write_secret("mail.secret", "correct horse")
         commands = service.folder / "commands.log"

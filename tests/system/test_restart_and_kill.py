@@ -48,8 +48,8 @@ def filled_service(folder, sample):
 
 def alarms_of(service):
     return sorted(tuple(row) for row in service.ask(
-        "SELECT station, rule, CASE rule WHEN 'bad-drop' THEN 0 ELSE start END, CASE rule WHEN 'bad-drop' THEN 0 ELSE end_ END,"
-        " state FROM alarm WHERE state <> ?", WITHDRAWN))
+        "SELECT station, rule, iif(rule = 'bad-drop', 0, start), iif(rule = 'bad-drop', 0, end_), state"
+        " FROM alarm WHERE state <> ?", WITHDRAWN))
 
 
 def told_of(service):

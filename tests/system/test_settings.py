@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Settings are told whole or not at all: mistakes before the start, changes while it runs, and what the commands answer."""
+"""Settings hold whole or not at all: mistakes before the start, changes while it runs, what the commands answer."""
 import os
 import re
 
@@ -87,7 +87,8 @@ def test_check_and_the_examples_are_fine(service):
 
 def test_wrong_use_is_told(service):
     for words in ((), ("dance",), ("serve",), ("status", "-c", service.settings, "rest"), ("verify", "--colour"),
-                  ("serve", "-c", service.settings, "--clock", "tomorrow"), ("check", "-c", service.folder / "none.yaml")):
+                  ("serve", "-c", service.settings, "--clock", "tomorrow"),
+                  ("check", "-c", service.folder / "none.yaml")):
         assert service.run(*words, expected=2).stderr
     assert "usage: rillward COMMAND" in service.run("--help", expected=0).stdout
     assert re.fullmatch(r"rillward \d+\.\d+\.\d+\n", service.run("--version", expected=0).stdout)

@@ -117,8 +117,8 @@ def test_for_the_journal_lines_carry_their_priority(service):
 @pytest.mark.skipif(not shutil.which("systemd-analyze"), reason="systemd-analyze is not there")
 def test_the_unit_may_do_little():
     unit = ROOT / "systemd/rillward.service"
-    done = subprocess.run(["systemd-analyze", "security", "--offline=true", "--no-pager", str(unit)], capture_output=True,
-                          text=True, timeout=LIMIT)
+    command = ["systemd-analyze", "security", "--offline=true", "--no-pager", str(unit)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=LIMIT)
     overall = re.search(r"Overall exposure level for rillward\.service: ([0-9.]+)", done.stdout)
     assert overall, done.stdout + done.stderr
     assert float(overall[1]) <= MOST_EXPOSURE, done.stdout
