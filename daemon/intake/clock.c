@@ -141,7 +141,8 @@ bool clock_read_civil(const char *text, size_t length, struct clock_reading *ret
     static const struct clock_format date_and_time = {.count = 1, .steps = {{.kind = STEP_ISO}}};
     static const struct clock_format date = {
         .count = 5,
-        .steps = {{.kind = STEP_YEAR}, {STEP_LITERAL, '-'}, {.kind = STEP_MONTH}, {STEP_LITERAL, '-'}, {.kind = STEP_DAY}}};
+        .steps = {
+            {.kind = STEP_YEAR}, {STEP_LITERAL, '-'}, {.kind = STEP_MONTH}, {STEP_LITERAL, '-'}, {.kind = STEP_DAY}}};
     return clock_read(&date_and_time, text, length, ret) || clock_read(&date, text, length, ret);
 }
 

@@ -12,10 +12,10 @@
 enum { MOST_QUESTIONS = 100, LONGEST_ID = 40, LONGEST_LABEL = 40 };
 #define LARGEST_YAML ((size_t)1 << 20)
 
-static bool gather(struct arena *arena, const struct draft_file *files, size_t count, struct evidence_set **ret_set,
-                   struct shape *ret_shape, struct error *error);
-static bool gather_file(struct arena *arena, const struct time_formats *formats, const struct draft_file *file,
-                        size_t index, struct evidence_set *set, struct shape *first, struct error *error);
+static bool gather(struct arena *arena, struct time_formats *formats, const struct draft_file *files, size_t count,
+                   struct evidence_set **ret_set, struct shape *ret_shape, struct error *error);
+static bool gather_file(struct arena *arena, struct time_formats *formats, const struct draft_file *file, size_t index,
+                        struct evidence_set *set, struct shape *first, struct error *error);
 static bool is_same_kind(const struct shape *a, const struct shape *b);
 static bool has_same_header(const struct shape *a, const struct shape *b, uint32_t cell_a, uint32_t cell_b);
 static const char *make_id(struct arena *arena, const char *path);
@@ -23,7 +23,7 @@ static void plan_decimal(struct plan *plan, const struct evidence_set *set);
 static void plan_labels(struct plan *plan);
 static const char *find_label(struct plan *plan, const struct row *row, uint64_t clue);
 static bool has_values(const struct plan *plan);
-static void plan_time(struct plan *plan, const struct evidence_set *set);
+static void plan_time(struct plan *plan, const struct time_formats *formats, const struct evidence_set *set);
 static void plan_zone(struct plan *plan, const struct time_finding *finding);
 static const char *find_zone(struct plan *plan, struct cell text);
 static void plan_end(struct plan *plan, const struct evidence_set *set);
@@ -39,7 +39,8 @@ bool draft_layout(struct arena *arena, const struct draft_file *files, size_t co
     *ret = (struct draft){0};
     if (count == 0 || count > DRAFT_MOST_FILES)
         return fail(error, ERROR_INPUT, "a draft is made from 1 to %d files", DRAFT_MOST_FILES);
-    if (!gather(arena, files, count, &set, &shape, error))
+    struct time_formats *formats = time_formats_make(arena);
+    if (!gather(arena, formats, files, count, &set, &shape, error))
         return false;
     struct plan *plan = arena_alloc(arena, sizeof *plan);
     plan->arena = arena;
@@ -51,7 +52,7 @@ bool draft_layout(struct arena *arena, const struct draft_file *files, size_t co
     if (!has_values(plan))
         return fail(error, ERROR_INPUT, "'%s': no column has a name that is known; the first is '%s'", files[0].path,
                     set->count > 0 ? cell_quote(cell_from(set->columns[0].header)).text : "");
-    plan_time(plan, set);
+    plan_time(plan, formats, set);
     if (!plan->format)
         return fail(error, ERROR_INPUT, "'%s': the times in column '%s' fit no format that is known", files[0].path,
                     cell_quote(cell_from(plan->time_headers[0])).text);
@@ -67,10 +68,9 @@ bool draft_layout(struct arena *arena, const struct draft_file *files, size_t co
 }
 
 /* All files; the first one's shape stays, and its head outlives its source. */
-static bool gather(struct arena *arena, const struct draft_file *files, size_t count, struct evidence_set **ret_set,
-                   struct shape *ret_shape, struct error *error)
+static bool gather(struct arena *arena, struct time_formats *formats, const struct draft_file *files, size_t count,
+                   struct evidence_set **ret_set, struct shape *ret_shape, struct error *error)
 {
-    struct time_formats *formats = time_formats_make(arena);
     *ret_set = evidence_make(arena, count);
     *ret_shape = (struct shape){0};
     for (size_t i = 0; i < count; i++)
@@ -79,16 +79,17 @@ static bool gather(struct arena *arena, const struct draft_file *files, size_t c
     return true;
 }
 
-static bool gather_file(struct arena *arena, const struct time_formats *formats, const struct draft_file *file,
-                        size_t index, struct evidence_set *set, struct shape *first, struct error *error)
+static bool gather_file(struct arena *arena, struct time_formats *formats, const struct draft_file *file, size_t index,
+                        struct evidence_set *set, struct shape *first, struct error *error)
 {
     struct source source;
     struct shape shape;
     bool is_fine = source_open(arena, file->bytes, file->length, &source, error) &&
                    shape_find(arena, formats, &source, &shape, error);
     if (is_fine && index > 0 && !is_same_kind(first, &shape))
-        is_fine = fail(error, ERROR_INPUT, "its delimiter or its time columns are not those of the first file: draft a "
-                                           "layout for it by itself");
+        is_fine = fail(error, ERROR_INPUT,
+                       "its delimiter or its time columns are not those of the first file: draft a "
+                       "layout for it by itself");
     is_fine = is_fine && evidence_add(arena, set, &shape, index, error);
     source_close(&source);
     if (is_fine && index == 0)
@@ -140,9 +141,9 @@ static void plan_decimal(struct plan *plan, const struct evidence_set *set)
     }
     plan->decimal = commas > points ? ',' : '.';
     if (commas > 0 && points > 0)
-        plan->decimal_doubt = (struct doubt){
-            .why = arena_printf(plan->arena, "%zu numbers have a comma, %zu a point", commas, points),
-            .question = "Which is the decimal mark, the comma or the point?"};
+        plan->decimal_doubt =
+            (struct doubt){.why = arena_printf(plan->arena, "%zu numbers have a comma, %zu a point", commas, points),
+                           .question = "Which is the decimal mark, the comma or the point?"};
 }
 
 /* Above the header: "Serial: X" in a cell, or "Serial" and X in two. */
@@ -163,12 +164,15 @@ static const char *find_label(struct plan *plan, const struct row *row, uint64_t
     for (size_t i = 0; i < row->count; i++) {
         struct cell cell = row->cells[i];
         size_t length = 0;
-        while (length < cell.length && !strchr(":=", cell.text[length]) && !(row->is_comment && strchr(",;\t|", cell.text[length])))
+        while (length < cell.length && !strchr(":=", cell.text[length]) &&
+               !(row->is_comment && strchr(",;\t|", cell.text[length])))
             length++;
         struct cell label = cell_trim(cell.text, length), value = row_cell(row, i + 1);
         bool has_value = length + 1 < cell.length || value.length > 0;
-        if (label.length > 0 && label.length <= LONGEST_LABEL && has_value && draft_clues(label) & clue)
-            return cell_copy(label, plan->arena);
+        const char *copy = cell_copy(label, plan->arena);
+        if (label.length > 0 && label.length <= LONGEST_LABEL && has_value && draft_clues(label) & clue &&
+            plan_can_write(copy))
+            return copy;
     }
     return NULL;
 }
@@ -183,13 +187,12 @@ static bool has_values(const struct plan *plan)
     return false;
 }
 
-static void plan_time(struct plan *plan, const struct evidence_set *set)
+static void plan_time(struct plan *plan, const struct time_formats *formats, const struct evidence_set *set)
 {
     const struct shape *shape = plan->shape;
     const struct row *header = &shape->head.rows[shape->header_row];
     for (size_t i = 0; i < shape->time_cell_count; i++)
-        plan->time_headers[i] = cell_copy(row_cell(header, shape->time_cells[i]), plan->arena);
-    struct time_formats *formats = time_formats_make(plan->arena);
+        plan->time_headers[i] = plan_pattern(plan->arena, row_cell(header, shape->time_cells[i]));
     struct time_finding finding = time_find(formats, set->times, set->time_count, !plan->is_notes);
     plan->format = finding.format;
     if (finding.is_of_workbook)
@@ -198,11 +201,11 @@ static void plan_time(struct plan *plan, const struct evidence_set *set)
         plan->format_doubt.remark = finding.by;
     if (finding.others[0]) {
         const char *second = finding.others[1] ? arena_printf(plan->arena, " or '%s'", finding.others[1]) : "";
-        plan->format_doubt.why = arena_printf(plan->arena, "no day above 12 tells; '%s'%s fits as well",
-                                              finding.others[0], second);
-        plan->format_doubt.question =
-            arena_printf(plan->arena, "Which stands first in '%s', the day or the month? The format is '%s', or '%s'%s.",
-                         cell_quote(cell_from(set->times[0].text)).text, finding.format, finding.others[0], second);
+        plan->format_doubt.why =
+            arena_printf(plan->arena, "no day above 12 tells; '%s'%s fits as well", finding.others[0], second);
+        plan->format_doubt.question = arena_printf(
+            plan->arena, "Which stands first in '%s', the day or the month? The format is '%s', or '%s'%s.",
+            cell_quote(cell_from(set->times[0].text)).text, finding.format, finding.others[0], second);
     }
     plan_zone(plan, &finding);
 }
@@ -275,8 +278,9 @@ static void plan_end(struct plan *plan, const struct evidence_set *set)
     while (length > 0 && strchr(" ,;:(-", set->footer[length - 1]))
         length--;
     struct cell mark = cell_trim(set->footer, length);
-    if (mark.length > 1)
-        plan->end_mark = cell_copy(mark, plan->arena);
+    const char *copy = cell_copy(mark, plan->arena);
+    if (mark.length > 1 && plan_can_write(copy))
+        plan->end_mark = copy;
 }
 
 static void plan_missing(struct plan *plan, const struct evidence_set *set)
@@ -295,17 +299,18 @@ static void plan_missing(struct plan *plan, const struct evidence_set *set)
             if (is_known || is_likely)
                 add_missing(plan, word->text);
             if (is_likely)
-                plan->missing_doubt = (struct doubt){
-                    .why = arena_printf(plan->arena, "'%s' stands where numbers do", cell_quote(cell_from(word->text)).text),
-                    .question = "Do the words under 'missing' all mean that there is no value?"};
+                plan->missing_doubt =
+                    (struct doubt){.why = arena_printf(plan->arena, "'%s' stands where numbers do",
+                                                       cell_quote(cell_from(word->text)).text),
+                                   .question = "Do the words under 'missing' all mean that there is no value?"};
         }
         const char *sentinel = find_sentinel(plan->arena, column);
         if (sentinel)
             add_missing(plan, sentinel);
         if (sentinel && !plan->missing_doubt.why)
-            plan->missing_doubt = (struct doubt){
-                .why = arena_printf(plan->arena, "%s lies far from all other values", sentinel),
-                .question = arena_printf(plan->arena, "Does %s mean that there is no value?", sentinel)};
+            plan->missing_doubt =
+                (struct doubt){.why = arena_printf(plan->arena, "%s lies far from all other values", sentinel),
+                               .question = arena_printf(plan->arena, "Does %s mean that there is no value?", sentinel)};
     }
 }
 
@@ -314,7 +319,7 @@ static void add_missing(struct plan *plan, const char *word)
     for (size_t i = 0; i < plan->missing_count; i++)
         if (cell_is(cell_from(word), plan->missing[i]))
             return;
-    if (plan->missing_count < COUNT_OF(plan->missing))
+    if (plan->missing_count < COUNT_OF(plan->missing) && plan_can_write(word))
         plan->missing[plan->missing_count++] = word;
 }
 
@@ -335,8 +340,8 @@ static const char *find_sentinel(struct arena *arena, const struct evidence *col
             lowest = value < lowest ? value : lowest;
             highest = value > highest ? value : highest;
         }
-        bool is_below = sentinels[i] < lowest - 2 * (highest - lowest) - 1,
-             is_above = sentinels[i] > highest + 2 * (highest - lowest) + 1;
+        bool is_below = sentinels[i]<lowest - 2 * (highest - lowest) - 1, is_above = sentinels[i]> highest +
+                        2 * (highest - lowest) + 1;
         if (seen > 0 && seen < count && (is_below || is_above))
             return arena_printf(arena, "%g", sentinels[i]);
     }

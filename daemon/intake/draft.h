@@ -2,8 +2,8 @@
 /* A layout drafted from files that no layout fits, for a person to look at, answer what is asked, and keep.
  *
  * What the files show is taken: delimiter, decimal mark, header, columns with their units, time format, labels above
- * the header, words for no value, the end. What they cannot show - whose clock it is, day or month first, water or air -
- * is filled in with the likelier answer, marked "unsure" in a comment with the reason, and asked. */
+ * the header, words for no value, the end. What they cannot show - whose clock it is, day or month first, water or air
+ * - is filled in with the likelier answer, marked "unsure" in a comment with the reason, and asked. */
 #ifndef RILLWARD_INTAKE_DRAFT_H
 #define RILLWARD_INTAKE_DRAFT_H
 

@@ -7,11 +7,12 @@
 #include <math.h>
 #include <string.h>
 
-#define HIGHEST_AIR 112e3      /* Pa: no air pressure is higher, the Dead Sea included */
+#define HIGHEST_AIR 112e3 /* Pa: no air pressure is higher, the Dead Sea included */
 #define HIGHEST_USUAL_AIR 109e3
-#define LOWEST_AIR 50e3        /* Pa: 5,500 m above the sea */
-#define WIDEST_AIR 5e3         /* Pa: between the 5th and 95th part of 100; a deep low makes half of it */
+#define LOWEST_AIR 50e3 /* Pa: 5,500 m above the sea */
+#define WIDEST_AIR 5e3  /* Pa: between the 5th and 95th part of 100; a deep low makes half of it */
 
+static size_t control_length(const char *at);
 static bool holds_notes(struct plan *plan, const struct evidence_set *set);
 static void add_column(struct plan *plan, const struct evidence_set *set, const struct evidence *evidence,
                        size_t files);
@@ -58,6 +59,30 @@ void plan_columns(struct plan *plan, const struct evidence_set *set, size_t file
         find_references(plan);
 }
 
+const char *plan_pattern(struct arena *arena, struct cell header)
+{
+    char *pattern = cell_copy(header, arena);
+    for (char *at = pattern; *at; at++)
+        for (size_t i = control_length(at); i > 0; i--)
+            at[i - 1] = '?';
+    return pattern;
+}
+
+bool plan_can_write(const char *text)
+{
+    for (; *text; text++)
+        if (control_length(text) > 0)
+            return false;
+    return true;
+}
+
+/* Bytes of a control character (C0, DEL, C1); 0 where there is none. */
+static size_t control_length(const char *at)
+{
+    unsigned char first = (unsigned char)at[0], second = (unsigned char)at[1];
+    return first < 0x20 || first == 0x7F ? 1 : first == 0xC2 && second >= 0x80 && second < 0xA0 ? 2 : 0;
+}
+
 static bool holds_notes(struct plan *plan, const struct evidence_set *set)
 {
     uint64_t seen = 0;
@@ -81,8 +106,7 @@ static bool holds_notes(struct plan *plan, const struct evidence_set *set)
     return true;
 }
 
-static void add_column(struct plan *plan, const struct evidence_set *set, const struct evidence *evidence,
-                       size_t files)
+static void add_column(struct plan *plan, const struct evidence_set *set, const struct evidence *evidence, size_t files)
 {
     plan->columns[plan->column_count++] = (struct planned_column){.evidence = evidence,
                                                                   .header = find_pattern(plan, set, evidence),
@@ -95,14 +119,14 @@ static void add_column(struct plan *plan, const struct evidence_set *set, const 
 /* The header cell without its unit, so that files with other units fit too - where no other header fits it. */
 static const char *find_pattern(struct plan *plan, const struct evidence_set *set, const struct evidence *evidence)
 {
-    const char *name = cell_copy(evidence->name, plan->arena);
+    const char *name = plan_pattern(plan->arena, evidence->name);
     const struct shape *shape = plan->shape;
     size_t fits = 0;
     for (size_t i = 0; i < set->count; i++)
         fits += header_fit(cell_from(set->columns[i].header), name) != HEADER_NONE;
     for (size_t i = 0; i < shape->time_cell_count; i++)
         fits += header_fit(row_cell(&shape->head.rows[shape->header_row], shape->time_cells[i]), name) != HEADER_NONE;
-    return fits == 1 && *name ? name : evidence->header;
+    return fits == 1 && *name ? name : plan_pattern(plan->arena, cell_from(evidence->header));
 }
 
 static bool is_measured(const struct evidence *evidence)
@@ -157,8 +181,8 @@ static void plan_pressure(struct plan *plan, const struct evidence_set *set, str
     if (!unit || unit->dimension != UNIT_PRESSURE || evidence->clues & CLUE_WATER)
         return;
     double typical = unit_to_base(unit, evidence_quantile(evidence, 0.5));
-    double spread = unit_to_base(unit, evidence_quantile(evidence, 0.95)) -
-                    unit_to_base(unit, evidence_quantile(evidence, 0.05));
+    double spread =
+        unit_to_base(unit, evidence_quantile(evidence, 0.95)) - unit_to_base(unit, evidence_quantile(evidence, 0.05));
     if (typical < LOWEST_AIR) {
         column->doubt = (struct doubt){
             .why = "too low to hold the air pressure",
@@ -168,18 +192,20 @@ static void plan_pressure(struct plan *plan, const struct evidence_set *set, str
         return;
     } else if (typical <= HIGHEST_USUAL_AIR && spread <= WIDEST_AIR) {
         column->quantity = QUANTITY_AIR_PRESSURE;
-        column->doubt = (struct doubt){
-            .why = arena_printf(plan->arena, "%.1f to %.1f kPa in the middle, as air has it",
-                                (typical - spread / 2) / 1e3, (typical + spread / 2) / 1e3),
-            .question = arena_printf(plan->arena, "Did the logger with column %s hang in air? In water it is "
-                                                  "`water_pressure`, and its temperature `temperature`.",
-                                     quoted(plan, evidence->header))};
+        column->doubt =
+            (struct doubt){.why = arena_printf(plan->arena, "%.1f to %.1f kPa in the middle, as air has it",
+                                               (typical - spread / 2) / 1e3, (typical + spread / 2) / 1e3),
+                           .question = arena_printf(plan->arena,
+                                                    "Did the logger with column %s hang in air? In water it is "
+                                                    "`water_pressure`, and its temperature `temperature`.",
+                                                    quoted(plan, evidence->header))};
     } else {
-        column->doubt = (struct doubt){
-            .why = typical > HIGHEST_AIR ? "more than air ever has" : "it changes more than air does",
-            .question = arena_printf(plan->arena, "Did the logger with column %s lie in water? In air it is "
-                                                  "`air_pressure`.",
-                                     quoted(plan, evidence->header))};
+        column->doubt =
+            (struct doubt){.why = typical > HIGHEST_AIR ? "more than air ever has" : "it changes more than air does",
+                           .question = arena_printf(plan->arena,
+                                                    "Did the logger with column %s lie in water? In air it is "
+                                                    "`air_pressure`.",
+                                                    quoted(plan, evidence->header))};
     }
 }
 
@@ -213,7 +239,8 @@ static void check_unit(struct plan *plan, struct planned_column *column)
     bool is_height = column->role == COLUMN_NOTE && column->quantity == QUANTITY_COUNT;
     enum unit_dimension wanted = is_height ? UNIT_LENGTH : header_dimension(column->quantity);
     if (evidence->unit && evidence->unit->dimension != wanted) {
-        ignore(plan, column, arena_printf(plan->arena, "its unit is one of %s", unit_dimension_name(evidence->unit->dimension)),
+        ignore(plan, column,
+               arena_printf(plan->arena, "its unit is one of %s", unit_dimension_name(evidence->unit->dimension)),
                "What is in column %s? Its unit is not one of what its name says, so it is left out.");
         return;
     }
@@ -224,10 +251,10 @@ static void check_unit(struct plan *plan, struct planned_column *column)
         ignore(plan, column, "it has no unit", "Which unit has column %s? It is left out.");
         return;
     }
-    struct doubt doubt = {
-        .why = arena_printf(plan->arena, "the header names no unit; values about %.4g", evidence_quantile(evidence, 0.5)),
-        .question = arena_printf(plan->arena, "Which unit has column %s? Its values would suit %s.",
-                                 quoted(plan, evidence->header), column->unit)};
+    struct doubt doubt = {.why = arena_printf(plan->arena, "the header names no unit; values about %.4g",
+                                              evidence_quantile(evidence, 0.5)),
+                          .question = arena_printf(plan->arena, "Which unit has column %s? Its values would suit %s.",
+                                                   quoted(plan, evidence->header), column->unit)};
     if (!column->doubt.why) {
         column->doubt = doubt;
     } else {
@@ -259,9 +286,9 @@ static const char *guess_pressure_unit(double typical, bool is_air)
     static const struct {
         double below;
         const char *air, *water;
-    } units[] = {{0.5, NULL, NULL},    {2.6, "bar", "bar"},      {11.3, "dbar", "dbar"}, {16, "psi", "psi"},
-                 {24, NULL, "psi"},    {33, "inHg", "psi"},      {50, NULL, "psi"},      {400, "kPa", "kPa"},
-                 {790, "mmHg", NULL},  {5000, "hPa", "hPa"},     {5e4, NULL, NULL},      {1e6, "Pa", "Pa"}};
+    } units[] = {{0.5, NULL, NULL},   {2.6, "bar", "bar"},  {11.3, "dbar", "dbar"}, {16, "psi", "psi"},
+                 {24, NULL, "psi"},   {33, "inHg", "psi"},  {50, NULL, "psi"},      {400, "kPa", "kPa"},
+                 {790, "mmHg", NULL}, {5000, "hPa", "hPa"}, {5e4, NULL, NULL},      {1e6, "Pa", "Pa"}};
     for (size_t i = 0; i < COUNT_OF(units); i++)
         if (typical < units[i].below)
             return is_air ? units[i].air : units[i].water;
@@ -293,7 +320,8 @@ static void drop_repeated(struct plan *plan)
                            column->note_kind == other->note_kind && column->is_reference == other->is_reference;
             if (!is_same || column->role == COLUMN_IGNORED || column->role == COLUMN_TEXT)
                 continue;
-            ignore(plan, column, arena_printf(plan->arena, "column %s is the same", quoted(plan, other->evidence->header)),
+            ignore(plan, column,
+                   arena_printf(plan->arena, "column %s is the same", quoted(plan, other->evidence->header)),
                    arena_printf(plan->arena, "Which of columns %s and %%s counts? The second is left out.",
                                 quoted(plan, other->evidence->header)));
             break;
@@ -306,9 +334,9 @@ static void plan_long_note(struct plan *plan, struct planned_column *column)
     static const struct {
         uint64_t clue;
         enum column_role role;
-    } roles[] = {{CLUE_STATION, COLUMN_STATION}, {CLUE_KIND, COLUMN_KIND},       {CLUE_REMARK, COLUMN_TEXT},
-                 {CLUE_UNIT, COLUMN_UNIT},       {CLUE_OF, COLUMN_QUANTITY_NAME}, {CLUE_METER, COLUMN_REFERENCE},
-                 {CLUE_STANDARD, COLUMN_REFERENCE}, {CLUE_VALUE, COLUMN_VALUE},  {CLUE_LOGGER, COLUMN_VALUE},
+    } roles[] = {{CLUE_STATION, COLUMN_STATION},    {CLUE_KIND, COLUMN_KIND},        {CLUE_REMARK, COLUMN_TEXT},
+                 {CLUE_UNIT, COLUMN_UNIT},          {CLUE_OF, COLUMN_QUANTITY_NAME}, {CLUE_METER, COLUMN_REFERENCE},
+                 {CLUE_STANDARD, COLUMN_REFERENCE}, {CLUE_VALUE, COLUMN_VALUE},      {CLUE_LOGGER, COLUMN_VALUE},
                  {CLUE_UNTIL, COLUMN_UNTIL}};
     for (size_t i = 0; i < COUNT_OF(roles); i++) {
         if (!(column->evidence->clues & roles[i].clue))
@@ -329,7 +357,7 @@ static void plan_words(struct plan *plan, const struct evidence *evidence, bool 
         struct planned_word *list = are_kinds ? plan->kinds : plan->quantities;
         size_t *count = are_kinds ? &plan->kind_count : &plan->quantity_count;
         bool is_ours = are_kinds ? note_kind_find(word) != NOTE_KIND_COUNT : quantity_find(word) != QUANTITY_COUNT;
-        if (is_ours || *count == SHAPE_MOST_WORDS)
+        if (is_ours || *count == SHAPE_MOST_WORDS || !plan_can_write(word))
             continue;
         uint64_t clues = draft_clues(cell_from(word));
         int meaning = are_kinds ? (int)draft_note_kind(clues) : (int)draft_quantity(clues);
@@ -337,7 +365,8 @@ static void plan_words(struct plan *plan, const struct evidence *evidence, bool 
         if (meaning == (are_kinds ? (int)NOTE_KIND_COUNT : (int)QUANTITY_COUNT)) {
             meaning = are_kinds ? (int)NOTE_REMARK : (int)QUANTITY_TEMPERATURE;
             doubt = (struct doubt){.why = "the word is not known",
-                                   .question = arena_printf(plan->arena, "What do the crew mean by %s?", quoted(plan, word))};
+                                   .question =
+                                       arena_printf(plan->arena, "What do the crew mean by %s?", quoted(plan, word))};
         }
         list[(*count)++] = (struct planned_word){word, meaning, doubt};
     }
@@ -384,9 +413,7 @@ static void plan_check(struct plan *plan, struct planned_column *column, enum qu
         return;
     }
     column->quantity = quantity;
-    column->note_kind = clues & CLUE_STANDARD  ? NOTE_STANDARD
-                        : clues & CLUE_CLEANED ? NOTE_CHECK_CLEANED
-                                               : NOTE_CHECK;
+    column->note_kind = clues & CLUE_STANDARD ? NOTE_STANDARD : clues & CLUE_CLEANED ? NOTE_CHECK_CLEANED : NOTE_CHECK;
     column->is_reference = clues & CLUE_METER && !(clues & CLUE_LOGGER);
 }
 
@@ -408,18 +435,19 @@ static void find_references(struct plan *plan)
         if (!column->doubt.why)
             column->doubt = (struct doubt){
                 .why = "taken for the reading of the hand meter",
-                .question = arena_printf(plan->arena, "Is column %s the reading of the hand meter? The logger's own has "
-                                                      "no `reference: true`.",
+                .question = arena_printf(plan->arena,
+                                         "Is column %s the reading of the hand meter? The logger's own has "
+                                         "no `reference: true`.",
                                          quoted(plan, column->evidence->header))};
     }
 }
 
 static bool measures(const struct planned_column *column)
 {
-    bool is_height = column->role == COLUMN_NOTE &&
-                     (column->note_kind == NOTE_LEVEL || column->note_kind == NOTE_TAPE_DOWN);
-    return is_height || ((column->role == COLUMN_QUANTITY || column->role == COLUMN_NOTE) &&
-                         column->quantity < QUANTITY_COUNT);
+    bool is_height =
+        column->role == COLUMN_NOTE && (column->note_kind == NOTE_LEVEL || column->note_kind == NOTE_TAPE_DOWN);
+    return is_height ||
+           ((column->role == COLUMN_QUANTITY || column->role == COLUMN_NOTE) && column->quantity < QUANTITY_COUNT);
 }
 
 static const char *quoted(struct plan *plan, const char *text)

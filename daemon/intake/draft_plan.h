@@ -54,7 +54,12 @@ struct plan {
     size_t kind_count, quantity_count;
 };
 
-/* Roles, quantities and units of the columns, words of a notebook. `rows`: with a time; `files`: of the evidence. */
+/* A header cell as a pattern: line ends and other control bytes, which settings do not take, become '?'. */
+const char *plan_pattern(struct arena *arena, struct cell header);
+/* Can the settings hold the text? */
+bool plan_can_write(const char *text);
+
+/* Roles, quantities and units of the columns, words of a notebook. `files`: how many the evidence is from. */
 void plan_columns(struct plan *plan, const struct evidence_set *set, size_t files);
 /* As text; the questions are collected on the way, and follow. */
 void plan_write(const struct plan *plan, struct text *yaml, const char **questions, size_t most_questions,

@@ -12,16 +12,16 @@
 
 enum { ROWS_BELOW = 30, ROWS_ABOVE = 6, LONGEST_JOINED = 120, LONGEST_WORD = 200 };
 
-static bool look(const struct time_formats *formats, struct shape *shape);
+static bool look(struct time_formats *formats, struct shape *shape);
 static bool is_data(const struct row *row);
-static size_t count_looks(const struct time_formats *formats, const struct head *head, size_t from, uint32_t cell,
+static size_t count_looks(struct time_formats *formats, const struct head *head, size_t from, uint32_t cell,
                           enum time_looks looks, size_t *ret_rows);
-static bool mostly(const struct time_formats *formats, const struct head *head, size_t from, uint32_t cell,
+static bool mostly(struct time_formats *formats, const struct head *head, size_t from, uint32_t cell,
                    enum time_looks looks);
-static bool find_header(const struct time_formats *formats, const struct head *head, size_t data_row, uint32_t cell,
+static bool find_header(struct time_formats *formats, const struct head *head, size_t data_row, uint32_t cell,
                         size_t *ret);
 static bool has_time_of_day(const struct head *head, size_t from, uint32_t cell);
-static void find_time_column(const struct time_formats *formats, struct shape *shape, size_t data_row);
+static void find_time_column(struct time_formats *formats, struct shape *shape, size_t data_row);
 static bool begins_comments(const struct shape *shape);
 static struct evidence *column_for(struct arena *arena, struct evidence_set *set, struct cell header);
 static uint64_t clue_of_unit(enum unit_dimension dimension);
@@ -32,7 +32,7 @@ static void add_word(struct arena *arena, struct evidence *column, struct cell c
 static size_t count_digits(struct cell cell);
 static int compare_numbers(const void *a, const void *b);
 
-bool shape_find(struct arena *arena, const struct time_formats *formats, struct source *source, struct shape *ret,
+bool shape_find(struct arena *arena, struct time_formats *formats, struct source *source, struct shape *ret,
                 struct error *error)
 {
     static const char delimiters[] = {';', '\t', '|', ','};
@@ -118,15 +118,15 @@ double evidence_quantile(const struct evidence *column, double share)
 }
 
 /* The first row that begins a run of rows with a date in one column, and the header above it. */
-static bool look(const struct time_formats *formats, struct shape *shape)
+static bool look(struct time_formats *formats, struct shape *shape)
 {
     const struct head *head = &shape->head;
     shape->score = 0;
     for (size_t d = 1; d < head->count; d++) {
         const struct row *row = &head->rows[d];
         for (uint32_t c = 0; is_data(row) && c < row->count && c < SHAPE_MOST_COLUMNS; c++) {
-            if (time_looks(formats, row->cells[c]) != LOOKS_LIKE_DATE || !mostly(formats, head, d, c, LOOKS_LIKE_DATE) ||
-                !find_header(formats, head, d, c, &shape->header_row))
+            if (time_looks(formats, row->cells[c]) != LOOKS_LIKE_DATE ||
+                !mostly(formats, head, d, c, LOOKS_LIKE_DATE) || !find_header(formats, head, d, c, &shape->header_row))
                 continue;
             shape->time_cells[0] = c;
             shape->time_cell_count = 1;
@@ -135,7 +135,8 @@ static bool look(const struct time_formats *formats, struct shape *shape)
             const struct row *header = &head->rows[shape->header_row];
             for (uint32_t i = 0; i < header->count; i++) {
                 shape->cell_count = header->cells[i].length > 0 ? i + 1 : shape->cell_count;
-                shape->score += (header->cells[i].length > 0 ? 1u : 0u) + (draft_clues(header->cells[i]) != 0 ? 2u : 0u);
+                shape->score +=
+                    (header->cells[i].length > 0 ? 1u : 0u) + (draft_clues(header->cells[i]) != 0 ? 2u : 0u);
             }
             return true;
         }
@@ -148,7 +149,7 @@ static bool is_data(const struct row *row)
     return !row->is_comment && !row_is_blank(row);
 }
 
-static size_t count_looks(const struct time_formats *formats, const struct head *head, size_t from, uint32_t cell,
+static size_t count_looks(struct time_formats *formats, const struct head *head, size_t from, uint32_t cell,
                           enum time_looks looks, size_t *ret_rows)
 {
     size_t fits = 0;
@@ -162,7 +163,7 @@ static size_t count_looks(const struct time_formats *formats, const struct head 
     return fits;
 }
 
-static bool mostly(const struct time_formats *formats, const struct head *head, size_t from, uint32_t cell,
+static bool mostly(struct time_formats *formats, const struct head *head, size_t from, uint32_t cell,
                    enum time_looks looks)
 {
     size_t rows, fits = count_looks(formats, head, from, cell, looks, &rows);
@@ -171,7 +172,7 @@ static bool mostly(const struct time_formats *formats, const struct head *head, 
 }
 
 /* The nearest row above with words where the dates are, and in at least one more cell. */
-static bool find_header(const struct time_formats *formats, const struct head *head, size_t data_row, uint32_t cell,
+static bool find_header(struct time_formats *formats, const struct head *head, size_t data_row, uint32_t cell,
                         size_t *ret)
 {
     for (size_t i = data_row, tried = 0; i-- > 0 && tried < ROWS_ABOVE; tried++) {
@@ -202,7 +203,7 @@ static bool has_time_of_day(const struct head *head, size_t from, uint32_t cell)
     return false;
 }
 
-static void find_time_column(const struct time_formats *formats, struct shape *shape, size_t data_row)
+static void find_time_column(struct time_formats *formats, struct shape *shape, size_t data_row)
 {
     const struct row *header = &shape->head.rows[shape->header_row];
     for (uint32_t c = 0; c < header->count && c < SHAPE_MOST_COLUMNS; c++) {

@@ -29,7 +29,7 @@ struct shape {
 };
 
 /* INPUT error where no header row stands above rows that begin with times. */
-bool shape_find(struct arena *arena, const struct time_formats *formats, struct source *source, struct shape *ret,
+bool shape_find(struct arena *arena, struct time_formats *formats, struct source *source, struct shape *ret,
                 struct error *error);
 
 struct seen_word {
@@ -46,7 +46,7 @@ struct evidence {
     uint64_t clues; /* of the name */
     size_t files;   /* that have it */
     size_t filled, numbers, with_point, with_comma, civil, percent;
-    double *values; /* of the numbers, as many as samples are kept */
+    double *values;                           /* of the numbers, as many as samples are kept */
     struct seen_word words[SHAPE_MOST_WORDS]; /* of the rest */
     size_t word_count;
     bool has_more_words;

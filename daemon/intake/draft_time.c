@@ -24,6 +24,7 @@ struct time_formats {
     struct trial *list;
     size_t count;
     size_t *fits; /* room for counting, one a format */
+    size_t last;  /* that a date was seen to have: the next one has it too */
 };
 
 static const struct {
@@ -31,13 +32,13 @@ static const struct {
     enum date_order order;
     const char *marks;
 } dates[] = {
-    {"YYYY~MM~DD", DATE_YMD, "-/."},   {"DD~MM~YYYY", DATE_DMY, "./-"},   {"MM~DD~YYYY", DATE_MDY, "/-."},
-    {"DD~MM~YY", DATE_DMY, "./-"},     {"MM~DD~YY", DATE_MDY, "/-."},     {"YY~MM~DD", DATE_YMD, "-/."},
-    {"YYYYMMDD", DATE_YMD, " "},       {"DD~MON~YYYY", DATE_DMY, " -."},  {"DD~MON~YY", DATE_DMY, " -"},
-    {"MON DD, YYYY", DATE_MDY, " "},   {"MON DD YYYY", DATE_MDY, " "},    {"YYYY~M~D", DATE_YMD, "-/."},
-    {"D~M~YYYY", DATE_DMY, "./-"},     {"M~D~YYYY", DATE_MDY, "/-."},     {"D~M~YY", DATE_DMY, "./-"},
-    {"M~D~YY", DATE_MDY, "/-."},       {"D~MON~YYYY", DATE_DMY, " -."},   {"D~MON~YY", DATE_DMY, " -"},
-    {"MON D, YYYY", DATE_MDY, " "},    {"MON D YYYY", DATE_MDY, " "},
+    {"YYYY~MM~DD", DATE_YMD, "-/."}, {"DD~MM~YYYY", DATE_DMY, "./-"},  {"MM~DD~YYYY", DATE_MDY, "/-."},
+    {"DD~MM~YY", DATE_DMY, "./-"},   {"MM~DD~YY", DATE_MDY, "/-."},    {"YY~MM~DD", DATE_YMD, "-/."},
+    {"YYYYMMDD", DATE_YMD, " "},     {"DD~MON~YYYY", DATE_DMY, " -."}, {"DD~MON~YY", DATE_DMY, " -"},
+    {"MON DD, YYYY", DATE_MDY, " "}, {"MON DD YYYY", DATE_MDY, " "},   {"YYYY~M~D", DATE_YMD, "-/."},
+    {"D~M~YYYY", DATE_DMY, "./-"},   {"M~D~YYYY", DATE_MDY, "/-."},    {"D~M~YY", DATE_DMY, "./-"},
+    {"M~D~YY", DATE_MDY, "/-."},     {"D~MON~YYYY", DATE_DMY, " -."},  {"D~MON~YY", DATE_DMY, " -"},
+    {"MON D, YYYY", DATE_MDY, " "},  {"MON D YYYY", DATE_MDY, " "},
 };
 static const char *const clocks[] = {"hh:mm", "hh:mm:ss", "hh:mm:ss.s", "h:mm", "h:mm:ss", "h:mm:ss.s"};
 static const char *const halves[] = {"", " AM", "AM"};
@@ -87,7 +88,7 @@ struct time_formats *time_formats_make(struct arena *arena)
     return formats;
 }
 
-enum time_looks time_looks(const struct time_formats *formats, struct cell cell)
+enum time_looks time_looks(struct time_formats *formats, struct cell cell)
 {
     struct clock_reading reading;
     int64_t of_day;
@@ -108,9 +109,13 @@ enum time_looks time_looks(const struct time_formats *formats, struct cell cell)
     text[cell.length] = '\0';
     if (has_colon && clock_read_time_of_day(text, cell.length, &of_day))
         return LOOKS_LIKE_TIME;
-    for (size_t i = 0; i < formats->count; i++)
-        if (reads(&formats->list[i], text, &reading) && reading.local >= 0 && reading.local < LATEST)
-            return LOOKS_LIKE_DATE;
+    for (size_t i = 0; i <= formats->count; i++) {
+        size_t index = i == 0 ? formats->last : i - 1;
+        if (!reads(&formats->list[index], text, &reading) || reading.local < 0 || reading.local >= LATEST)
+            continue;
+        formats->last = index;
+        return LOOKS_LIKE_DATE;
+    }
     return LOOKS_OTHER;
 }
 

@@ -13,7 +13,7 @@ struct time_formats;
 struct time_formats *time_formats_make(struct arena *arena);
 
 enum time_looks { LOOKS_OTHER, LOOKS_LIKE_DATE /* with a time or without */, LOOKS_LIKE_TIME /* of day */ };
-enum time_looks time_looks(const struct time_formats *formats, struct cell cell);
+enum time_looks time_looks(struct time_formats *formats, struct cell cell);
 
 /* Times of a column or of two, in the order of the file. */
 struct time_sample {
@@ -24,10 +24,10 @@ struct time_sample {
 struct time_finding {
     const char *format;                   /* NULL: none fits */
     const char *others[DATE_ORDER_COUNT]; /* of other orders of day and month that fit as well; NULL ends */
-    const char *by;     /* how the order was settled where several fit: for people; "" */
-    bool has_offsets;   /* the times say their offset from UTC */
-    bool is_of_workbook; /* all are dates of a workbook: any format does */
-    size_t fits;        /* samples that the format fits */
+    const char *by;                       /* how the order was settled where several fit: for people; "" */
+    bool has_offsets;                     /* the times say their offset from UTC */
+    bool is_of_workbook;                  /* all are dates of a workbook: any format does */
+    size_t fits;                          /* samples that the format fits */
 };
 
 /* `logs`: the times are those of a logger, which steps on regularly; of a notebook only their order counts. */

@@ -12,7 +12,8 @@ static const struct {
     uint64_t clue;
     const char *words; /* with blanks between */
 } vocabulary[] = {
-    {CLUE_PRESSURE, "press* pres druck* *druck presion pressao pression pressione druk *druk trykk* tryck* tryk* baro* bp"},
+    {CLUE_PRESSURE,
+     "press* pres druck* *druck presion pressao pression pressione druk *druk trykk* tryck* tryk* baro* bp"},
     {CLUE_AIR, "air baro* bp atm atmos* luft* aire aria ar lucht* barometer* barometr*"},
     {CLUE_WATER, "water wasser* agua eau acqua vann* vatten* vand* sub submerged"},
     {CLUE_TEMPERATURE, "temp* *temp *temperatur t wt tw at ta"},
@@ -22,8 +23,9 @@ static const struct {
     {CLUE_SPECIFIC, "spec* spc spcond* sp spez* espec* speci* 25 ec25 sc sc25 25c"},
     {CLUE_SALINITY, "sal salin* *salz* zout* salt*"},
     {CLUE_BATTERY, "bat batt* bater* *batt batter* akku* volt* spannung pile *spannung accu*"},
-    {CLUE_DEPTH, "depth* level* tiefe* *tiefe pegel* wasserstand nivel profund* niveau profondeur diepte waterhoogte dybde "
-                 "djup* stage *stand livello profond* head"},
+    {CLUE_DEPTH,
+     "depth* level* tiefe* *tiefe pegel* wasserstand nivel profund* niveau profondeur diepte waterhoogte dybde "
+     "djup* stage *stand livello profond* head"},
     {CLUE_SERIAL, "serial* sn s/n seriennummer* serien* serie serienr *seriennr serienummer* matricola"},
     {CLUE_STATION, "site* station* location loc place point messstelle* standort ort stelle estacion sitio lugar punto "
                    "punkt lieu local stazione locatie plaats sted plats stasjon"},
@@ -48,8 +50,8 @@ static const struct {
     {CLUE_CLOCK, "clock* uhr reloj horloge klok orologio"},
 };
 
-static const char *const missing_words[] = {"na",  "n/a", "nan", "null", "none", "-",       "--",      "---", "----",
-                                            "nd",  "n.d.", "n.a.", "missing", "no data", "*", "s/d", "k.a.", "?"};
+static const char *const missing_words[] = {"na", "n/a",  "nan",  "null",    "none",    "-", "--",  "---",  "----",
+                                            "nd", "n.d.", "n.a.", "missing", "no data", "*", "s/d", "k.a.", "?"};
 
 static size_t fold(struct cell text, char *ret);
 static size_t fold_accent(unsigned char second, char *ret);

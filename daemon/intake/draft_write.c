@@ -71,7 +71,7 @@ static void write_head(struct writer *writer, const struct plan *plan)
     if (*shape->comment)
         write_text(writer, "comment", shape->comment);
     if (shape->has_rivals)
-        write_text(writer, "sheet", shape->sheet);
+        write_text(writer, "sheet", plan_pattern(plan->arena, cell_from(shape->sheet)));
     if (plan->serial_label)
         write_text(writer, "serial_label", plan->serial_label);
     if (plan->station_label)
@@ -118,10 +118,17 @@ static void write_columns(struct writer *writer, const struct plan *plan)
 static const char *role_word(const struct planned_column *column)
 {
     static const char *const words[] = {
-        [COLUMN_STATION] = "station",   [COLUMN_SERIAL] = "serial",       [COLUMN_NOTE] = "note",
-        [COLUMN_KIND] = "kind",         [COLUMN_VALUE] = "value",         [COLUMN_UNIT] = "unit",
-        [COLUMN_REFERENCE] = "reference", [COLUMN_UNTIL] = "until",       [COLUMN_TEXT] = "text",
-        [COLUMN_IGNORED] = "ignored",   [COLUMN_QUANTITY_NAME] = "quantity_name",
+        [COLUMN_STATION] = "station",
+        [COLUMN_SERIAL] = "serial",
+        [COLUMN_NOTE] = "note",
+        [COLUMN_KIND] = "kind",
+        [COLUMN_VALUE] = "value",
+        [COLUMN_UNIT] = "unit",
+        [COLUMN_REFERENCE] = "reference",
+        [COLUMN_UNTIL] = "until",
+        [COLUMN_TEXT] = "text",
+        [COLUMN_IGNORED] = "ignored",
+        [COLUMN_QUANTITY_NAME] = "quantity_name",
     };
     return column->role == COLUMN_QUANTITY ? quantity_info(column->quantity)->key : words[column->role];
 }

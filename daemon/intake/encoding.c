@@ -90,7 +90,7 @@ const char *encoding_foreign(const char *bytes, size_t length)
     for (size_t i = 0; i < COUNT_OF(marks); i++) {
         const struct mark *mark = &marks[i];
         if (length >= mark->offset + mark->length && memcmp(bytes + mark->offset, mark->bytes, mark->length) == 0)
-            return mark->what       ? mark->what
+            return mark->what      ? mark->what
                    : *bytes == 'P' ? container_kind(bytes, length)
                                    : old_container_kind(bytes, length);
     }

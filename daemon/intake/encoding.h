@@ -23,8 +23,8 @@ struct decoded {
 /* INPUT error naming the offset where a zero byte stands in the text. */
 bool encoding_decode(struct arena *arena, const char *bytes, size_t length, struct decoded *ret, struct error *error);
 
-/* What a file is that no table can be, with its cure, for "it is %s": "a picture (JPEG)"; NULL where it may be text or a
- * workbook. */
+/* What a file is that no table can be, with its cure, for "it is %s": "a picture (JPEG)"; NULL where it may be text or
+ * a workbook. */
 const char *encoding_foreign(const char *bytes, size_t length);
 
 /* `c` in UTF-8 at `at`; returns the bytes written, 1 to 4. */

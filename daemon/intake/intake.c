@@ -12,8 +12,8 @@ bool intake_read(struct arena *arena, const struct config *config, const char *p
     *ret = (struct batch){.evidence = ""};
     struct source source;
     struct job job = {.arena = arena, .config = config, .path = path, .now = now, .batch = ret};
-    bool is_read = source_open(arena, bytes, length, &source, error) &&
-                   read_source(&job, &source, open_end_is_fine, error);
+    bool is_read =
+        source_open(arena, bytes, length, &source, error) && read_source(&job, &source, open_end_is_fine, error);
     source_close(&source);
     return is_read;
 }
@@ -27,8 +27,7 @@ static bool read_source(struct job *job, struct source *source, bool open_end_is
 {
     struct batch *batch = job->batch;
     struct error inner;
-    bool is_known =
-        layout_choose(job->arena, job->config, job->path, source, &job->binding, &job->table, &inner);
+    bool is_known = layout_choose(job->arena, job->config, job->path, source, &job->binding, &job->table, &inner);
     bool ends_open = is_known ? job->table.ends_open : layout_ends_open(job->arena, source);
     batch->layout = is_known ? job->binding.layout : NULL;
     if (ends_open && !open_end_is_fine && !(is_known && job->binding.layout->may_end_open)) {

@@ -10,6 +10,7 @@
 
 static void add_complaint(struct job *job, uint32_t line, const struct bound_column *bound, const char *format,
                           va_list arguments) __attribute__((format(printf, 4, 0)));
+static void compare_kinds(struct job *job, uint32_t line, bool is_date);
 static bool read_by_hand(const struct clock_format *format, struct cell text, struct clock_reading *ret);
 static bool read_two_cells(const struct clock_format *format, struct cell a, struct cell b, struct clock_reading *ret);
 static bool read_written_time(const struct clock_format *format, struct cell date, struct cell time, bool date_first,
@@ -88,27 +89,32 @@ bool job_next_row(struct job *job, struct row *ret, bool *ret_failed, struct err
     }
 }
 
-bool job_read_time(const struct job *job, const struct row *row, char *joined, struct cell *ret_text,
+bool job_read_time(struct job *job, const struct row *row, char *joined, struct cell *ret_text,
                    struct clock_reading *ret)
 {
     const struct binding *binding = &job->binding;
-    struct cell a = row_cell(row, binding->time_cells[0]);
+    struct cell a = row_cell(row, binding->time_cells[0]), b = {0};
     *ret_text = a;
     if (binding->time_cell_count == 2) {
-        struct cell b = row_cell(row, binding->time_cells[1]);
+        b = row_cell(row, binding->time_cells[1]);
         if (a.length + b.length + 1 > JOB_JOINED_SIZE)
             return false;
         memcpy(joined, a.text, a.length);
         joined[a.length] = ' ';
         memcpy(joined + a.length + 1, b.text, b.length);
         *ret_text = (struct cell){.text = joined, .length = a.length + 1 + b.length};
-        if (a.kind != CELL_TEXT || b.kind != CELL_TEXT)
-            return read_two_cells(&binding->format, a, b, ret);
     }
-    if (a.kind == CELL_CIVIL)
-        return clock_read_civil(a.text, a.length, ret);
-    return clock_read(&binding->format, ret_text->text, ret_text->length, ret) ||
-           (binding->layout->holds == LAYOUT_NOTES && read_by_hand(&binding->format, *ret_text, ret));
+    bool is_read;
+    if (a.kind == CELL_CIVIL && b.length == 0)
+        is_read = clock_read_civil(a.text, a.length, ret);
+    else if (b.length > 0 && (a.kind != CELL_TEXT || b.kind != CELL_TEXT))
+        is_read = read_two_cells(&binding->format, a, b, ret);
+    else
+        is_read = clock_read(&binding->format, ret_text->text, ret_text->length, ret) ||
+                  (binding->layout->holds == LAYOUT_NOTES && read_by_hand(&binding->format, *ret_text, ret));
+    if (is_read && binding->sheet)
+        compare_kinds(job, row->line, a.kind == CELL_CIVIL || b.kind == CELL_CIVIL);
+    return is_read;
 }
 
 bool job_refuse_time(struct job *job, uint32_t line, struct cell text)
@@ -150,8 +156,10 @@ void job_complain_number(struct job *job, uint32_t line, const struct bound_colu
 {
     const struct layout *layout = job->binding.layout;
     if (cell.kind != CELL_TEXT) {
-        static const char *const kinds[] = {
-            [CELL_NUMBER] = "a number", [CELL_PERCENT] = "a percentage", [CELL_CIVIL] = "a date", [CELL_TIME] = "a time"};
+        static const char *const kinds[] = {[CELL_NUMBER] = "a number",
+                                            [CELL_PERCENT] = "a percentage",
+                                            [CELL_CIVIL] = "a date",
+                                            [CELL_TIME] = "a time"};
         job_complain(job, line, bound, "'%s' is %s in the workbook, which the column does not hold: correct the cell",
                      cell_quote(cell).text, kinds[cell.kind]);
         return;
@@ -204,6 +212,21 @@ static void add_complaint(struct job *job, uint32_t line, const struct bound_col
         (struct complaint){.line = line, .column = bound ? bound->cell + 1 : 0, .text = job->last_complaint};
 }
 
+/* A spreadsheet that reads dates month first makes dates of days up to 12, with day and month swapped, and leaves the
+ * others as text. */
+static void compare_kinds(struct job *job, uint32_t line, bool is_date)
+{
+    bool was_told = job->date_line > 0 && job->text_line > 0;
+    uint32_t *first = is_date ? &job->date_line : &job->text_line;
+    *first = *first > 0 ? *first : line;
+    if (!was_told && job->date_line > 0 && job->text_line > 0)
+        job_complain(job, line, NULL,
+                     "the time is %s, but in line %u it is %s: the spreadsheet may have swapped day and month where it "
+                     "made dates; compare with the source",
+                     is_date ? "a date" : "text", is_date ? job->text_line : job->date_line,
+                     is_date ? "text" : "a date");
+}
+
 /* People write the time of day in their own way behind a date that is written as agreed: "1:50pm", "1350", "13h50". */
 static bool read_by_hand(const struct clock_format *format, struct cell text, struct clock_reading *ret)
 {
@@ -243,7 +266,8 @@ static bool read_written_time(const struct clock_format *format, struct cell dat
     int64_t of_day;
     if (!clock_read_time_of_day(time.text, time.length, &of_day))
         return false;
-    int hour = (int)(of_day / HOUR_MS), minute = (int)(of_day / MINUTE_MS % 60), second = (int)(of_day / SECOND_MS % 60);
+    int hour = (int)(of_day / HOUR_MS), minute = (int)(of_day / MINUTE_MS % 60),
+        second = (int)(of_day / SECOND_MS % 60);
     const char *half = hour % 24 < 12 ? "AM" : "PM";
     int of_half = hour % 12 == 0 ? 12 : hour % 12;
     for (int way = 0; way < 8; way++) {
@@ -255,9 +279,9 @@ static bool read_written_time(const struct clock_format *format, struct cell dat
             used += snprintf(clock + used, sizeof clock - (size_t)used, ":%02d", second);
         if (is_half)
             snprintf(clock + used, sizeof clock - (size_t)used, "%s%s", blank, half);
-        int length = snprintf(written, sizeof written, "%.*s%s%s%.*s", date_first ? (int)date.length : 0, date.text,
-                              date_first ? " " : clock, date_first ? clock : " ", date_first ? 0 : (int)date.length,
-                              date.text);
+        int length =
+            snprintf(written, sizeof written, "%.*s%s%s%.*s", date_first ? (int)date.length : 0, date.text,
+                     date_first ? " " : clock, date_first ? clock : " ", date_first ? 0 : (int)date.length, date.text);
         bool is_lossless = has_seconds || of_day % MINUTE_MS == 0;
         if (is_lossless && length < (int)sizeof written && clock_read(format, written, (size_t)length, ret))
             return true;

@@ -21,6 +21,8 @@ struct job {
     size_t unusable_rows;       /* refused, or without one cell that could be read */
     const char *last_complaint; /* text of the last one that was written */
     const char *first_unusable; /* the complaint about the first of them; NULL without one */
+    uint32_t date_line;         /* first row whose time is a date of a workbook; 0 none */
+    uint32_t text_line;         /* first row of a workbook whose time is text; 0 none */
 };
 
 /* Add a complaint: "line N: column 'NAME': ..."; `bound` NULL for the whole row. Past the limit only counted. */
@@ -40,9 +42,10 @@ bool job_next_row(struct job *job, struct row *ret, bool *ret_failed, struct err
 /* Stand before the first data row. */
 bool job_start(struct job *job, struct error *error);
 
-/* The row's time cells by the format, or as the workbook says where they are dates and times there. `joined` (JOB_JOINED_SIZE bytes) is scratch; *ret_text is what was read, for
+/* The row's time cells by the format, or as the workbook says where they are dates and times there: a column of both
+ * is complained about once. `joined` (JOB_JOINED_SIZE bytes) is scratch; *ret_text is what was read, for
  * messages. */
-bool job_read_time(const struct job *job, const struct row *row, char *joined, struct cell *ret_text,
+bool job_read_time(struct job *job, const struct row *row, char *joined, struct cell *ret_text,
                    struct clock_reading *ret);
 /* Complaint about a time that the format does not fit, with the cure. Returns false. */
 bool job_refuse_time(struct job *job, uint32_t line, struct cell text);

@@ -107,8 +107,8 @@ static bool try_layout(struct chooser *chooser, const struct layout *layout, str
         const struct xlsx_sheet *sheet = book->package ? &book->sheets[i] : NULL;
         struct binding binding = {0};
         struct table table;
-        bool is_wanted = !sheet || (!sheet->is_hidden &&
-                                    (!layout->sheet || cell_matches(cell_from(sheet->name), layout->sheet)));
+        bool is_wanted =
+            !sheet || (!sheet->is_hidden && (!layout->sheet || cell_matches(cell_from(sheet->name), layout->sheet)));
         if (!is_wanted || !try_sheet(chooser, layout, sheet, &binding, &table))
             continue;
         if (best->layout)
@@ -143,7 +143,8 @@ static bool fail_both(const struct binding *a, const struct binding *b, struct e
         return fail(error, ERROR_INPUT, "layouts '%s' and '%s' both fit%s: narrow 'files'%s of one of them",
                     a->layout->id, b->layout->id, a->sheet && a->sheet != b->sheet ? ", each another sheet" : "",
                     a->sheet ? " or 'sheet'" : "");
-    return fail(error, ERROR_INPUT, "sheets '%s' and '%s' both fit layout '%s': set 'sheet' in the layout to one of them",
+    return fail(error, ERROR_INPUT,
+                "sheets '%s' and '%s' both fit layout '%s': set 'sheet' in the layout to one of them",
                 cell_quote(cell_from(a->sheet)).text, cell_quote(cell_from(b->sheet)).text, a->layout->id);
 }
 
@@ -382,8 +383,9 @@ static bool fail_none(const struct chooser *chooser, struct error *error)
     if (chooser->head_error.kind != ERROR_NONE)
         return fail(error, ERROR_INPUT, "no layout fits: %s", chooser->head_error.text);
     if (is_book && !chooser->nearest_layout)
-        return fail(error, ERROR_INPUT, "no layout fits: no sheet that is not hidden has a name that 'sheet' of a "
-                                        "layout matches; " DRAFT_CURE);
+        return fail(error, ERROR_INPUT,
+                    "no layout fits: no sheet that is not hidden has a name that 'sheet' of a "
+                    "layout matches; " DRAFT_CURE);
     if (chooser->nearest.found == 0)
         return fail(
             error, ERROR_INPUT,

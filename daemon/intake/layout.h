@@ -36,8 +36,9 @@ struct binding {
 /* Is the layout sound by itself? CONFIG error. For the settings' own check, before any file comes. */
 bool layout_check(const struct layout *layout, struct error *error);
 
-/* Find the one layout that fits (and sheet), open the file as its table (at the first row; valid until the source is closed), resolve
- * units. INPUT error where none or more than one fits, or a unit is missing, doubtful or of the wrong kind: with what came nearest and the cure. */
+/* Find the one layout that fits (and sheet), open the file as its table (at the first row; valid until the source is
+ * closed), resolve units. INPUT error where none or more than one fits, or a unit is missing, doubtful or of the wrong
+ * kind: with what came nearest and the cure. */
 bool layout_choose(struct arena *arena, const struct config *config, const char *path, struct source *source,
                    struct binding *ret, struct table *ret_table, struct error *error);
 

@@ -86,7 +86,8 @@ static void put_value(enum quantity quantity, double value, struct text *text)
 
 static void put_span(const struct note *note, const struct station *station, const char *what, struct text *text)
 {
-    text_printf(text, "%s %s until ", note->quantity < QUANTITY_COUNT ? quantity_info(note->quantity)->key : "all", what);
+    text_printf(text, "%s %s until ", note->quantity < QUANTITY_COUNT ? quantity_info(note->quantity)->key : "all",
+                what);
     put_time(note->until, station, false, text);
 }
 

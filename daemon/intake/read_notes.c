@@ -373,8 +373,8 @@ static bool read_amount(struct notebook *notebook, uint32_t line, const struct b
 static enum moment read_moment(const struct notebook *notebook, const struct page *page, struct cell cell, int64_t *ret)
 {
     static const char *const marks[] = {
-        "x",  "xx",  "yes", "y",          "true",         "ok",           "done",         "ja", "s\xC3\xAD", "si",
-        "oui", "sim", "\xE2\x9C\x93", "\xE2\x9C\x94", "\xE2\x9C\x85", "\xE2\x98\x91"};
+        "x",         "xx", "yes", "y",   "true",         "ok",           "done",         "ja",
+        "s\xC3\xAD", "si", "oui", "sim", "\xE2\x9C\x93", "\xE2\x9C\x94", "\xE2\x9C\x85", "\xE2\x98\x91"};
     static const char *const no_marks[] = {"no", "n", "false", "-", "nein", "non"};
     struct clock_reading reading = page->reading;
     int64_t of_day;

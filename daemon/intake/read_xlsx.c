@@ -69,8 +69,7 @@ static enum table_step next_row(struct table *table, struct row *ret, struct err
     static const struct part_handler handler = {.start = start_element, .end = end_element, .text = add_text};
     struct sheet *sheet = table->reader;
     if (!sheet->part)
-        sheet->part =
-            part_open(sheet->book->package, sheet->about->part, XLSX_MOST_SHEET_PART, &handler, sheet, error);
+        sheet->part = part_open(sheet->book->package, sheet->about->part, XLSX_MOST_SHEET_PART, &handler, sheet, error);
     enum part_step step = sheet->part ? part_read(sheet->part, error) : PART_FAILED;
     if (step == PART_FAILED) {
         char name[128];
@@ -242,8 +241,8 @@ static enum cell_type type_of(const char *word)
     static const struct {
         const char *word;
         enum cell_type type;
-    } types[] = {{"s", TYPE_SHARED}, {"str", TYPE_TEXT},  {"inlineStr", TYPE_TEXT},
-                 {"b", TYPE_BOOLEAN}, {"e", TYPE_ERROR}, {"d", TYPE_DATE}};
+    } types[] = {{"s", TYPE_SHARED},  {"str", TYPE_TEXT}, {"inlineStr", TYPE_TEXT},
+                 {"b", TYPE_BOOLEAN}, {"e", TYPE_ERROR},  {"d", TYPE_DATE}};
     for (size_t i = 0; word && i < COUNT_OF(types); i++)
         if (strcmp(types[i].word, word) == 0)
             return types[i].type;

@@ -28,7 +28,7 @@ struct style_reader {
     struct custom_format {
         unsigned id;
         enum xlsx_style style;
-    } *customs;
+    } * customs;
     size_t custom_count;
     unsigned *formats; /* of each cell format */
     bool is_in_formats, is_in_cells;

@@ -227,8 +227,9 @@ static bool check_entries(struct package *package, struct error *error)
 {
     zip_int64_t count = zip_get_num_entries(package->zip, 0);
     if (count > PACKAGE_MOST_ENTRIES)
-        return fail(error, ERROR_INPUT, "it is an archive of %lld entries, and a workbook has no more than %d: unpack it",
-                    (long long)count, PACKAGE_MOST_ENTRIES);
+        return fail(error, ERROR_INPUT,
+                    "it is an archive of %lld entries, and a workbook has no more than %d: unpack it", (long long)count,
+                    PACKAGE_MOST_ENTRIES);
     for (zip_int64_t i = 0; i < count; i++) {
         const char *name = zip_get_name(package->zip, (zip_uint64_t)i, 0);
         char shown[128];
@@ -312,8 +313,7 @@ static bool count_bytes(struct part *part, size_t length)
 {
     part->inflated += length;
     part->package->inflated += length;
-    bool is_bomb =
-        part->inflated > PACKAGE_LARGE_PART && part->inflated / PACKAGE_MOST_RATIO > part->compressed;
+    bool is_bomb = part->inflated > PACKAGE_LARGE_PART && part->inflated / PACKAGE_MOST_RATIO > part->compressed;
     if (part->inflated <= part->limit && part->package->inflated <= PACKAGE_MOST_INFLATED && !is_bomb)
         return true;
     return fail(&part->failure, ERROR_INPUT,
@@ -383,9 +383,10 @@ static void take_relation(struct part *part, const char *name, const char **attr
         part_fail(part, "the workbook's part '%s' names too many parts, or too long: save it again", part->name);
         return;
     }
-    reader->ret->list[reader->ret->count++] = (struct relation){.id = arena_strdup(reader->arena, id),
-                                                                .type = arena_strdup(reader->arena, last_segment(type)),
-                                                                .target = resolve(reader->arena, reader->folder, target)};
+    reader->ret->list[reader->ret->count++] =
+        (struct relation){.id = arena_strdup(reader->arena, id),
+                          .type = arena_strdup(reader->arena, last_segment(type)),
+                          .target = resolve(reader->arena, reader->folder, target)};
 }
 
 /* "../a/b" from "x/y/" is "x/a/b"; "/a/b" is "a/b". What leads above the root stays at the root. */
@@ -395,7 +396,8 @@ static char *resolve(struct arena *arena, const char *folder, const char *target
     char *written = path;
     for (const char *at = path; *at;) {
         size_t length = strcspn(at, "/\\");
-        bool is_here = length == 0 || (length == 1 && at[0] == '.'), is_up = length == 2 && at[0] == '.' && at[1] == '.';
+        bool is_here = length == 0 || (length == 1 && at[0] == '.'),
+             is_up = length == 2 && at[0] == '.' && at[1] == '.';
         const char *next = at + length + (at[length] != '\0');
         if (is_up && written > path) {
             written--; /* the slash */

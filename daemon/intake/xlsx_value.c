@@ -54,8 +54,7 @@ enum xlsx_style xlsx_style_of_code(const char *code)
     return style;
 }
 
-struct cell xlsx_number(const char *text, size_t length, enum xlsx_style style, bool is_1904,
-                        char ret[XLSX_VALUE_SIZE])
+struct cell xlsx_number(const char *text, size_t length, enum xlsx_style style, bool is_1904, char ret[XLSX_VALUE_SIZE])
 {
     double value;
     if (style == XLSX_PLAIN && is_short_number(text, length)) {

@@ -16,9 +16,9 @@ enum xlsx_style xlsx_style_of_code(const char *code);
 enum { XLSX_VALUE_SIZE = 64 };
 
 /* A number as a cell, written into `ret`. Numbers are the shortest text that reads back to the same double. Dates are
- * civil times, rounded to the ms, and to the second where they are within 40 ms of it (serial numbers are fractions of a
- * day, so that 5 min are never exact, and sheets add them up); a serial below 1 is a time of day. 1900-02-29, which never was, dates out of
- * range and what is no number come back as they are, for the reader to complain about. */
+ * civil times, rounded to the ms, and to the second where they are within 40 ms of it (serial numbers are fractions of
+ * a day, so that 5 min are never exact, and sheets add them up); a serial below 1 is a time of day. 1900-02-29, which
+ * never was, dates out of range and what is no number come back as they are, for the reader to complain about. */
 struct cell xlsx_number(const char *text, size_t length, enum xlsx_style style, bool is_1904,
                         char ret[XLSX_VALUE_SIZE]);
 

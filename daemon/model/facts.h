@@ -153,7 +153,7 @@ struct notice {
     int decimals;           /* of the above */
     int64_t utc_offset;     /* the station's standard time, ms ahead of UTC, for times that people read */
     int64_t data_until;     /* last sample of the station when created; TIME_NONE without */
-    const char *body;       /* NOTICE_DIGEST: what it says, ready to read; NULL is "" */
+    const char *body;       /* NOTICE_DIGEST: all that it says; else words in front of the rest; NULL is "" */
     const struct notice *items; /* NOTICE_GROUP, NOTICE_SUMMARY: what it stands for, the last word of each alarm */
     size_t item_count;
     int64_t item_total;     /* how many there are, where `items` does not hold all */

@@ -1,13 +1,16 @@
 /* SPDX-License-Identifier: MIT */
-#include "notify/message.h"
+#include "notify/message_parts.h"
 
 #include "base/memory.h"
 #include "base/timestamp.h"
 
 #include <ctype.h>
+#include <inttypes.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+
+enum { ROOM_BEHIND_ITEMS = 1000 }; /* bytes: the caution and the end of the event */
 
 const char message_caution[] = "Values are provisional until a qualified person has reviewed them. This "
                                "message does not replace official flood or "
@@ -21,6 +24,9 @@ static void put_reversed_host(struct text *text, const char *url);
 static void put_source(struct text *text, const struct notice *notice, const struct config *config);
 static void put_escaped_path(struct text *text, const char *string);
 static void put_data(struct text *text, const struct notice *notice);
+static void put_many(struct text *text, const struct notice *notice);
+static void put_items(struct text *text, const struct notice *notice);
+static void put_alarm(struct text *text, const struct notice *notice);
 static void put_quantity(struct text *text, const struct notice *notice);
 static void put_times(struct text *text, const struct notice *notice);
 static void put_string(struct text *text, const char *key, const char *value);
@@ -39,13 +45,18 @@ bool message_render_event(const struct notice *notice, const struct config *conf
     put_source(ret, notice, config);
     put_type(ret, notice, config);
     CLEANUP(cleanup_free)
-    char *subject = is_test ? x_strdup("test") : x_printf("%s/%s", alarm->station, alarm->rule);
+    char *subject = is_test                     ? x_strdup("test")
+                    : message_is_many(notice) ? x_strdup(notice_event_word(notice->event))
+                                                : x_printf("%s/%s", alarm->station, alarm->rule);
     put_attribute(ret, "subject", subject);
     put_time(ret, "time",
-             is_test || alarm->episode.start == TIME_NONE ? notice->created : alarm->episode.start);
+             is_test || message_is_many(notice) || alarm->episode.start == TIME_NONE ? notice->created : alarm->episode.start);
     put_string(ret, "datacontenttype", "application/json");
     text_puts(ret, ",\"data\":{");
-    put_data(ret, notice);
+    if (message_is_many(notice))
+        put_many(ret, notice);
+    else
+        put_data(ret, notice);
     text_puts(ret, "}}");
     if (ret->is_full)
         return fail(error, ERROR_INPUT,
@@ -132,7 +143,7 @@ static void put_source(struct text *text, const struct notice *notice, const str
 {
     struct text source;
     text_init(&source, MESSAGE_EVENT_LIMIT);
-    bool is_at_place = notice->event != NOTICE_TEST && is_place(config, notice->alarm.station);
+    bool is_at_place = notice->event != NOTICE_TEST && !message_is_many(notice) && is_place(config, notice->alarm.station);
     if (is_at_place)
         message_render_page(notice, config, &source);
     else
@@ -163,6 +174,57 @@ static void put_escaped_path(struct text *text, const char *string)
 
 static void put_data(struct text *text, const struct notice *notice)
 {
+    put_alarm(text, notice);
+    put_string(text, "advice", notice->advice);
+    if (notice->body && *notice->body)
+        put_string(text, "text", notice->body);
+    text_puts(text, ",\"provisional\":true");
+    put_string(text, "caution", message_caution);
+}
+
+/* About no single alarm: what there is in common, and a list. */
+static void put_many(struct text *text, const struct notice *notice)
+{
+    text_puts(text, "\"event\":");
+    text_json(text, notice_event_word(notice->event));
+    put_string(text, "priority", priority_word(notice->priority));
+    if (notice->event == NOTICE_GROUP) {
+        text_puts(text, ",\"rule\":{\"id\":");
+        text_json(text, notice->alarm.rule);
+        put_string(text, "kind", notice->rule_kind);
+        put_string(text, "title", notice->rule_title);
+        text_putc(text, '}');
+        put_string(text, "advice", notice->advice);
+    }
+    put_string(text, "text", notice->body && *notice->body ? notice->body : NULL);
+    if (notice->event != NOTICE_DIGEST)
+        put_items(text, notice);
+    text_puts(text, ",\"provisional\":true");
+    put_string(text, "caution", message_caution);
+}
+
+/* As many as there is room for, the urgent first; "count" is that of all. */
+static void put_items(struct text *text, const struct notice *notice)
+{
+    size_t count = notice->item_count;
+    text_printf(text, ",\"count\":%" PRId64 ",\"alarms\":[",
+                notice->item_total > (int64_t)count ? notice->item_total : (int64_t)count);
+    for (size_t k = 0; k < count; k++) {
+        struct text item;
+        text_init(&item, MESSAGE_EVENT_LIMIT);
+        put_alarm(&item, &notice->items[k]);
+        bool has_room = !item.is_full && text->length + item.length + ROOM_BEHIND_ITEMS < MESSAGE_EVENT_LIMIT;
+        if (has_room)
+            text_printf(text, "%s{%s}", k ? "," : "", item.bytes);
+        text_done(&item);
+        if (!has_room)
+            break;
+    }
+    text_putc(text, ']');
+}
+
+static void put_alarm(struct text *text, const struct notice *notice)
+{
     const struct alarm *alarm = &notice->alarm;
     text_puts(text, "\"alarm\":");
     text_integer(text, alarm->id);
@@ -182,9 +244,6 @@ static void put_data(struct text *text, const struct notice *notice)
     put_quantity(text, notice);
     put_times(text, notice);
     put_string(text, "detail", alarm->episode.detail);
-    put_string(text, "advice", notice->advice);
-    text_puts(text, ",\"provisional\":true");
-    put_string(text, "caution", message_caution);
 }
 
 static void put_quantity(struct text *text, const struct notice *notice)

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-#include "notify/message.h"
+#include "notify/message_parts.h"
 
 #include "base/memory.h"
 #include "base/timestamp.h"
@@ -11,26 +11,35 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { COLUMNS = 72, LABEL = 9, ROW_LIMIT = 8192 };
-
 /* How the limit of each kind is said: "alarm below 3 mg/L". NULL: the kind has no value to compare. */
 static const char *const limit_words[] = {
     [RULE_BELOW] = "alarm below",
     [RULE_ABOVE] = "alarm above",
     [RULE_RISE] = "alarm when it rises by more than",
     [RULE_FALL] = "alarm when it falls by more than",
+    [RULE_OUTSIDE] = "alarm past",
+    [RULE_CHANGE] = "alarm when it changes by more than",
+    [RULE_FLAT] = "alarm when it changes by no more than",
     [RULE_DRIFT] = "alarm when a check differs by more than",
     [RULE_SILENCE] = NULL,
+    [RULE_GAP] = NULL,
+    [RULE_VISIT_DUE] = NULL,
     [RULE_UNREADABLE_DROP] = NULL,
 };
 _Static_assert(COUNT_OF(limit_words) == RULE_KIND_COUNT, "every kind has its words");
 
-static enum rule_kind kind_of(const struct notice *notice);
-static bool is_withdrawn(const struct notice *notice);
-static bool has_value(const struct notice *notice);
-static void put_value(struct text *text, const struct notice *notice, double value);
+/* What is missing, for kinds that measure how long; and what its end means. */
+static const struct {
+    const char *missing, *ended;
+} waiting_words[RULE_KIND_COUNT] = {
+    [RULE_SILENCE] = {"data", "data have come again"},
+    [RULE_GAP] = {"data", "between two samples there are none"},
+    [RULE_VISIT_DUE] = {"visit", "somebody has been there"},
+};
+
+static const char *missing_word(const struct notice *notice);
+
 static void put_limit(struct text *text, const struct notice *notice);
-static void put_state_in_subject(struct text *text, const struct notice *notice);
 
 static void put_heading(struct text *text, const struct notice *notice);
 static void put_state(struct text *text, const struct notice *notice);
@@ -45,16 +54,6 @@ static void put_where_to_look(struct text *text, const struct notice *notice, co
 static void put_footer(struct text *text, const struct notice *notice, const struct config *config);
 static void put_test(struct text *text, const struct notice *notice, const struct config *config);
 
-static void put_time(struct text *text, int64_t time, int64_t offset);
-static void put_clock(struct text *text, int64_t time);
-static const char *day_name(int64_t time);
-static void put_row(struct text *text, const char *label, struct text *row);
-static void put_visible(struct text *text, const char *string);
-static void put_paragraph(struct text *text, const char *string, size_t indent, size_t column);
-static void put_line_wrapped(struct text *text, const char *line, size_t indent, size_t *column);
-static void put_word(struct text *text, const char *word, size_t length, size_t indent, size_t *column);
-static char *visible(const char *string, size_t length);
-static size_t columns_of(const char *bytes, size_t length);
 static bool put_thread(struct text *text, const struct notice *notice, const struct config *config,
                        const char *domain, struct error *error);
 static bool is_atom(const char *string);
@@ -110,23 +109,36 @@ void message_render_subject(const struct notice *notice, const struct config *co
     text_putc(ret, '[');
     for (const char *c = priority_word(notice->priority); *c; c++)
         text_putc(ret, (char)toupper((unsigned char)*c));
-    text_printf(ret, "] %s%s%s: ", notice->rule_title,
-                kind_of(notice) == RULE_UNREADABLE_DROP ? ", " : " at ", notice->station_name);
-    put_state_in_subject(ret, notice);
+    text_puts(ret, "] ");
+    if (message_is_many(notice)) {
+        message_put_many_subject(ret, notice, config);
+        return;
+    }
+    if (notice->event == NOTICE_REMINDED || notice->event == NOTICE_ESCALATED)
+        text_puts(ret, notice->event == NOTICE_REMINDED ? "Reminder: " : "Nobody answers: ");
+    text_printf(ret, "%s%s%s: ", notice->rule_title,
+                message_kind(notice) == RULE_UNREADABLE_DROP ? ", " : " at ", notice->station_name);
+    message_put_state(ret, notice);
 }
 
 void message_render_text(const struct notice *notice, const struct config *config, struct text *ret)
 {
     if (notice->event == NOTICE_TEST) {
         put_test(ret, notice, config);
+    } else if (message_is_many(notice)) {
+        message_put_many(ret, notice, config);
     } else {
         put_heading(ret, notice);
+        if (notice->body && *notice->body) {
+            message_put_paragraph(ret, notice->body, 0, 0);
+            text_putc(ret, '\n');
+        }
         put_state(ret, notice);
         put_facts(ret, notice);
         put_advice(ret, notice);
         put_where_to_look(ret, notice, config);
         text_puts(ret, "\nPlease note\n");
-        put_paragraph(ret, message_caution, 0, 0);
+        message_put_paragraph(ret, message_caution, 0, 0);
     }
     put_footer(ret, notice, config);
 }
@@ -142,7 +154,7 @@ static bool put_thread(struct text *text, const struct notice *notice, const str
     if (!is_atom(config->network_id))
         return fail(error, ERROR_CONFIG, "network: 'id' must be letters, digits, '-', '_' and '.'");
     text_printf(text, "Message-ID: <%s@%s>\r\n", notice->uid, domain);
-    if (notice->event == NOTICE_TEST)
+    if (notice->event == NOTICE_TEST || message_is_many(notice))
         return true;
     CLEANUP(cleanup_free)
     char *root = x_printf("<alarm-%lld.1.%s@%s>", (long long)notice->alarm.id, config->network_id, domain);
@@ -154,7 +166,7 @@ static bool put_thread(struct text *text, const struct notice *notice, const str
 
 static bool is_atom(const char *string)
 {
-    if (!*string || string[0] == '.' || strlen(string) > 128)
+    if (!*string || string[0] == '.' || strlen(string) > 250)
         return false;
     for (const char *c = string; *c; c++)
         if ((unsigned char)*c >= 0x80 || !(isalnum((unsigned char)*c) || strchr("-_.", *c)) ||
@@ -165,7 +177,7 @@ static bool is_atom(const char *string)
 
 /* ---- Values ---- */
 
-static enum rule_kind kind_of(const struct notice *notice)
+enum rule_kind message_kind(const struct notice *notice)
 {
     for (enum rule_kind kind = 0; kind < RULE_KIND_COUNT; kind++)
         if (strcmp(notice->rule_kind, rule_kind_word(kind)) == 0)
@@ -173,19 +185,17 @@ static enum rule_kind kind_of(const struct notice *notice)
     return RULE_KIND_COUNT;
 }
 
-static bool is_withdrawn(const struct notice *notice)
+bool message_is_withdrawn(const struct notice *notice)
 {
     return notice->event == NOTICE_WITHDRAWN || notice->alarm.state == ALARM_WITHDRAWN;
 }
 
-/* Silence and drops have none. */
-static bool has_value(const struct notice *notice)
+bool message_has_value(const struct notice *notice)
 {
     return *notice->quantity && isfinite(notice->worst);
 }
 
-/* Practical salinity has the unit 1, which nobody says. */
-static void put_value(struct text *text, const struct notice *notice, double value)
+void message_put_value(struct text *text, const struct notice *notice, double value)
 {
     if (!isfinite(value)) {
         text_puts(text, "unknown");
@@ -199,7 +209,7 @@ static void put_value(struct text *text, const struct notice *notice, double val
 /* " (alarm below 3 mg/L)" */
 static void put_limit(struct text *text, const struct notice *notice)
 {
-    enum rule_kind kind = kind_of(notice);
+    enum rule_kind kind = message_kind(notice);
     if (kind == RULE_KIND_COUNT || !limit_words[kind] || !isfinite(notice->limit))
         return;
     text_printf(text, " (%s ", limit_words[kind]);
@@ -208,22 +218,30 @@ static void put_limit(struct text *text, const struct notice *notice)
     text_printf(text, "%s%s)", has_unit ? " " : "", has_unit ? notice->unit : "");
 }
 
-static void put_state_in_subject(struct text *text, const struct notice *notice)
+void message_put_state(struct text *text, const struct notice *notice)
 {
     char duration[TIMESTAMP_SIZE];
     bool is_still_so = message_is_still_so(notice);
-    if (is_withdrawn(notice)) {
+    if (message_is_withdrawn(notice)) {
         text_puts(text, "withdrawn, it was not so");
-    } else if (has_value(notice)) {
+    } else if (message_has_value(notice)) {
         text_puts(text, is_still_so ? "" : "over, worst ");
-        put_value(text, notice, is_still_so && isfinite(notice->last) ? notice->last : notice->worst);
+        message_put_value(text, notice, is_still_so && isfinite(notice->last) ? notice->last : notice->worst);
         text_puts(text, is_still_so ? ", still so" : "");
-    } else if (kind_of(notice) == RULE_SILENCE && isfinite(notice->alarm.episode.worst)) {
-        duration_print((int64_t)notice->alarm.episode.worst, duration);
-        text_printf(text, is_still_so ? "no data for %s, still so" : "over, no data for %s", duration);
+    } else if (missing_word(notice)) {
+        const char *before = is_still_so || message_kind(notice) == RULE_GAP ? "" : "over, ";
+        text_printf(text, "%sno %s for %s%s", before, missing_word(notice),
+                    duration_print((int64_t)notice->alarm.episode.worst, duration), is_still_so ? ", still so" : "");
     } else {
         text_puts(text, is_still_so ? "still so" : "over");
     }
+}
+
+/* NULL where nothing is waited for. */
+static const char *missing_word(const struct notice *notice)
+{
+    enum rule_kind kind = message_kind(notice);
+    return kind < RULE_KIND_COUNT && isfinite(notice->alarm.episode.worst) ? waiting_words[kind].missing : NULL;
 }
 
 /* ---- The text part, from top to bottom ---- */
@@ -231,16 +249,16 @@ static void put_state_in_subject(struct text *text, const struct notice *notice)
 static void put_heading(struct text *text, const struct notice *notice)
 {
     struct text heading;
-    text_init(&heading, ROW_LIMIT);
-    put_visible(&heading, notice->rule_title);
+    text_init(&heading, MESSAGE_ROW_LIMIT);
+    message_put_visible(&heading, notice->rule_title);
     text_putc(&heading, '\n');
-    put_visible(&heading, notice->station_name);
+    message_put_visible(&heading, notice->station_name);
     if (strcmp(notice->station_name, notice->alarm.station) != 0) {
         text_puts(&heading, " (");
-        put_visible(&heading, notice->alarm.station);
+        message_put_visible(&heading, notice->alarm.station);
         text_putc(&heading, ')');
     }
-    put_paragraph(text, heading.bytes, 0, 0);
+    message_put_paragraph(text, heading.bytes, 0, 0);
     text_done(&heading);
     text_putc(text, '\n');
 }
@@ -248,8 +266,8 @@ static void put_heading(struct text *text, const struct notice *notice)
 static void put_state(struct text *text, const struct notice *notice)
 {
     struct text state;
-    text_init(&state, ROW_LIMIT);
-    if (is_withdrawn(notice))
+    text_init(&state, MESSAGE_ROW_LIMIT);
+    if (message_is_withdrawn(notice))
         text_puts(&state,
                   "WITHDRAWN: data or notes that came later show that it was not so. What was said before no "
                   "longer holds.");
@@ -257,7 +275,7 @@ static void put_state(struct text *text, const struct notice *notice)
         put_still_so(&state, notice);
     else
         put_over(&state, notice);
-    put_paragraph(text, state.bytes, 0, 0);
+    message_put_paragraph(text, state.bytes, 0, 0);
     text_done(&state);
     text_putc(text, '\n');
 }
@@ -266,9 +284,9 @@ static void put_still_so(struct text *text, const struct notice *notice)
 {
     const struct episode *episode = &notice->alarm.episode;
     char duration[TIMESTAMP_SIZE];
-    if (has_value(notice)) {
+    if (message_has_value(notice)) {
         text_puts(text, "STILL SO at the last sample: ");
-        put_value(text, notice, isfinite(notice->last) ? notice->last : notice->worst);
+        message_put_value(text, notice, isfinite(notice->last) ? notice->last : notice->worst);
         put_limit(text, notice);
         text_puts(text, ".");
         if (episode->last_time != TIME_NONE && notice->created > episode->last_time)
@@ -276,8 +294,9 @@ static void put_still_so(struct text *text, const struct notice *notice)
                         "\nThat sample was already %s old when this was written. What the water does now is "
                         "not known.",
                         duration_print(notice->created - episode->last_time, duration));
-    } else if (kind_of(notice) == RULE_SILENCE && isfinite(episode->worst)) {
-        text_printf(text, "STILL SO: no data for %s.", duration_print((int64_t)episode->worst, duration));
+    } else if (missing_word(notice)) {
+        text_printf(text, "STILL SO: no %s for %s.", missing_word(notice),
+                    duration_print((int64_t)episode->worst, duration));
     } else {
         text_puts(text, "STILL SO: it needs a hand.");
     }
@@ -287,13 +306,16 @@ static void put_over(struct text *text, const struct notice *notice)
 {
     const struct episode *episode = &notice->alarm.episode;
     char duration[TIMESTAMP_SIZE];
-    if (has_value(notice)) {
+    if (message_has_value(notice)) {
         text_puts(text, "OVER: it had ended by the last sample. The worst was ");
-        put_value(text, notice, notice->worst);
+        message_put_value(text, notice, notice->worst);
         put_limit(text, notice);
         text_puts(text, ".");
-    } else if (kind_of(notice) == RULE_SILENCE && isfinite(episode->worst)) {
-        text_printf(text, "OVER: data have come again, after %s without.",
+    } else if (message_kind(notice) == RULE_GAP) {
+        text_printf(text, "A GAP of %s: there are data before and behind it, and none between. A file may be missing.",
+                    duration_print((int64_t)episode->worst, duration));
+    } else if (missing_word(notice)) {
+        text_printf(text, "OVER: %s, after %s without.", waiting_words[message_kind(notice)].ended,
                     duration_print((int64_t)episode->worst, duration));
     } else {
         text_puts(text, "OVER: it needs no hand any more.");
@@ -305,27 +327,27 @@ static void put_facts(struct text *text, const struct notice *notice)
     const struct episode *episode = &notice->alarm.episode;
     bool is_still_so = message_is_still_so(notice);
     struct text row;
-    text_init(&row, ROW_LIMIT);
+    text_init(&row, MESSAGE_ROW_LIMIT);
     text_puts(text, notice->utc_offset ? "Station standard time (UTC in brackets)\n" : "Times are UTC\n");
-    put_visible(&row, episode->detail);
-    put_row(text, "Seen", &row);
-    put_time(&row, episode->start, notice->utc_offset);
-    put_row(text, "Began", &row);
-    if (has_value(notice))
+    message_put_visible(&row, episode->detail);
+    message_put_row(text, "Seen", &row);
+    message_put_time(&row, episode->start, notice->utc_offset);
+    message_put_row(text, "Began", &row);
+    if (message_has_value(notice))
         put_value_row(text, "Worst", notice, notice->worst, episode->worst_time);
-    if (has_value(notice) && is_still_so)
+    if (message_has_value(notice) && is_still_so)
         put_value_row(text, "Last", notice, notice->last, episode->last_time);
     if (is_still_so)
         text_puts(&row, "not seen yet");
-    else if (!is_withdrawn(notice))
-        put_time(&row, episode->end, notice->utc_offset);
-    put_row(text, "End", &row);
+    else if (!message_is_withdrawn(notice))
+        message_put_time(&row, episode->end, notice->utc_offset);
+    message_put_row(text, "End", &row);
     if (notice->data_until != TIME_NONE && !(is_still_so && notice->data_until == episode->last_time)) {
-        put_time(&row, notice->data_until, notice->utc_offset);
-        put_row(text, "Data to", &row);
+        message_put_time(&row, notice->data_until, notice->utc_offset);
+        message_put_row(text, "Data to", &row);
     }
     put_learnt(&row, notice);
-    put_row(text, "Learnt", &row);
+    message_put_row(text, "Learnt", &row);
     text_done(&row);
 }
 
@@ -333,11 +355,11 @@ static void put_value_row(struct text *text, const char *label, const struct not
                           int64_t time)
 {
     struct text row;
-    text_init(&row, ROW_LIMIT);
-    put_value(&row, notice, value);
+    text_init(&row, MESSAGE_ROW_LIMIT);
+    message_put_value(&row, notice, value);
     text_putc(&row, '\n');
-    put_time(&row, time, notice->utc_offset);
-    put_row(text, label, &row);
+    message_put_time(&row, time, notice->utc_offset);
+    message_put_row(text, label, &row);
     text_done(&row);
 }
 
@@ -346,22 +368,22 @@ static void put_learnt(struct text *row, const struct notice *notice)
 {
     const struct alarm *alarm = &notice->alarm;
     char duration[TIMESTAMP_SIZE];
-    put_time(row, alarm->learnt, notice->utc_offset);
+    message_put_time(row, alarm->learnt, notice->utc_offset);
     int64_t late = alarm->learnt - alarm->episode.start;
     if (alarm->learnt == TIME_NONE || alarm->episode.start == TIME_NONE || late < MINUTE_MS)
         return;
     text_printf(row, "\n%s after it began", duration_print(late, duration));
-    if (has_value(notice) && late >= HOUR_MS)
+    if (message_has_value(notice) && late >= HOUR_MS)
         text_puts(row, ": a logger cannot send from under water, so its data arrive in batches, when a crew "
                        "has read it out");
 }
 
 static void put_advice(struct text *text, const struct notice *notice)
 {
-    if (!*notice->advice || is_withdrawn(notice))
+    if (!*notice->advice || message_is_withdrawn(notice))
         return;
     text_puts(text, message_is_still_so(notice) ? "\nWhat to do\n" : "\nWhat to do while it is so\n");
-    put_paragraph(text, notice->advice, 0, 0);
+    message_put_paragraph(text, notice->advice, 0, 0);
 }
 
 /* Commands are broken as a shell allows it: they are there to be copied. */
@@ -372,15 +394,17 @@ static void put_where_to_look(struct text *text, const struct notice *notice, co
     message_render_page(notice, config, text);
     if (text->length > before)
         text_putc(text, '\n');
+    if (notice->alarm.state == ALARM_UNACKNOWLEDGED || notice->alarm.state == ALARM_RETURNED_UNACKNOWLEDGED)
+        text_printf(text, "rillward alarms -c FILE acknowledge %lld\n", (long long)notice->alarm.id);
     text_puts(text, "rillward status -c FILE\n");
     const char *station = notice->alarm.station;
-    if (!has_value(notice) || notice->alarm.episode.worst_time == TIME_NONE ||
+    if (!message_has_value(notice) || notice->alarm.episode.worst_time == TIME_NONE ||
         config_find_station(config, station) == config->station_count)
         return;
     char time[TIMESTAMP_SIZE];
     timestamp_print(notice->alarm.episode.worst_time, time);
     bool is_long = strlen(station) + strlen(time) + strlen(notice->quantity) >
-                   COLUMNS - sizeof "rillward explain -c FILE  ";
+                   MESSAGE_COLUMNS - sizeof "rillward explain -c FILE  ";
     text_printf(text, "rillward explain -c FILE %s%s %s %s\n", is_long ? "\\\n    " : "", station, time,
                 notice->quantity);
 }
@@ -388,14 +412,14 @@ static void put_where_to_look(struct text *text, const struct notice *notice, co
 static void put_footer(struct text *text, const struct notice *notice, const struct config *config)
 {
     struct text line;
-    text_init(&line, ROW_LIMIT);
+    text_init(&line, MESSAGE_ROW_LIMIT);
     text_puts(text, "\n");
-    if (notice->event != NOTICE_TEST) {
+    if (notice->event != NOTICE_TEST && !message_is_many(notice)) {
         text_printf(&line, "Alarm %lld, message %lld: %s. State: %s. Priority: %s. Rule: ",
                     (long long)notice->alarm.id, (long long)notice->alarm.sequence,
                     notice_event_word(notice->event), alarm_state_word(notice->alarm.state),
                     priority_word(notice->priority));
-        put_visible(&line, notice->alarm.rule);
+        message_put_visible(&line, notice->alarm.rule);
         text_printf(&line, " (%s).\n", notice->rule_kind);
     }
     text_puts(&line, config->network_name);
@@ -403,7 +427,7 @@ static void put_footer(struct text *text, const struct notice *notice, const str
         text_printf(&line, ", %s", config->operator_name);
     if (*config->contact)
         text_printf(&line, ", %s", config->contact);
-    put_paragraph(text, line.bytes, 0, 0);
+    message_put_paragraph(text, line.bytes, 0, 0);
     text_done(&line);
 }
 
@@ -414,129 +438,6 @@ static void put_test(struct text *text, const struct notice *notice, const struc
                            "When you read this, alarms of "
                            "this network reach you here.",
                            notice->recipient, config->network_name);
-    put_paragraph(text, words, 0, 0);
+    message_put_paragraph(text, words, 0, 0);
 }
 
-/* ---- Layout ---- */
-
-/* "Tue 2026-11-24 19:05 -08:00 (Wed 03:05 UTC)": the day names tell on which side of midnight UTC stands. */
-static void put_time(struct text *text, int64_t time, int64_t offset)
-{
-    if (time == TIME_NONE || time == TIME_FOREVER) {
-        text_puts(text, "not known");
-        return;
-    }
-    put_clock(text, time + offset);
-    if (offset == 0) {
-        text_puts(text, " UTC");
-        return;
-    }
-    int64_t minutes = (offset < 0 ? -offset : offset) / MINUTE_MS;
-    struct civil utc = timestamp_to_civil(time);
-    text_printf(text, " %c%02d:%02d (%s %02d:%02d UTC)", offset < 0 ? '-' : '+', (int)(minutes / 60),
-                (int)(minutes % 60), day_name(time), utc.hour, utc.minute);
-}
-
-/* "Tue 2026-11-24 19:05" */
-static void put_clock(struct text *text, int64_t time)
-{
-    struct civil c = timestamp_to_civil(time);
-    text_printf(text, "%s %04d-%02d-%02d %02d:%02d", day_name(time), c.year, c.month, c.day, c.hour,
-                c.minute);
-}
-
-static const char *day_name(int64_t time)
-{
-    static const char *const days[] = {"Thu", "Fri", "Sat", "Sun",
-                                       "Mon", "Tue", "Wed"}; /* 1970 began on a Thursday */
-    int64_t day = timestamp_floor(time, DAY_MS) / DAY_MS;
-    return days[(day % 7 + 7) % 7];
-}
-
-/* "Began    ..." with what follows indented below itself; nothing where the row is empty. Clears the row. */
-static void put_row(struct text *text, const char *label, struct text *row)
-{
-    if (row->length > 0) {
-        text_printf(text, "%-*s", LABEL, label);
-        put_paragraph(text, row->bytes, LABEL, LABEL);
-    }
-    text_clear(row);
-}
-
-/* A text of the notice as one line: a file's name must not be able to add a paragraph of its own. */
-static void put_visible(struct text *text, const char *string)
-{
-    CLEANUP(cleanup_free) char *shown = visible(string, strlen(string));
-    text_puts(text, shown);
-}
-
-/* Words wrapped at COLUMNS, '\n' kept, control bytes visible; ends the last line. The pen stands at
- * `column`. */
-static void put_paragraph(struct text *text, const char *string, size_t indent, size_t column)
-{
-    for (const char *line = string;;) {
-        size_t length = strcspn(line, "\n");
-        CLEANUP(cleanup_free) char *shown = visible(line, length);
-        put_line_wrapped(text, shown, indent, &column);
-        text_putc(text, '\n');
-        column = 0;
-        if (!line[length] || !line[length + 1])
-            break;
-        line += length + 1;
-    }
-}
-
-static void put_line_wrapped(struct text *text, const char *line, size_t indent, size_t *column)
-{
-    while (*line) {
-        line += strspn(line, " ");
-        size_t length = strcspn(line, " ");
-        put_word(text, line, length, indent, column);
-        line += length;
-    }
-}
-
-/* A word that is wider than a line is cut into lines, unless it is an address that somebody wants to click
- * on. */
-static void put_word(struct text *text, const char *word, size_t length, size_t indent, size_t *column)
-{
-    bool is_address = text_starts_with(word, "https://") || text_starts_with(word, "http://");
-    if (length == 0)
-        return;
-    if (*column > indent && *column + 1 + columns_of(word, length) > COLUMNS) {
-        text_putc(text, '\n');
-        *column = 0;
-    }
-    if (*column > indent) {
-        text_putc(text, ' ');
-        ++*column;
-    }
-    for (size_t i = 0; i < length;) {
-        if (*column >= COLUMNS && !is_address) {
-            text_putc(text, '\n');
-            *column = 0;
-        }
-        for (; *column < indent; ++*column)
-            text_putc(text, ' ');
-        size_t step = text_utf8_length(word + i, length - i);
-        text_add(text, word + i, step);
-        i += step;
-        ++*column;
-    }
-}
-
-static char *visible(const char *string, size_t length)
-{
-    CLEANUP(cleanup_free) char *copy = x_strndup(string, length);
-    char *shown = x_alloc(length * 4 + 1);
-    text_make_visible(copy, shown, length * 4 + 1);
-    return shown;
-}
-
-static size_t columns_of(const char *bytes, size_t length)
-{
-    size_t columns = 0;
-    for (size_t i = 0; i < length; i++)
-        columns += ((unsigned char)bytes[i] & 0xC0) != 0x80;
-    return columns;
-}

@@ -4,7 +4,9 @@
 #include "alarms/rules.h"
 #include "base/timestamp.h"
 #include "service/answer.h"
+#include "service/digest.h"
 #include "service/pipeline.h"
+#include "service/remind.h"
 #include "service/tell.h"
 
 #include <math.h>
@@ -51,6 +53,9 @@ static const char *step_word(const struct alarm_change *change);
 static bool count_times(struct pipeline *p, struct alarm *alarm, struct error *error);
 static bool end_shelves(struct pipeline *p, int64_t now, struct error *error);
 static bool judge_drops(struct pipeline *p, const struct rule *rule, int64_t now, struct error *error);
+static bool judge_drop(struct pipeline *p, const struct rule *rule, const char *path, const struct alarm *stored,
+                       size_t stored_count, const struct episode *found, int64_t now, struct error *error);
+static size_t first_of_place(const struct alarm *alarms, size_t n, const char *place);
 static bool judge_visits(struct pipeline *p, const struct rule *rule, const char *id, uint32_t place, int64_t now,
                          struct error *error);
 static bool judge_silence(struct pipeline *p, const struct rule *rule, const char *id, bool is_barometer, uint32_t place,
@@ -91,8 +96,14 @@ bool pipeline_advance(struct pipeline *p, int64_t now, struct error *error)
         for (size_t i = 0; ok && i < p->config->barometer_count; i++)
             ok = judge_silence(p, rule, p->config->barometers[i].id, true, p->barometer_places[i], now, error);
     }
-    if (ok && end_shelves(p, now, error) && store_commit(p->store, error))
+    const struct teller teller = {p->config, p->store, p->arena};
+    int64_t reminder = TIME_FOREVER, digest = TIME_FOREVER;
+    if (ok && end_shelves(p, now, error) && remind_people(&teller, now, &reminder, error) &&
+        digest_people(&teller, now, &digest, error) && store_commit(p->store, error)) {
+        look_again_at(p, reminder);
+        look_again_at(p, digest);
         return true;
+    }
     store_rollback(p->store);
     p->next_alarm_look = TIME_NONE;
     return false;
@@ -358,37 +369,55 @@ static bool judge_drops(struct pipeline *p, const struct rule *rule, int64_t now
     struct drop_episode *found;
     size_t found_count = rules_drop_episodes(p->arena, rule, drops, n, now, &found);
     bool *is_matched = arena_array(p->arena, open_count + 1, sizeof *is_matched);
-    for (size_t k = 0; k < found_count + open_count; k++) {
-        /* First every drop in trouble, then every alarm whose drop is in trouble no more. */
-        bool is_found = k < found_count;
-        if (!is_found && is_matched[k - found_count])
-            continue;
-        const char *path = is_found ? drops[found[k].drop].path : open[k - found_count].station;
-        struct alarm stored[1];
-        size_t stored_count = 0;
-        for (size_t m = 0; m < open_count; m++)
-            if (strcmp(open[m].station, path) == 0 && stored_count == 0) {
-                stored[stored_count++] = open[m];
-                is_matched[m] = true;
-            }
-        struct subject subject = {.id = path, .data_until = TIME_NONE};
-        struct reconcile_input input = {.station = path,
-                                        .rule = rule,
-                                        .stored = stored,
-                                        .stored_count = stored_count,
-                                        .found = is_found ? &found[k].episode : NULL,
-                                        .found_count = is_found,
-                                        .window = {TIME_NONE, TIME_FOREVER},
-                                        .now = now,
-                                        .news_age = p->config->news_age};
-        struct alarm_change *changes;
-        if (!add_shelf(p, &input, error))
-            return false;
-        size_t count = reconcile(p->arena, &input, &changes);
-        if (!store_changes(p, rule, &subject, changes, count, error))
+    for (size_t k = 0; k < found_count; k++) {
+        const char *path = drops[found[k].drop].path;
+        size_t first = first_of_place(open, open_count, path), count = 0;
+        for (; first + count < open_count && strcmp(open[first + count].station, path) == 0; count++)
+            is_matched[first + count] = true;
+        if (!judge_drop(p, rule, path, open + first, count, &found[k].episode, now, error))
             return false;
     }
+    /* And every alarm whose drop is in trouble no more. */
+    for (size_t k = 0; k < open_count; k++)
+        if (!is_matched[k] && !judge_drop(p, rule, open[k].station, &open[k], 1, NULL, now, error))
+            return false;
     return true;
+}
+
+/* `found` NULL: nothing is wrong with it. */
+static bool judge_drop(struct pipeline *p, const struct rule *rule, const char *path, const struct alarm *stored,
+                       size_t stored_count, const struct episode *found, int64_t now, struct error *error)
+{
+    struct subject subject = {.id = path, .data_until = TIME_NONE};
+    struct reconcile_input input = {.station = path,
+                                    .rule = rule,
+                                    .stored = stored,
+                                    .stored_count = stored_count,
+                                    .found = found,
+                                    .found_count = found != NULL,
+                                    .window = {TIME_NONE, TIME_FOREVER},
+                                    .now = now,
+                                    .news_age = p->config->news_age,
+                                    .shelved_until = TIME_NONE};
+    struct alarm_change *changes;
+    if (found && stored_count == 0 && !add_shelf(p, &input, error)) /* only what begins can begin on a shelf */
+        return false;
+    size_t count = reconcile(p->arena, &input, &changes);
+    return store_changes(p, rule, &subject, changes, count, error);
+}
+
+/* Of alarms in the order of their places; where it would stand if there is none. */
+static size_t first_of_place(const struct alarm *alarms, size_t n, const char *place)
+{
+    size_t low = 0, high = n;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (strcmp(alarms[middle].station, place) < 0)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
 }
 
 static bool judge_visits(struct pipeline *p, const struct rule *rule, const char *id, uint32_t place, int64_t now,

@@ -111,7 +111,7 @@ static void put_alarm_line(struct job *job, const struct alarm *alarm)
         put_visible(ret, alarm->shelf_reason);
     }
     put_value(job, alarm, ret);
-    if (alarm->times >= 3)
+    if (alarm->times >= CHATTERING_TIMES)
         text_printf(ret, "; chattering: %" PRId64 " times", alarm->times);
     text_putc(ret, '\n');
 }

@@ -14,9 +14,9 @@
 /* A place of each kind that claims every file, so that the draft can be tried before anything is configured. */
 #define TRIAL                                                                                                          \
     "network: {id: trial}\ninbox: /trial/inbox\narchive: /trial/archive\nstate: /trial/state\n"                        \
-    "stations:\n  trial-station: {latitude: 0, longitude: 0, elevation: 0 m, standard_time: \"Z\", salinity: fresh, "   \
+    "stations:\n  trial-station: {latitude: 0, longitude: 0, elevation: 0 m, standard_time: \"Z\", salinity: fresh, "  \
     "drops: [\"**\"]}\n"                                                                                               \
-    "barometers:\n  trial-barometer: {latitude: 0, longitude: 0, elevation: 0 m, standard_time: \"Z\", "                \
+    "barometers:\n  trial-barometer: {latitude: 0, longitude: 0, elevation: 0 m, standard_time: \"Z\", "               \
     "drops: [\"**\"]}\n"
 enum { LARGEST_ANSWER = 1 << 20, MOST_SHOWN_COMPLAINTS = 3 };
 

@@ -72,6 +72,8 @@ static bool is_broad(const char *folder);
 static struct ruleset rules_of(int abi);
 static bool add_rule(const struct entry *entry, int ruleset, uint64_t handled, struct error *error);
 static bool is_covered(const struct sandbox *running, const struct entry *wanted);
+static bool is_stale(const struct sandbox *sandbox, const struct entry *entry);
+static bool is_unchanged(const struct entry *entry);
 
 /* ---- the plan ---- */
 
@@ -332,16 +334,29 @@ const char *sandbox_find_stale(const struct sandbox *sandbox)
 {
     if (!sandbox_is_entered(sandbox))
         return NULL;
-    for (size_t i = 0; i < sandbox->count; i++) {
-        const struct entry *entry = &sandbox->entries[i];
-        struct stat status;
-        if (!entry->is_of_settings || stat(entry->path, &status) < 0 || !S_ISDIR(status.st_mode))
-            continue;
-        if (status.st_dev == entry->device && status.st_ino == entry->inode)
-            continue;
-        CLEANUP(cleanup_fd) int fd = open(entry->path, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-        if (fd < 0 && errno == EACCES && faccessat(AT_FDCWD, entry->path, R_OK | X_OK, AT_EACCESS) == 0)
-            return entry->path;
-    }
+    for (size_t i = 0; i < sandbox->count; i++)
+        if (sandbox->entries[i].is_of_settings && is_stale(sandbox, &sandbox->entries[i]))
+            return sandbox->entries[i].path;
     return NULL;
+}
+
+/* There, but not what the rule was made for, and below nothing else that is. */
+static bool is_stale(const struct sandbox *sandbox, const struct entry *entry)
+{
+    struct stat status;
+    if (stat(entry->path, &status) < 0 || !S_ISDIR(status.st_mode) || is_unchanged(entry))
+        return false;
+    for (size_t i = 0; i < sandbox->count; i++) {
+        const struct entry *other = &sandbox->entries[i];
+        if ((entry->access & ~other->access) == 0 && path_is_inside(entry->path, other->path) && is_unchanged(other))
+            return false;
+    }
+    return true;
+}
+
+static bool is_unchanged(const struct entry *entry)
+{
+    struct stat status;
+    return entry->inode != 0 && stat(entry->path, &status) == 0 && status.st_dev == entry->device &&
+           status.st_ino == entry->inode;
 }

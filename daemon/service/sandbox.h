@@ -36,8 +36,8 @@ void sandbox_describe(const struct sandbox *sandbox, struct text *ret);
 /* Can a service in `running` work with what `fresh` needs? CONFIG error that names what lies outside. */
 bool sandbox_covers(const struct sandbox *running, const struct sandbox *fresh, struct error *error);
 
-/* A folder of the plan that was mounted or made anew since, so that the kernel keeps us out of it though its mode would
- * not; NULL: none. Only starting again helps. */
+/* A folder of the plan that was mounted or made anew since, below no other of it, so that the kernel keeps us out; NULL:
+ * none. Only starting again helps. */
 const char *sandbox_find_stale(const struct sandbox *sandbox);
 
 #endif

@@ -5,6 +5,7 @@
 #include "base/log.h"
 #include "base/timestamp.h"
 #include "notify/notify.h"
+#include "service/gather.h"
 #include "service/metrics.h"
 #include "service/pipeline.h"
 #include "service/sandbox.h"
@@ -81,6 +82,7 @@ static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
 static void log_take(const struct candidate *candidate, enum take_result result, const char *message);
 static bool derive(struct service *s, bool *ret_worked, struct error *error);
 static bool send_notices(struct service *s, bool *ret_worked, struct error *error);
+static bool has_room(const void *notify, const char *recipient);
 static bool collect_deliveries(struct service *s, bool *ret_worked, struct error *error);
 static bool is_settling_in(const struct service *s);
 static bool look_at_time(struct service *s, struct error *error);
@@ -508,6 +510,10 @@ static bool send_notices(struct service *s, bool *ret_worked, struct error *erro
     if (s->notices_due > s->wall)
         return true;
     arena_reset(s->pipeline.arena);
+    const struct teller teller = {s->config, s->store, s->pipeline.arena};
+    const struct gather_room room = {has_room, s->notify};
+    if (!gather_notices(&teller, &room, !s->options->once, s->wall, error))
+        return false;
     if (!store_notices_due(s->store, s->wall, NOTICES_AT_ONCE, s->pipeline.arena, &notices, &n, error))
         return false;
     size_t begun = 0;
@@ -521,6 +527,11 @@ static bool send_notices(struct service *s, bool *ret_worked, struct error *erro
     *ret_worked |= begun > 0;
     /* What is due already is in the air, or behind what is: answers wake us for it, not its time. */
     return store_notice_deadline(s->store, s->wall, &s->notices_due, error);
+}
+
+static bool has_room(const void *notify, const char *recipient)
+{
+    return notify_room(notify, recipient) > 0;
 }
 
 static bool collect_deliveries(struct service *s, bool *ret_worked, struct error *error)

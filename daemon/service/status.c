@@ -2,6 +2,7 @@
 #include "service/status.h"
 
 #include "base/timestamp.h"
+#include "service/figures.h"
 
 #include <inttypes.h>
 #include <math.h>
@@ -20,13 +21,15 @@ struct view {
     struct alarm *alarms;
     size_t alarm_count;
     struct outbox_line *outbox;
+    struct figures *figures; /* of each line of the outbox */
     size_t outbox_count;
     struct store_counts counts;
 };
 
 enum tone { TONE_PLAIN, TONE_HEAD, TONE_GOOD, TONE_BAD };
 
-static bool load(struct view *view, struct store *store, struct error *error);
+static bool load(struct view *view, struct store *store, int64_t now, struct error *error);
+static bool load_figures(struct view *view, struct store *store, int64_t now, struct error *error);
 static bool wants_hand(const struct view *view);
 static void render_json(const struct view *view, int64_t now, struct text *ret);
 static void render_text(const struct view *view, const struct status_options *options, struct text *ret);
@@ -34,6 +37,7 @@ static void text_places(const struct view *view, const struct status_options *op
 static void text_drops(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_alarms(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_outbox(const struct view *view, const struct status_options *options, struct text *ret);
+static void text_figures(const struct figures *figures, const struct status_options *options, struct text *ret);
 static void heading(struct text *ret, const struct status_options *options, const char *text);
 static void cell(struct text *ret, const struct status_options *options, enum tone tone, const char *text, size_t width);
 static void json_time(struct text *ret, const char *key, int64_t time);
@@ -46,7 +50,7 @@ bool status_render(const struct config *config, struct store *store, const struc
 {
     CLEANUP(cleanup_arena) struct arena *arena = arena_new();
     struct view view = {.config = config, .arena = arena};
-    if (!load(&view, store, error))
+    if (!load(&view, store, options->now, error))
         return false;
     *ret_needs_hand = wants_hand(&view);
     if (options->as_json)
@@ -56,7 +60,7 @@ bool status_render(const struct config *config, struct store *store, const struc
     return true;
 }
 
-static bool load(struct view *view, struct store *store, struct error *error)
+static bool load(struct view *view, struct store *store, int64_t now, struct error *error)
 {
     const struct config *config = view->config;
     view->stations = arena_array(view->arena, config->station_count + 1, sizeof *view->stations);
@@ -71,7 +75,17 @@ static bool load(struct view *view, struct store *store, struct error *error)
            store_waiting_load(store, 0, view->arena, &view->waiting, &view->waiting_count, error) &&
            store_alarms_open(store, view->arena, &view->alarms, &view->alarm_count, error) &&
            store_outbox_summary(store, view->arena, &view->outbox, &view->outbox_count, error) &&
-           store_counts(store, &view->counts, error);
+           store_counts(store, &view->counts, error) && load_figures(view, store, now, error);
+}
+
+static bool load_figures(struct view *view, struct store *store, int64_t now, struct error *error)
+{
+    view->figures = arena_array(view->arena, view->outbox_count, sizeof *view->figures);
+    for (size_t k = 0; k < view->outbox_count; k++)
+        if (!figures_load(view->config, store, view->arena, view->outbox[k].recipient, view->alarms, view->alarm_count, now,
+                          &view->figures[k], error))
+            return false;
+    return true;
 }
 
 static bool wants_hand(const struct view *view)
@@ -170,7 +184,23 @@ static void text_outbox(const struct view *view, const struct status_options *op
         snprintf(given_up, sizeof given_up, "%" PRId64 " given up", line->given_up);
         cell(ret, options, line->given_up ? TONE_BAD : TONE_PLAIN, given_up, 0);
         text_printf(ret, "%s%s\n", *answer ? "; " : "", answer);
+        text_figures(&view->figures[k], options, ret);
     }
+}
+
+/* Whether a person can still answer what they are told. */
+static void text_figures(const struct figures *figures, const struct status_options *options, struct text *ret)
+{
+    if (figures->day == 0 && figures->standing == 0)
+        return;
+    text_printf(ret, "  %-22s %" PRId64 " new alarms in 24 h, at most %" PRId64 " in 10 min, %.0f %% chattering, %" PRId64
+                " standing longer than a day", "", figures->day, figures->most_in_10_min,
+                figures->day ? 100.0 * (double)figures->chattering / (double)figures->day : 0.0, figures->standing);
+    if (figures->is_flood) {
+        text_puts(ret, "; ");
+        cell(ret, options, TONE_BAD, "flood: only summaries are sent", 0);
+    }
+    text_putc(ret, '\n');
 }
 
 static void heading(struct text *ret, const struct status_options *options, const char *text)
@@ -289,7 +319,12 @@ static void render_json(const struct view *view, int64_t now, struct text *ret)
         json_time(ret, "oldest_due", line->oldest_due);
         text_puts(ret, ",\"last_answer\":");
         text_json(ret, line->last_answer);
-        text_putc(ret, '}');
+        const struct figures *figures = &view->figures[k];
+        text_printf(ret,
+                    ",\"new_alarms_24_h\":%" PRId64 ",\"most_in_10_min\":%" PRId64 ",\"chattering_24_h\":%" PRId64
+                    ",\"standing_over_24_h\":%" PRId64 ",\"flood\":%s}",
+                    figures->day, figures->most_in_10_min, figures->chattering, figures->standing,
+                    figures->is_flood ? "true" : "false");
     }
     text_puts(ret, "]}\n");
 }

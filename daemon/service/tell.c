@@ -12,7 +12,8 @@
 static bool mark_pages(const struct teller *t, const struct alarm *alarm, struct error *error);
 static bool fill_place(const struct teller *t, struct notice *notice, struct error *error);
 static void fill_values(const struct rule *rule, struct notice *notice);
-static void add_chattering(const struct teller *t, const struct rule *rule, struct episode *episode, int64_t times);
+static const char *first_words(const struct teller *t, const struct alarm *alarm, enum notice_event event);
+static void add_chattering(const struct teller *t, struct alarm *alarm);
 
 bool tell_people(const struct teller *t, const struct alarm *alarm, const struct rule *rule, enum notice_event event,
                  const struct word_list *to, struct error *error)
@@ -31,7 +32,8 @@ bool tell_people(const struct teller *t, const struct alarm *alarm, const struct
     if (!fill_place(t, &notice, error))
         return false;
     fill_values(rule, &notice);
-    add_chattering(t, rule, &notice.alarm.episode, alarm->times);
+    notice.body = first_words(t, alarm, event);
+    add_chattering(t, &notice.alarm);
     CLEANUP(cleanup_free) char *what = x_printf("%" PRId64 "-%s", alarm->id, notice_event_word(event));
     for (size_t k = 0; k < to->count; k++) {
         notice.recipient = to->words[k];
@@ -113,11 +115,13 @@ static void fill_values(const struct rule *rule, struct notice *notice)
         notice->quantity = info->key;
         notice->decimals = info->decimals > 2 ? 2 : info->decimals;
         notice->limit = rule->limit * info->scale;
+        if (rule->kind == RULE_OUTSIDE) /* the end that it went past */
+            notice->limit = (e->worst > rule->high ? rule->high : rule->low) * info->scale;
         notice->worst = e->worst * info->scale;
         notice->last = e->last * info->scale;
         return;
     }
-    bool in_days = rule->kind == RULE_SILENCE;
+    bool in_days = rule->kind == RULE_SILENCE || rule->kind == RULE_VISIT_DUE;
     double unit = (double)(in_days ? DAY_MS : HOUR_MS);
     notice->unit = in_days ? "d" : "h";
     notice->decimals = 1;
@@ -126,7 +130,32 @@ static void fill_values(const struct rule *rule, struct notice *notice)
     notice->last = e->last / unit;
 }
 
-static void add_chattering(const struct teller *t, const struct rule *rule, struct episode *episode, int64_t times)
+/* Why somebody hears of it again. */
+static const char *first_words(const struct teller *t, const struct alarm *alarm, enum notice_event event)
 {
-    (void)t, (void)rule, (void)episode, (void)times;
+    char duration[TIMESTAMP_SIZE];
+    if (event != NOTICE_REMINDED && event != NOTICE_ESCALATED)
+        return "";
+    duration_print(alarm->changed - alarm->asked, duration);
+    if (event == NOTICE_REMINDED)
+        return arena_printf(t->arena, "REMINDER: nobody has answered this alarm for %s.", duration);
+    return arena_printf(t->arena, "PASSED ON TO YOU: those who were told have not answered this alarm for %s.", duration);
+}
+
+/* Behind what was seen, cut where there is no room for both. */
+static void add_chattering(const struct teller *t, struct alarm *alarm)
+{
+    char window[TIMESTAMP_SIZE], words[96], *detail = alarm->episode.detail;
+    const size_t size = sizeof alarm->episode.detail;
+    if (alarm->times < CHATTERING_TIMES)
+        return;
+    int length = snprintf(words, sizeof words, "%schattering: it began %" PRId64 " times within %s", *detail ? "; " : "",
+                          alarm->times, duration_print(t->config->chattering_window, window));
+    size_t keep = size - 1 - (size_t)length;
+    if (strlen(detail) > keep) {
+        while (keep > 0 && ((unsigned char)detail[keep] & 0xC0) == 0x80) /* at the start of a character */
+            keep--;
+        detail[keep] = '\0';
+    }
+    strcat(detail, words);
 }

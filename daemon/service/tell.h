@@ -8,6 +8,8 @@
 #include "config/config.h"
 #include "store/store.h"
 
+enum { CHATTERING_TIMES = 3 }; /* an alarm that begins so often within the window is chattering (ISA-18.2) */
+
 struct teller {
     const struct config *config;
     struct store *store;

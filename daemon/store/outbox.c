@@ -49,7 +49,7 @@ bool store_notices_due(struct store *store, int64_t now, size_t most, struct are
                        " WHERE n.state = 0 AND n.next_try <= ?1 AND NOT EXISTS (SELECT 1 FROM notice e"
                        "  LEFT JOIN notice g ON g.id = e.group_"
                        "  WHERE e.alarm = n.alarm AND e.recipient = n.recipient AND e.id < n.id"
-                       "  AND (e.state = 0 OR g.state = 0)) GROUP BY n.recipient)"
+                       "  AND (e.state = 0 OR (g.state = 0 AND g.id <> n.id))) GROUP BY n.recipient)"
                        " ORDER BY id LIMIT ?2",
                        "ii", now, (int64_t)most);
     if (!collect_notices(store, row, arena, ret, ret_n, error))
@@ -69,7 +69,7 @@ bool store_notices_fresh(struct store *store, int64_t now, struct arena *arena, 
                        " AND attempts = 0 AND next_try <= ?1 AND event NOT IN (4, 7, 8, 9)"
                        " AND NOT EXISTS (SELECT 1 FROM notice e LEFT JOIN notice g ON g.id = e.group_"
                        "  WHERE e.alarm = n.alarm AND e.recipient = n.recipient AND e.id < n.id"
-                       "  AND ((e.state = 0 AND (e.attempts > 0 OR e.next_try > ?1)) OR g.state = 0))"
+                       "  AND ((e.state = 0 AND (e.attempts > 0 OR e.next_try > ?1)) OR (g.state = 0 AND g.id <> n.id)))"
                        " ORDER BY recipient, id",
                        "i", now);
     struct fresh_notice *list = NULL;
@@ -109,11 +109,15 @@ bool store_notice_hold(struct store *store, int64_t id, int64_t until, struct er
     return database_run(store, error, "UPDATE notice SET next_try = ?2 WHERE id = ?1", "ii", id, until);
 }
 
-bool store_notice_gather(struct store *store, int64_t id, const char *leader_uid, struct error *error)
+bool store_notice_id(struct store *store, const char *uid, int64_t *ret, struct error *error)
 {
-    return database_run(store, error,
-                        "UPDATE notice SET state = 3, group_ = (SELECT id FROM notice WHERE uid = ?2) WHERE id = ?1", "it",
-                        id, leader_uid);
+    *ret = 0;
+    return database_one(store, ret, error, "SELECT id FROM notice WHERE uid = ?1", "t", uid);
+}
+
+bool store_notice_gather(struct store *store, int64_t id, int64_t teller, struct error *error)
+{
+    return database_run(store, error, "UPDATE notice SET state = 3, group_ = ?2 WHERE id = ?1", "ii", id, teller);
 }
 
 bool store_raised_count(struct store *store, const char *recipient, struct span span, int64_t *ret, struct error *error)
@@ -194,6 +198,14 @@ bool store_chattering_count(struct store *store, const char *recipient, int64_t 
                         "ti", recipient, since);
 }
 
+bool store_given_up_count(struct store *store, const char *recipient, struct span span, int64_t *ret, struct error *error)
+{
+    *ret = 0;
+    return database_one(store, ret, error,
+                        "SELECT count(*) FROM notice WHERE recipient = ?1 AND state = 2 AND next_try >= ?2 AND next_try < ?3",
+                        "tii", recipient, span.from, span.to);
+}
+
 bool store_listener_find(struct store *store, const char *recipient, struct listener_fact *ret, struct error *error)
 {
     *ret = (struct listener_fact){.flood_since = TIME_NONE, .summary_at = TIME_NONE, .digest_at = TIME_NONE};
@@ -222,7 +234,8 @@ bool store_notice_done(struct store *store, int64_t id, enum notice_state state,
                        const char *answer, struct error *error)
 {
     return database_run(store, error,
-                        "UPDATE notice SET state = ?2, attempts = attempts + 1, next_try = ?3, answer = ?4,"
+                        "UPDATE notice SET state = ?2, attempts = attempts + 1, answer = ?4,"
+                        " next_try = CASE WHEN ?2 = 2 THEN ?5 ELSE ?3 END," /* then: when it was given up */
                         " delivered = CASE WHEN ?2 = 1 THEN ?5 END WHERE id = ?1",
                         "iiiti", id, (int64_t)state, next_try, answer, now);
 }

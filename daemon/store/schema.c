@@ -66,7 +66,7 @@ static const char first_schema[] =
     "  uid TEXT NOT NULL UNIQUE, -- the same over all attempts\n"
     "  recipient TEXT NOT NULL, event INTEGER NOT NULL, created INTEGER NOT NULL,\n"
     "  state INTEGER NOT NULL,   -- 0 due, 1 delivered, 2 refused or given up, 3 told by another (group_)\n"
-    "  attempts INTEGER NOT NULL, next_try INTEGER NOT NULL, delivered INTEGER, answer TEXT NOT NULL,\n"
+    "  attempts INTEGER NOT NULL, next_try INTEGER NOT NULL /* 2: when that was */, delivered INTEGER, answer TEXT NOT NULL,\n"
     "  alarm INTEGER NOT NULL, station TEXT NOT NULL, rule TEXT NOT NULL,\n"
     "  start INTEGER NOT NULL, raised INTEGER NOT NULL, end_ INTEGER,\n"
     "  worst REAL, worst_time INTEGER NOT NULL, last REAL, last_time INTEGER NOT NULL, detail TEXT NOT NULL,\n"

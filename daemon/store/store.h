@@ -220,8 +220,9 @@ struct fresh_notice {
 bool store_notices_fresh(struct store *store, int64_t now, struct arena *arena, struct fresh_notice **ret, size_t *ret_n,
                          struct error *error);
 bool store_notice_hold(struct store *store, int64_t id, int64_t until, struct error *error);
-/* From now on told by the one with this uid. */
-bool store_notice_gather(struct store *store, int64_t id, const char *leader_uid, struct error *error);
+bool store_notice_id(struct store *store, const char *uid, int64_t *ret, struct error *error); /* 0: there is none */
+/* From now on told by that other one. */
+bool store_notice_gather(struct store *store, int64_t id, int64_t teller, struct error *error);
 /* New alarms that the recipient was to be told of in [from, to), each counted once. */
 bool store_raised_count(struct store *store, const char *recipient, struct span span, int64_t *ret, struct error *error);
 /* When, each once, ascending. */
@@ -232,6 +233,8 @@ bool store_chattering_count(struct store *store, const char *recipient, int64_t 
 /* When the last message that tells of new alarms of this rule was sent, TIME_NONE where that was before `since`. */
 bool store_raised_last(struct store *store, const char *recipient, const char *rule, int64_t since, int64_t *ret,
                        struct error *error);
+/* Given up in [from, to). */
+bool store_given_up_count(struct store *store, const char *recipient, struct span span, int64_t *ret, struct error *error);
 struct notice_fact {
     const char *recipient;
     enum notice_event event;

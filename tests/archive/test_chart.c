@@ -147,7 +147,7 @@ Test(chart, breaks_the_line_at_a_gap)
     for (const char *c = line + strlen("class=\"finished\" d=\""); *c != '"'; c++)
         pieces += *c == 'M';
     cr_expect_eq(pieces, 2);
-    cr_expect_eq(count("class=\"gap\""), 6, "one on each panel");
+    cr_expect_eq(count("<rect class=\"gap\""), 6, "one on each panel");
 }
 
 Test(chart, keeps_a_spike_of_one_sample)

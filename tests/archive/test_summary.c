@@ -60,7 +60,7 @@ Test(summary, writes_numbers_for_people)
         {QUANTITY_LEVEL, -0.00001, "0.000\u00a0m"},
         {QUANTITY_SPECIFIC_CONDUCTANCE, 27.4941, "27494\u00a0\u00b5S/cm"},
         {QUANTITY_SALINITY, 17.104, "17.10"},
-        {QUANTITY_AIR_PRESSURE, 101325, "1013.2\u00a0hPa"},
+        {QUANTITY_AIR_PRESSURE, 101325, "1013.3\u00a0hPa"},
         {QUANTITY_OXYGEN, NAN, "\u2013"},
     };
     for (size_t k = 0; k < COUNT_OF(rows); k++) {

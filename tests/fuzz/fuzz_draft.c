@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* Any bytes as a file that no layout fits. Where a draft comes of it, the settings take it, and with it intake finds the
- * table again. */
+/* Any bytes as a file that no layout fits. Where a draft comes of it, the settings take it, and with it intake finds
+ * the table again. */
 #include "config/load.h"
 #include "intake/draft.h"
 #include "intake/intake.h"
@@ -13,7 +13,7 @@
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
 #define PLACES                                                                                                         \
-    "network: {id: fuzz}\ninbox: /a\narchive: /b\nstate: /c\nstations:\n  a: {latitude: 0, longitude: 0, elevation: "   \
+    "network: {id: fuzz}\ninbox: /a\narchive: /b\nstate: /c\nstations:\n  a: {latitude: 0, longitude: 0, elevation: "  \
     "0 m, standard_time: \"Z\", salinity: fresh, drops: [\"**\"]}\n"
 
 static void check(struct arena *arena, const struct draft *draft, const struct draft_file *file)

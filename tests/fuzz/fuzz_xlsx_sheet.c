@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* Any bytes as the XML of a sheet, in a sound workbook. Rows ascend, cells stay within their limits and their kinds hold
- * what they promise, and reading again after a rewind gives the same. */
+/* Any bytes as the XML of a sheet, in a sound workbook. Rows ascend, cells stay within their limits and their kinds
+ * hold what they promise, and reading again after a rewind gives the same. */
 #include "intake/clock.h"
 #include "intake/source.h"
 #include "support/workbook.h"

@@ -54,7 +54,8 @@ static const char *read_with(const char *settings, const char *path, const char 
     config_problems_init(&problems);
     struct config *config = config_load_bytes("settings.yaml", settings, strlen(settings), &problems);
     cr_assert_not_null(config, "%s\n%s",
-                       problems.count ? config_problem_print(&problems.list[0], problems.arena) : "no problem?", settings);
+                       problems.count ? config_problem_print(&problems.list[0], problems.arena) : "no problem?",
+                       settings);
     struct batch batch;
     struct text text;
     text_init(&text, 1 << 22);
@@ -129,15 +130,16 @@ Test(draft, asks_of_a_sample_drop_what_it_does_not_say)
 
 #define PLACES                                                                                                         \
     "network: {id: sallow}\ninbox: /srv/inbox\narchive: /srv/archive\nstate: /srv/state\nstations:\n"                  \
-    "  heron-creek: {latitude: 44, longitude: -124, elevation: 2 m, standard_time: \"-08:00\", salinity: 12, "          \
-    "drops: [\"**heron*\"], serials: [SN-1, \"20417\"], labels: [HC-1, Heron]}\n"                                       \
-    "barometers:\n  hill: {latitude: 44, longitude: -124, elevation: 74 m, standard_time: \"-08:00\", "                 \
+    "  heron-creek: {latitude: 44, longitude: -124, elevation: 2 m, standard_time: \"-08:00\", salinity: 12, "         \
+    "drops: [\"**heron*\"], serials: [SN-1, \"20417\"], labels: [HC-1, Heron]}\n"                                      \
+    "barometers:\n  hill: {latitude: 44, longitude: -124, elevation: 74 m, standard_time: \"-08:00\", "                \
     "drops: [\"**hill*\"]}\n"
 
 static void compare(const char *path, const char *bytes, const char *layout)
 {
     make(path, bytes);
-    const char *wanted = read_with(arena_printf(arena, PLACES "layouts:\n  hand: %s\n", layout), path, bytes, strlen(bytes));
+    const char *wanted =
+        read_with(arena_printf(arena, PLACES "layouts:\n  hand: %s\n", layout), path, bytes, strlen(bytes));
     const char *got = read_with(arena_printf(arena, PLACES "%s", draft.yaml), path, bytes, strlen(bytes));
     cr_assert(strncmp(wanted, "error", 5) != 0, "%s", wanted);
     cr_expect_str_eq(got, wanted, "got\n%.2000s\nexpected\n%.2000s\ndraft\n%s", got, wanted, draft.yaml);
@@ -145,38 +147,41 @@ static void compare(const char *path, const char *bytes, const char *layout)
 
 Test(draft, reads_german_headers_with_commas_and_units_in_brackets)
 {
-    compare("heron.csv",
-            "Messstelle: Heron\r\nSeriennummer: SN-1\r\n\r\nDatum;Uhrzeit;Wasserdruck [hPa];Wassertemperatur [°C];"
-            "Sauerstoff [mg/l];Leitfähigkeit [µS/cm];Batteriespannung [V];Bemerkung\r\n"
-            "30.03.2026;23:50;1101,3;12,40;9,81;512,4;3,6;\r\n30.03.2026;23:55;1101,9;12,41;9,80;512,9;3,6;gereinigt\r\n"
-            "31.03.2026;00:00;1102,2;---;9,78;513,0;3,6;\r\n",
-            "{decimal: \",\", serial_label: Seriennummer, station_label: Messstelle, missing: [---], time: {columns: "
-            "[Datum, Uhrzeit], format: DD.MM.YYYY hh:mm, zone: station}, columns: [{header: Wasserdruck, is: "
-            "water_pressure}, {header: Wassertemp*, is: temperature}, {header: Sauerstoff, is: oxygen}, {header: "
-            "\"Leit*\", is: conductivity}, {header: Batt*, is: battery}]}");
+    compare(
+        "heron.csv",
+        "Messstelle: Heron\r\nSeriennummer: SN-1\r\n\r\nDatum;Uhrzeit;Wasserdruck [hPa];Wassertemperatur [°C];"
+        "Sauerstoff [mg/l];Leitfähigkeit [µS/cm];Batteriespannung [V];Bemerkung\r\n"
+        "30.03.2026;23:50;1101,3;12,40;9,81;512,4;3,6;\r\n30.03.2026;23:55;1101,9;12,41;9,80;512,9;3,6;gereinigt\r\n"
+        "31.03.2026;00:00;1102,2;---;9,78;513,0;3,6;\r\n",
+        "{decimal: \",\", serial_label: Seriennummer, station_label: Messstelle, missing: [---], time: {columns: "
+        "[Datum, Uhrzeit], format: DD.MM.YYYY hh:mm, zone: station}, columns: [{header: Wasserdruck, is: "
+        "water_pressure}, {header: Wassertemp*, is: temperature}, {header: Sauerstoff, is: oxygen}, {header: "
+        "\"Leit*\", is: conductivity}, {header: Batt*, is: battery}]}");
     expect_in("missing: [\"---\"]");
 }
 
 Test(draft, reads_spanish_headers_and_finds_day_before_month)
 {
-    compare("heron.csv",
-            "Fecha y hora,Presión (kPa),Temperatura del agua (°C),Oxígeno disuelto (mg/L)\n"
-            "09/04/2026 23:50,110.13,12.4,9.8\n10/04/2026 00:00,110.19,12.3,9.7\n13/04/2026 00:10,110.22,12.2,9.6\n",
-            "{time: {columns: [\"Fecha*\"], format: DD/MM/YYYY hh:mm, zone: station}, columns: [{header: \"Pres*\", is: "
-            "water_pressure}, {header: \"Temp*\", is: temperature}, {header: \"Ox*\", is: oxygen}]}");
+    compare(
+        "heron.csv",
+        "Fecha y hora,Presión (kPa),Temperatura del agua (°C),Oxígeno disuelto (mg/L)\n"
+        "09/04/2026 23:50,110.13,12.4,9.8\n10/04/2026 00:00,110.19,12.3,9.7\n13/04/2026 00:10,110.22,12.2,9.6\n",
+        "{time: {columns: [\"Fecha*\"], format: DD/MM/YYYY hh:mm, zone: station}, columns: [{header: \"Pres*\", is: "
+        "water_pressure}, {header: \"Temp*\", is: temperature}, {header: \"Ox*\", is: oxygen}]}");
     cr_expect_null(strstr(draft.yaml, "fits as well"));
 }
 
 /* No day above 12, but only one order makes the logger step on by 10 minutes over midnight. */
 Test(draft, finds_month_before_day_by_even_steps)
 {
-    compare("heron.csv",
-            "# Serial: 20417\n# Offset: UTC-8\nTime,Abs Pres (psi),Temp (°F),ODO (mg/L)\n"
-            "4/9/26 23:40,16.12,52.1,9.81\n4/9/26 23:50,16.13,52.2,9.82\n4/10/26 0:00,16.14,52.3,9.83\n"
-            "4/10/26 0:10,16.15,52.4,9.84\n",
-            "{comment: \"#\", serial_label: Serial, time: {columns: [Time], format: M/D/YY h:mm, zone: \"-08:00\"}, "
-            "columns: [{header: \"Abs*\", is: water_pressure}, {header: \"Temp*\", is: temperature}, {header: \"ODO*\", "
-            "is: oxygen}]}");
+    compare(
+        "heron.csv",
+        "# Serial: 20417\n# Offset: UTC-8\nTime,Abs Pres (psi),Temp (°F),ODO (mg/L)\n"
+        "4/9/26 23:40,16.12,52.1,9.81\n4/9/26 23:50,16.13,52.2,9.82\n4/10/26 0:00,16.14,52.3,9.83\n"
+        "4/10/26 0:10,16.15,52.4,9.84\n",
+        "{comment: \"#\", serial_label: Serial, time: {columns: [Time], format: M/D/YY h:mm, zone: \"-08:00\"}, "
+        "columns: [{header: \"Abs*\", is: water_pressure}, {header: \"Temp*\", is: temperature}, {header: \"ODO*\", "
+        "is: oxygen}]}");
     expect_in("only so do the times step on evenly");
     expect_in("zone: \"-08:00\"");
     cr_expect_eq(draft.question_count, 0, "%s", draft.yaml);
@@ -184,12 +189,13 @@ Test(draft, finds_month_before_day_by_even_steps)
 
 Test(draft, reads_months_by_name_and_offsets_in_the_times)
 {
-    compare("heron.csv",
-            "Timestamp|Pressure (dbar)|WT (degC)|DO (% sat)|SpC (uS/cm)|Sal (psu)\n"
-            "9-Apr-2026 13:50:00Z|11.02|12.4|98.1|24100|14.2\n9-Apr-2026 13:55:00Z|11.03|12.5|98.0|24110|14.3\n",
-            "{time: {columns: [Timestamp], format: D-MON-YYYY hh:mm:ssZ, zone: UTC}, columns: [{header: \"Press*\", is: "
-            "water_pressure}, {header: \"WT*\", is: temperature}, {header: \"DO*\", is: oxygen_saturation}, {header: "
-            "\"SpC*\", is: specific_conductance}, {header: \"Sal*\", is: salinity}]}");
+    compare(
+        "heron.csv",
+        "Timestamp|Pressure (dbar)|WT (degC)|DO (% sat)|SpC (uS/cm)|Sal (psu)\n"
+        "9-Apr-2026 13:50:00Z|11.02|12.4|98.1|24100|14.2\n9-Apr-2026 13:55:00Z|11.03|12.5|98.0|24110|14.3\n",
+        "{time: {columns: [Timestamp], format: D-MON-YYYY hh:mm:ssZ, zone: UTC}, columns: [{header: \"Press*\", is: "
+        "water_pressure}, {header: \"WT*\", is: temperature}, {header: \"DO*\", is: oxygen_saturation}, {header: "
+        "\"SpC*\", is: specific_conductance}, {header: \"Sal*\", is: salinity}]}");
     cr_expect_eq(draft.question_count, 0, "%s", draft.yaml);
 }
 
@@ -204,13 +210,15 @@ Test(draft, tells_air_by_magnitude_and_says_that_it_is_unsure)
 
 Test(draft, tells_water_from_air_where_the_header_says_pressure_only)
 {
-    const char *air = "Time,Pressure (hPa),Temperature (degC)\n2026-04-01 00:00,1003.1,8.1\n2026-04-01 00:10,1003.0,8\n";
+    const char *air =
+        "Time,Pressure (hPa),Temperature (degC)\n2026-04-01 00:00,1003.1,8.1\n2026-04-01 00:10,1003.0,8\n";
     compare("hill.csv", air,
             "{time: {columns: [Time], format: iso, zone: station}, columns: [{header: \"P*\", is: air_pressure}, "
             "{header: \"T*p*\", is: air_temperature}]}");
     expect_in("kPa in the middle, as air has it");
     cr_expect_eq(draft.question_count, 2);
-    const char *water = "Time,Pressure (hPa),Temperature (degC)\n2026-04-01 00:00,1403.1,8.1\n2026-04-01 00:10,1403.0,8\n";
+    const char *water =
+        "Time,Pressure (hPa),Temperature (degC)\n2026-04-01 00:00,1403.1,8.1\n2026-04-01 00:10,1403.0,8\n";
     compare("heron.csv", water,
             "{time: {columns: [Time], format: iso, zone: station}, columns: [{header: \"P*\", is: water_pressure}, "
             "{header: \"T*p*\", is: temperature}]}");
@@ -219,13 +227,14 @@ Test(draft, tells_water_from_air_where_the_header_says_pressure_only)
 
 Test(draft, guesses_units_that_no_header_names_and_asks)
 {
-    compare("heron.csv",
-            "When,Water pressure,Water temperature,Dissolved oxygen,Conductivity,Depth,Flow\n"
-            "2026-04-01T00:00:00,110.1,12.4,9.81,24100,0.91,1\n2026-04-01T00:05:00,110.2,12.5,9.82,24110,0.92,2\n"
-            "2026-04-01T00:10:00,-9999,12.5,9.82,24110,0.92,2\n",
-            "{missing: [\"-9999\"], time: {columns: [When], format: iso, zone: station}, columns: [{header: \"Water p*\", "
-            "is: water_pressure, unit: kPa}, {header: \"Water t*\", is: temperature, unit: degC}, {header: \"Diss*\", is: "
-            "oxygen, unit: mg/L}, {header: \"Cond*\", is: conductivity, unit: uS/cm}]}");
+    compare(
+        "heron.csv",
+        "When,Water pressure,Water temperature,Dissolved oxygen,Conductivity,Depth,Flow\n"
+        "2026-04-01T00:00:00,110.1,12.4,9.81,24100,0.91,1\n2026-04-01T00:05:00,110.2,12.5,9.82,24110,0.92,2\n"
+        "2026-04-01T00:10:00,-9999,12.5,9.82,24110,0.92,2\n",
+        "{missing: [\"-9999\"], time: {columns: [When], format: iso, zone: station}, columns: [{header: \"Water p*\", "
+        "is: water_pressure, unit: kPa}, {header: \"Water t*\", is: temperature, unit: degC}, {header: \"Diss*\", is: "
+        "oxygen, unit: mg/L}, {header: \"Cond*\", is: conductivity, unit: uS/cm}]}");
     expect_in("{header: \"Water pressure\", is: water_pressure, unit: \"kPa\"}  # unsure: the header names no unit");
     expect_in("{header: \"Depth\", is: ignored, optional: true}  # depth and level are worked out from the pressure");
     expect_in("{header: \"Flow\", is: ignored, optional: true}  # unsure: nothing says what it is");
@@ -234,27 +243,31 @@ Test(draft, guesses_units_that_no_header_names_and_asks)
 
 Test(draft, reads_a_notebook_with_one_row_a_visit)
 {
-    compare("books/heron.csv",
-            "Visit date,Time,Station,Stage (ft),Tape down (m),Logger out,Logger back in,Temp sonde (°C),Temp meter (°C),"
-            "Comments\n"
-            "04/13/2026,1:50 PM,HC-1,\"3' 4 1/2\"\"\",1.25,1:40 PM,x,12.4,12.6,mount leans\n"
-            "04/14/2026,9:05 AM,HC-1,3.41,,,,,,\n",
-            "{holds: notes, time: {columns: [\"Visit date\", Time], format: \"MM/DD/YYYY h:mm AM\", zone: station}, "
-            "columns: [{header: Station, is: station}, {header: \"Stage*\", is: note, note: level}, {header: \"Tape*\", is: "
-            "note, note: tape_down}, {header: Logger out, is: note, note: out_of_water}, {header: Logger back in, is: "
-            "note, note: in_water}, {header: Temp sonde*, is: note, note: check, quantity: temperature}, {header: Temp "
-            "meter*, is: note, note: check, quantity: temperature, reference: true}, {header: Comments, is: text}]}");
+    compare(
+        "books/heron.csv",
+        "Visit date,Time,Station,Stage (ft),Tape down (m),Logger out,Logger back in,Temp sonde (°C),Temp meter (°C),"
+        "Comments\n"
+        "04/13/2026,1:50 PM,HC-1,\"3' 4 1/2\"\"\",1.25,1:40 PM,x,12.4,12.6,mount leans\n"
+        "04/14/2026,9:05 AM,HC-1,3.41,,,,,,\n",
+        "{holds: notes, time: {columns: [\"Visit date\", Time], format: \"MM/DD/YYYY h:mm AM\", zone: station}, "
+        "columns: [{header: Station, is: station}, {header: \"Stage*\", is: note, note: level}, {header: \"Tape*\", "
+        "is: "
+        "note, note: tape_down}, {header: Logger out, is: note, note: out_of_water}, {header: Logger back in, is: "
+        "note, note: in_water}, {header: Temp sonde*, is: note, note: check, quantity: temperature}, {header: Temp "
+        "meter*, is: note, note: check, quantity: temperature, reference: true}, {header: Comments, is: text}]}");
 }
 
 Test(draft, reads_a_german_notebook_with_one_row_a_note)
 {
-    compare("books/heron.csv",
-            "Datum;Ort;Was;Wert;Einheit;Bemerkung\n13.04.2026 13:50;HC-1;Pegel;0,556;m;\n"
-            "13.04.2026 13:40;HC-1;ausgebaut;;;\n13.04.2026 14:10;HC-1;eingebaut;;;\n13.04.2026 14:15;HC-1;Notiz;;;windig\n",
-            "{holds: notes, decimal: \",\", time: {columns: [Datum], format: DD.MM.YYYY hh:mm, zone: station}, columns: "
-            "[{header: Ort, is: station}, {header: Was, is: kind}, {header: Wert, is: value}, {header: Einheit, is: unit}, "
-            "{header: Bemerkung, is: text}], kinds: {Pegel: level, ausgebaut: out_of_water, eingebaut: in_water, Notiz: "
-            "remark}}");
+    compare(
+        "books/heron.csv",
+        "Datum;Ort;Was;Wert;Einheit;Bemerkung\n13.04.2026 13:50;HC-1;Pegel;0,556;m;\n"
+        "13.04.2026 13:40;HC-1;ausgebaut;;;\n13.04.2026 14:10;HC-1;eingebaut;;;\n13.04.2026 "
+        "14:15;HC-1;Notiz;;;windig\n",
+        "{holds: notes, decimal: \",\", time: {columns: [Datum], format: DD.MM.YYYY hh:mm, zone: station}, columns: "
+        "[{header: Ort, is: station}, {header: Was, is: kind}, {header: Wert, is: value}, {header: Einheit, is: unit}, "
+        "{header: Bemerkung, is: text}], kinds: {Pegel: level, ausgebaut: out_of_water, eingebaut: in_water, Notiz: "
+        "remark}}");
     expect_in("\"Notiz\": remark  # unsure: the word is not known");
 }
 
@@ -277,9 +290,10 @@ Test(draft, reads_utf16_with_tabs)
 
 #define CELL(text) "<c t=\"str\"><v>" text "</v></c>"
 #define TABLE                                                                                                          \
-    "<row>" CELL("Serial") CELL("SN-1") "</row><row>" CELL("When") CELL("Pressure (kPa)") CELL("DO (mg/L)") "</row>"    \
-    "<row><c s=\"1\"><v>46118.5</v></c><c><v>110.1</v></c><c><v>9</v></c></row>"                                       \
-    "<row><c s=\"1\"><v>46118.6</v></c><c><v>110.2</v></c><c t=\"e\"><v>#N/A</v></c></row>"
+    "<row>" CELL("Serial") CELL("SN-1") "</row><row>" CELL("When") CELL("Pressure (kPa)")                              \
+        CELL("DO (mg/L)") "</row>"                                                                                     \
+                          "<row><c s=\"1\"><v>46118.5</v></c><c><v>110.1</v></c><c><v>9</v></c></row>"                 \
+                          "<row><c s=\"1\"><v>46118.6</v></c><c><v>110.2</v></c><c t=\"e\"><v>#N/A</v></c></row>"
 
 Test(draft, reads_workbooks)
 {
@@ -288,7 +302,8 @@ Test(draft, reads_workbooks)
     struct draft_file file = {"heron.xlsx", bytes, length};
     cr_assert(draft_layout(arena, &file, 1, &draft, &error), "%s", error.text);
     const char *got = read_with(arena_printf(arena, PLACES "%s", draft.yaml), "heron.xlsx", bytes, length);
-    cr_expect_not_null(strstr(got, "2026-04-06T20:00:00Z line 3 oxygen=9 water_pressure=110100\n"), "%s\n%s", got, draft.yaml);
+    cr_expect_not_null(strstr(got, "2026-04-06T20:00:00Z line 3 oxygen=9 water_pressure=110100\n"), "%s\n%s", got,
+                       draft.yaml);
     cr_expect_not_null(strstr(got, "serial 'SN-1' in line 1"), "%s", got);
     expect_in("format: \"iso\"  # the cells are dates; this is for times written as text");
     cr_expect_null(strstr(draft.yaml, "delimiter"));
@@ -311,9 +326,11 @@ Test(draft, refuses_files_without_a_table_or_of_another_kind)
 {
     const char *text = "Dear crew,\nthe logger is broken.\n", *good = "Time,DO (mg/L)\n2026-04-01 10:00,9\n",
                *other = "When;DO (mg/L)\n2026-04-01 10:00;9\n";
-    struct draft_file files[] = {{"a.csv", good, strlen(good)}, {"b.csv", other, strlen(other)}, {"c.txt", text, strlen(text)}};
+    struct draft_file files[] = {
+        {"a.csv", good, strlen(good)}, {"b.csv", other, strlen(other)}, {"c.txt", text, strlen(text)}};
     cr_expect_not(draft_layout(arena, &files[2], 1, &draft, &error));
-    cr_expect_str_eq(error.text, "'c.txt': no table was found: in its first 200 rows no header stands above rows with dates");
+    cr_expect_str_eq(error.text,
+                     "'c.txt': no table was found: in its first 200 rows no header stands above rows with dates");
     cr_expect_not(draft_layout(arena, files, 2, &draft, &error));
     cr_expect_str_eq(error.text, "'b.csv': its delimiter or its time columns are not those of the first file: draft a "
                                  "layout for it by itself");
@@ -331,4 +348,12 @@ Test(draft, keeps_odd_texts_inside_their_quotes)
     const char *got = read_with(arena_printf(arena, PLACES "%s", draft.yaml), "heron.csv", text, strlen(text));
     cr_expect_not_null(strstr(got, "oxygen=9"), "%s\n%s", got, draft.yaml);
     cr_expect_str_eq(draft.id, "heron-1");
+}
+
+Test(draft, reads_headers_of_two_lines)
+{
+    const char *text = "\"Date\nTime\",\"DO\n(mg/L)\",\"Water\r\nTemp (C)\"\n2026-04-01 10:00,9,12\n";
+    make("heron.csv", text);
+    const char *got = read_with(arena_printf(arena, PLACES "%s", draft.yaml), "heron.csv", text, strlen(text));
+    cr_expect_not_null(strstr(got, "temperature=12 oxygen=9"), "%s\n%s", got, draft.yaml);
 }

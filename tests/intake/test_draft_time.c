@@ -114,5 +114,6 @@ Test(draft_time, tells_dates_from_other_cells)
     cr_expect_eq(time_looks(formats, cell_from("18320123")), LOOKS_OTHER);
     cr_expect_eq(time_looks(formats, cell_from("Time")), LOOKS_OTHER);
     cr_expect_eq(time_looks(formats, cell_from("")), LOOKS_OTHER);
-    cr_expect_eq(time_looks(formats, (struct cell){.text = "2026-04-01", .length = 10, .kind = CELL_CIVIL}), LOOKS_LIKE_DATE);
+    cr_expect_eq(time_looks(formats, (struct cell){.text = "2026-04-01", .length = 10, .kind = CELL_CIVIL}),
+                 LOOKS_LIKE_DATE);
 }

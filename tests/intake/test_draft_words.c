@@ -41,11 +41,20 @@ Test(draft_words, knows_what_crews_do)
     const struct {
         const char *word;
         enum note_kind kind;
-    } words[] = {{"staff", NOTE_LEVEL},           {"stage", NOTE_LEVEL},         {"Pegel", NOTE_LEVEL},
-                 {"tape down", NOTE_TAPE_DOWN},   {"pulled", NOTE_OUT_OF_WATER}, {"out of water", NOTE_OUT_OF_WATER},
-                 {"put back", NOTE_IN_WATER},     {"eingebaut", NOTE_IN_WATER},  {"side by side", NOTE_CHECK},
-                 {"as found", NOTE_CHECK},        {"after cleaning", NOTE_CHECK_CLEANED},
-                 {"calibration", NOTE_STANDARD},  {"clock", NOTE_CLOCK},         {"comment", NOTE_REMARK},
+    } words[] = {{"staff", NOTE_LEVEL},
+                 {"stage", NOTE_LEVEL},
+                 {"Pegel", NOTE_LEVEL},
+                 {"tape down", NOTE_TAPE_DOWN},
+                 {"pulled", NOTE_OUT_OF_WATER},
+                 {"out of water", NOTE_OUT_OF_WATER},
+                 {"put back", NOTE_IN_WATER},
+                 {"eingebaut", NOTE_IN_WATER},
+                 {"side by side", NOTE_CHECK},
+                 {"as found", NOTE_CHECK},
+                 {"after cleaning", NOTE_CHECK_CLEANED},
+                 {"calibration", NOTE_STANDARD},
+                 {"clock", NOTE_CLOCK},
+                 {"comment", NOTE_REMARK},
                  {"lunch", NOTE_KIND_COUNT}};
     for (size_t i = 0; i < COUNT_OF(words); i++)
         cr_expect_eq(draft_note_kind(draft_clues(cell_from(words[i].word))), words[i].kind, "%s", words[i].word);

@@ -175,9 +175,10 @@ Test(intake, says_what_a_file_is_that_is_no_table)
 {
     expect_error("a.ods", "PK\3\4..........................mimetypeapplication/vnd.oasis.opendocument.spreadsheet",
                  "it is a spreadsheet (ODS): save it as XLSX or CSV");
-    expect_error("a.xlsx", "PK\3\4....heron.csv",
-                 "it is a workbook or archive that is damaged or was not copied completely (Not a zip archive): copy it "
-                 "again");
+    expect_error(
+        "a.xlsx", "PK\3\4....heron.csv",
+        "it is a workbook or archive that is damaged or was not copied completely (Not a zip archive): copy it "
+        "again");
     expect_error("a.xls", "\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1",
                  "it is an old spreadsheet or document (XLS, DOC): save it as XLSX or CSV");
     const char secret[] = "\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1..E\0n\0c\0r\0y\0p\0t\0e\0d\0P\0a\0c\0k\0a\0g\0e\0";
@@ -187,7 +188,8 @@ Test(intake, says_what_a_file_is_that_is_no_table)
     expect_error("a.pdf", "%PDF-1.7", "it is a PDF document: export the values as CSV instead");
     expect_error("a.jpg", "\xFF\xD8\xFF\xE0",
                  "it is a picture (JPEG): write the notes into a table and save it as XLSX or CSV");
-    expect_error("a.png", "\x89PNG\r\n", "it is a picture (PNG): write the notes into a table and save it as XLSX or CSV");
+    expect_error("a.png", "\x89PNG\r\n",
+                 "it is a picture (PNG): write the notes into a table and save it as XLSX or CSV");
     expect_error("a.csv", "\n<!DOCTYPE html><title>Sign in</title>",
                  "it is a web page (HTML), perhaps a sign-in page saved in place of the file: download it again");
     expect_error("a.csv", "", "the file is empty");

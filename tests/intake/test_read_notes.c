@@ -307,7 +307,8 @@ Test(read_notes, reads_times_of_day_as_people_write_them)
     expect_time("03/01/2026 13h50", "2026-03-01T21:50:00Z");
     expect_time("03/01/2026 9:05", "2026-03-01T17:05:00Z");
     expect_time("03/01/2026 noon", "2026-03-01T20:00:00Z");
-    cr_expect_not(take("When,Site,Staff (ft)\n03/01/2026 13:50:30,HC-1,3.5\n"), "seconds that the format has no room for");
+    cr_expect_not(take("When,Site,Staff (ft)\n03/01/2026 13:50:30,HC-1,3.5\n"),
+                  "seconds that the format has no room for");
     cr_expect_not(take("When,Site,Staff (ft)\n1/3/2026 1:50pm,HC-1,3.5\n"), "the date stays as it was agreed");
 }
 
@@ -333,10 +334,14 @@ Test(read_notes, reads_the_template_that_people_keep)
     cr_assert_not_null(loaded, "%s", problems.count ? config_problem_print(&problems.list[0], problems.arena) : "");
     cr_assert(file_read(arena_printf(arena, "%s/samples/field-notes-template.csv", settings_root()), 1 << 16, &template,
                         &length, &error));
-    const char *filled = arena_printf(arena, "%s2026-04-06,1:50 pm,HC-1,3 ft 4 in,,13:40,x,12.6,8.21,24100,,,13:49:30,,mount leans\n"
-                                             "2026-04-07,9:05,Heron Cr,0.556,1.25,,,,,,8.4,24300,,SN-2,\n", template);
+    const char *filled =
+        arena_printf(arena,
+                     "%s2026-04-06,1:50 pm,HC-1,3 ft 4 in,,13:40,x,12.6,8.21,24100,,,13:49:30,,mount leans\n"
+                     "2026-04-07,9:05,Heron Cr,0.556,1.25,,,,,,8.4,24300,,SN-2,\n",
+                     template);
     cr_assert(intake_read(arena, loaded, "north/field-notes-april.csv", filled, strlen(filled), settings_now(), false,
-                          &batch, &error), "%s", error.text);
+                          &batch, &error),
+              "%s", error.text);
     cr_expect_eq(batch.complaint_total, 0, "%s", batch.complaint_total ? batch.complaints[0].text : "");
     struct text echo;
     text_init(&echo, 4096);
@@ -344,18 +349,22 @@ Test(read_notes, reads_the_template_that_people_keep)
         note_render(&batch.notes[i], &loaded->stations[0], &echo);
         text_putc(&echo, '\n');
     }
-    cr_expect_str_eq(echo.bytes, "2026-04-06 13:50 -08:00 heron-creek: staff reading 1.016 m \"mount leans\"\n"
-                                 "2026-04-06 13:40 -08:00 heron-creek: logger out of the water \"mount leans\"\n"
-                                 "2026-04-06 13:50 -08:00 heron-creek: logger in the water \"mount leans\"\n"
-                                 "2026-04-06 13:50 -08:00 heron-creek: temperature: sensor as it logged, meter 12.600 °C \"mount leans\"\n"
-                                 "2026-04-06 13:50 -08:00 heron-creek: oxygen: sensor as it logged, meter 8.210 mg/L \"mount leans\"\n"
-                                 "2026-04-06 13:50 -08:00 heron-creek: specific_conductance: sensor as it logged, meter 24100.0 µS/cm \"mount leans\"\n"
-                                 "2026-04-06 13:50 -08:00 heron-creek: the logger's clock showed 2026-04-06 13:49:30 \"mount leans\"\n"
-                                 "2026-04-07 09:05 -08:00 heron-creek: staff reading 0.556 m\n"
-                                 "2026-04-07 09:05 -08:00 heron-creek: tape down to the water 1.250 m\n"
-                                 "2026-04-07 09:05 -08:00 heron-creek: oxygen: cleaned sensor as it logged, meter 8.400 mg/L\n"
-                                 "2026-04-07 09:05 -08:00 heron-creek: specific_conductance: cleaned sensor as it logged, meter 24300.0 µS/cm\n"
-                                 "2026-04-07 09:05 -08:00 heron-creek: instrument \"SN-2\"\n", "%s", echo.bytes);
+    cr_expect_str_eq(
+        echo.bytes,
+        "2026-04-06 13:50 -08:00 heron-creek: staff reading 1.016 m \"mount leans\"\n"
+        "2026-04-06 13:40 -08:00 heron-creek: logger out of the water \"mount leans\"\n"
+        "2026-04-06 13:50 -08:00 heron-creek: logger in the water \"mount leans\"\n"
+        "2026-04-06 13:50 -08:00 heron-creek: temperature: sensor as it logged, meter 12.600 °C \"mount leans\"\n"
+        "2026-04-06 13:50 -08:00 heron-creek: oxygen: sensor as it logged, meter 8.210 mg/L \"mount leans\"\n"
+        "2026-04-06 13:50 -08:00 heron-creek: specific_conductance: sensor as it logged, meter 24100.0 µS/cm \"mount "
+        "leans\"\n"
+        "2026-04-06 13:50 -08:00 heron-creek: the logger's clock showed 2026-04-06 13:49:30 \"mount leans\"\n"
+        "2026-04-07 09:05 -08:00 heron-creek: staff reading 0.556 m\n"
+        "2026-04-07 09:05 -08:00 heron-creek: tape down to the water 1.250 m\n"
+        "2026-04-07 09:05 -08:00 heron-creek: oxygen: cleaned sensor as it logged, meter 8.400 mg/L\n"
+        "2026-04-07 09:05 -08:00 heron-creek: specific_conductance: cleaned sensor as it logged, meter 24300.0 µS/cm\n"
+        "2026-04-07 09:05 -08:00 heron-creek: instrument \"SN-2\"\n",
+        "%s", echo.bytes);
     text_done(&echo);
     config_free(loaded);
     config_problems_done(&problems);

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* Sheets as tables, and through the whole of intake. Files of other programs and damaged archives: test_workbooks.py. */
+/* Sheets as tables, and through the whole of intake. Files of other programs and damaged archives: test_workbooks.py.
+ */
 #include "settings.h"
 
 #include "base/timestamp.h"
@@ -64,7 +65,8 @@ static bool take_rows(const char *rows)
 }
 
 #define HEADER                                                                                                         \
-    "<row r=\"1\"><c r=\"A1\" t=\"s\"><v>0</v></c><c r=\"B1\" t=\"s\"><v>1</v></c><c r=\"C1\" t=\"s\"><v>2</v></c></row>"
+    "<row r=\"1\"><c r=\"A1\" t=\"s\"><v>0</v></c><c r=\"B1\" t=\"s\"><v>1</v></c><c r=\"C1\" "                        \
+    "t=\"s\"><v>2</v></c></row>"
 
 Test(read_xlsx, gives_rows_and_cells_where_some_are_left_out)
 {
@@ -82,15 +84,17 @@ Test(read_xlsx, gives_rows_and_cells_where_some_are_left_out)
 
 Test(read_xlsx, joins_rich_text_and_leaves_out_reading_aids)
 {
-    open_rows("<row><c t=\"s\"><v>1</v></c><c t=\"s\"><v>2</v></c><c t=\"inlineStr\"><is><r><t>x</t></r><r><t>_x0041_</t>"
-              "</r><rPh sb=\"0\" eb=\"1\"><t>no</t></rPh></is></c><c t=\"str\"><f>A1&amp;\"v\"</f><v>y</v></c></row>",
-              "");
+    open_rows(
+        "<row><c t=\"s\"><v>1</v></c><c t=\"s\"><v>2</v></c><c t=\"inlineStr\"><is><r><t>x</t></r><r><t>_x0041_</t>"
+        "</r><rPh sb=\"0\" eb=\"1\"><t>no</t></rPh></is></c><c t=\"str\"><f>A1&amp;\"v\"</f><v>y</v></c></row>",
+        "");
     cr_expect_str_eq(next(), "1|Temp (C)|DO (mg/L)|xA|y");
 }
 
 Test(read_xlsx, passes_over_rows_that_are_only_formatted)
 {
-    open_rows("<row r=\"1\"><c r=\"A1\" s=\"1\"/></row><row r=\"2\"/><row r=\"1048576\"><c><f>1+1</f></c><c><v>5</v></c></row>",
+    open_rows("<row r=\"1\"><c r=\"A1\" s=\"1\"/></row><row r=\"2\"/><row "
+              "r=\"1048576\"><c><f>1+1</f></c><c><v>5</v></c></row>",
               "");
     cr_expect_str_eq(next(), "1048576||5");
 }
@@ -144,9 +148,9 @@ Test(read_xlsx, refuses_more_than_a_table_holds)
     source_close(&source);
     char *long_text = arena_alloc(arena, 40001);
     memset(long_text, 'x', 40000);
-    expect_damage(arena_printf(arena, "<row><c t=\"str\"><v>%s</v></c><c t=\"str\"><v>%s</v></c></row>", long_text,
-                               long_text),
-                  "sheet 'Data': row 1 is longer than 64 KiB: no table that can be read");
+    expect_damage(
+        arena_printf(arena, "<row><c t=\"str\"><v>%s</v></c><c t=\"str\"><v>%s</v></c></row>", long_text, long_text),
+        "sheet 'Data': row 1 is longer than 64 KiB: no table that can be read");
 }
 
 Test(read_xlsx, refuses_a_doctype_and_deep_nesting)
@@ -181,7 +185,10 @@ Test(read_xlsx, reads_date_cells_whatever_the_format_is)
     cr_expect_eq(batch.readings.time[2], settings_time("2026-04-06T22:00:00Z"));
     cr_expect_eq(batch.readings.line[0], 2);
     cr_expect_float_eq(batch.readings.value[QUANTITY_TEMPERATURE][1], 5.2, 1e-12);
-    cr_expect_eq(batch.complaint_total, 0);
+    cr_assert_eq(batch.complaint_total, 1);
+    cr_expect_str_eq(batch.complaints[0].text,
+                     "line 4: the time is text, but in line 2 it is a date: the spreadsheet may have swapped day and "
+                     "month where it made dates; compare with the source");
 }
 
 static void expect_two_cells(const char *date, const char *time, const char *format, const char *expected)
@@ -212,21 +219,22 @@ Test(read_xlsx, joins_date_and_time_of_two_cells)
 
 Test(read_xlsx, complains_about_cells_of_another_kind)
 {
-    cr_assert(take_rows(
-        HEADER "<row><c s=\"1\"><v>46118.5</v></c><c t=\"e\"><v>#N/A</v></c><c><v>9</v></c></row>"
-               "<row><c s=\"1\"><v>46118.6</v></c><c s=\"4\"><v>0.05</v></c><c><v>9</v></c></row>"
-               "<row><c s=\"1\"><v>46118.7</v></c><c s=\"2\"><v>46118</v></c><c><v>9</v></c></row>"
-               "<row><c><v>46118.8</v></c><c><v>5</v></c><c><v>9</v></c></row>"));
+    cr_assert(take_rows(HEADER "<row><c s=\"1\"><v>46118.5</v></c><c t=\"e\"><v>#N/A</v></c><c><v>9</v></c></row>"
+                               "<row><c s=\"1\"><v>46118.6</v></c><c s=\"4\"><v>0.05</v></c><c><v>9</v></c></row>"
+                               "<row><c s=\"1\"><v>46118.7</v></c><c s=\"2\"><v>46118</v></c><c><v>9</v></c></row>"
+                               "<row><c><v>46118.8</v></c><c><v>5</v></c><c><v>9</v></c></row>"));
     cr_assert_eq(batch.readings.n, 3);
     cr_expect(isnan(batch.readings.value[QUANTITY_TEMPERATURE][0]));
     cr_expect(batch.readings.unread[0] >> QUANTITY_TEMPERATURE & 1);
     cr_assert_eq(batch.complaint_count, 4);
-    cr_expect_str_eq(batch.complaints[0].text, "line 2: column 'Temp (C)': '#N/A' is no number: correct it, or add it to "
-                                               "'missing' in layout 'sonde'");
+    cr_expect_str_eq(batch.complaints[0].text,
+                     "line 2: column 'Temp (C)': '#N/A' is no number: correct it, or add it to "
+                     "'missing' in layout 'sonde'");
     cr_expect_str_eq(batch.complaints[1].text, "line 3: column 'Temp (C)': '5' is a percentage in the workbook, which "
                                                "the column does not hold: correct the cell");
-    cr_expect_str_eq(batch.complaints[2].text, "line 4: column 'Temp (C)': '2026-04-06' is a date in the workbook, which "
-                                               "the column does not hold: correct the cell");
+    cr_expect_str_eq(batch.complaints[2].text,
+                     "line 4: column 'Temp (C)': '2026-04-06' is a date in the workbook, which "
+                     "the column does not hold: correct the cell");
     cr_expect_str_eq(batch.complaints[3].text, "line 5: time '46118.8' is a bare number: give the column a date format "
                                                "in the workbook");
 }
@@ -265,14 +273,19 @@ static bool take_two_sheets(const char *state)
 {
     size_t length;
     const char *inline_sheet = workbook_sheet(
-        arena, "<row><c t=\"str\"><v>Time</v></c><c t=\"str\"><v>Temp (C)</v></c><c t=\"str\"><v>DO (mg/L)</v></c></row>"
-               "<row><c t=\"d\"><v>2026-04-06T12:00</v></c><c><v>5</v></c><c><v>9</v></c></row>");
+        arena,
+        "<row><c t=\"str\"><v>Time</v></c><c t=\"str\"><v>Temp (C)</v></c><c t=\"str\"><v>DO (mg/L)</v></c></row>"
+        "<row><c t=\"d\"><v>2026-04-06T12:00</v></c><c><v>5</v></c><c><v>9</v></c></row>");
     const struct workbook_part parts[] = {
-        {"_rels/.rels", RELATIONS_OF "<Relationship Id=\"a\" Type=\"" STRICT "/officeDocument\" Target=\"book.xml\"/></Relationships>", 0},
+        {"_rels/.rels",
+         RELATIONS_OF "<Relationship Id=\"a\" Type=\"" STRICT "/officeDocument\" Target=\"book.xml\"/></Relationships>",
+         0},
         {"Book.xml",
-         arena_printf(arena, "<workbook " MAIN " xmlns:r=\"" STRICT "\"><sheets><sheet name=\"a\" r:id=\"s1\"/>"
-                             "<sheet name=\"b\" state=\"%s\" r:id=\"s2\"/><sheet name=\"chart\" r:id=\"s3\"/></sheets></workbook>",
-                      state),
+         arena_printf(
+             arena,
+             "<workbook " MAIN " xmlns:r=\"" STRICT "\"><sheets><sheet name=\"a\" r:id=\"s1\"/>"
+             "<sheet name=\"b\" state=\"%s\" r:id=\"s2\"/><sheet name=\"chart\" r:id=\"s3\"/></sheets></workbook>",
+             state),
          0},
         {"_rels/book.xml.rels",
          RELATIONS_OF "<Relationship Id=\"s1\" Type=\"" STRICT "/worksheet\" Target=\"x/../one.xml\"/>"
@@ -313,17 +326,19 @@ Test(read_xlsx, leaves_hidden_sheets_alone)
 Test(read_xlsx, says_which_sheet_came_nearest)
 {
     cr_assert_not(take_rows("<row><c t=\"str\"><v>Time</v></c><c t=\"str\"><v>DO (mg/L)</v></c></row>"));
-    cr_expect_str_eq(error.text, "no layout fits: layout 'sonde' comes nearest at line 1 of sheet 'Data', but no header "
-                                 "cell matches 'Temp*'; add a layout for this file ('rillward layout FILE' drafts one)");
+    cr_expect_str_eq(error.text,
+                     "no layout fits: layout 'sonde' comes nearest at line 1 of sheet 'Data', but no header "
+                     "cell matches 'Temp*'; add a layout for this file ('rillward layout FILE' drafts one)");
 }
 
 Test(read_xlsx, reads_field_notes)
 {
-    cr_assert(take_rows("<row><c t=\"str\"><v>When</v></c><c t=\"str\"><v>Site</v></c><c t=\"str\"><v>Staff (ft)</v></c>"
-                        "<c t=\"str\"><v>Logger out</v></c><c t=\"str\"><v>Logger in</v></c></row>"
-                        "<row><c s=\"1\"><v>46118.576388888891</v></c><c t=\"str\"><v>HC-1</v></c><c><v>3.5</v></c>"
-                        "<c s=\"3\"><v>0.5</v></c><c t=\"b\"><v>1</v></c></row>"),
-              "%s", error.text);
+    cr_assert(
+        take_rows("<row><c t=\"str\"><v>When</v></c><c t=\"str\"><v>Site</v></c><c t=\"str\"><v>Staff (ft)</v></c>"
+                  "<c t=\"str\"><v>Logger out</v></c><c t=\"str\"><v>Logger in</v></c></row>"
+                  "<row><c s=\"1\"><v>46118.576388888891</v></c><c t=\"str\"><v>HC-1</v></c><c><v>3.5</v></c>"
+                  "<c s=\"3\"><v>0.5</v></c><c t=\"b\"><v>1</v></c></row>"),
+        "%s", error.text);
     cr_assert_eq(batch.note_count, 3);
     cr_expect_float_eq(batch.notes[0].value, 3.5 * 0.3048, 1e-12);
     cr_expect_eq(batch.notes[1].time, settings_time("2026-04-06T20:00:00Z"));

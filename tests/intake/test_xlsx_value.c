@@ -98,11 +98,12 @@ Test(xlsx_value, rounds_away_what_adding_steps_leaves)
 
 Test(xlsx_value, tells_date_formats_from_others)
 {
-    const char *dates[] = {"yyyy\\-mm\\-dd", "dd/mm/yyyy hh:mm", "[h]:mm", "[$-409]m/d/yy h:mm AM/PM", "mmm", "ss.0",
-                           "[Red]d", "D.M.YYYY"};
+    const char *dates[] = {"yyyy\\-mm\\-dd", "dd/mm/yyyy hh:mm", "[h]:mm",  "[$-409]m/d/yy h:mm AM/PM", "mmm",
+                           "ss.0",           "[Red]d",           "D.M.YYYY"};
     for (size_t i = 0; i < COUNT_OF(dates); i++)
         cr_expect_eq(xlsx_style_of_code(dates[i]), XLSX_DATE, "%s", dates[i]);
-    const char *numbers[] = {"General", "0.00E+00", "[Red]0", "0.0\\ \\m", "0.00 \"mS\"", "0_d", "#,##0;yyyy", "@", "*d0"};
+    const char *numbers[] = {"General", "0.00E+00",   "[Red]0", "0.0\\ \\m", "0.00 \"mS\"",
+                             "0_d",     "#,##0;yyyy", "@",      "*d0"};
     for (size_t i = 0; i < COUNT_OF(numbers); i++)
         cr_expect_eq(xlsx_style_of_code(numbers[i]), XLSX_PLAIN, "%s", numbers[i]);
     cr_expect_eq(xlsx_style_of_code("0.0%"), XLSX_PERCENT);

@@ -22,7 +22,8 @@ static void add_readings(lxw_workbook *book, const char *name)
         worksheet_write_number(sheet, i + 2, 3, 10 + i * 0.01, NULL);
         worksheet_write_number(sheet, i + 2, 4, 0.9 + i * 0.0001, percent);
         if (i % 100 == 0)
-            worksheet_write_string(sheet, i + 2, 5, i % 200 ? "mount leans & \"moves\" <2 cm>" : "  wiped \xC2\xA0 ", NULL);
+            worksheet_write_string(sheet, i + 2, 5, i % 200 ? "mount leans & \"moves\" <2 cm>" : "  wiped \xC2\xA0 ",
+                                   NULL);
         worksheet_write_formula_num(sheet, i + 2, 6, "=D3*2", NULL, 20 + i * 0.02);
     }
     worksheet_write_boolean(sheet, 600, 0, 1, NULL);

@@ -9,8 +9,11 @@
 
 static bool print_sheet(struct table *table, struct error *error)
 {
-    static const char *const kinds[] = {
-        [CELL_TEXT] = "text", [CELL_NUMBER] = "number", [CELL_PERCENT] = "percent", [CELL_CIVIL] = "civil", [CELL_TIME] = "time"};
+    static const char *const kinds[] = {[CELL_TEXT] = "text",
+                                        [CELL_NUMBER] = "number",
+                                        [CELL_PERCENT] = "percent",
+                                        [CELL_CIVIL] = "civil",
+                                        [CELL_TIME] = "time"};
     struct row row;
     enum table_step step;
     while ((step = table_next(table, &row, error)) == TABLE_ROW)

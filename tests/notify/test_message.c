@@ -125,6 +125,88 @@ Test(message, speaks_of_silence_and_of_drops_in_their_own_words)
     expect_text(&notice, "drop.txt");
 }
 
+Test(message, speaks_of_visits_and_gaps)
+{
+    struct notice notice = example_notice_of_silence();
+    notice.rule_kind = "visit_due";
+    notice.rule_title = "Visit due";
+    expect_subject(&notice, "[MEDIUM] Visit due at Weir pool: no visit for 12 d 8 h, still so");
+    notice.alarm.episode.end = notice.alarm.episode.last_time;
+    char *text = text_part(&notice);
+    cr_expect(strstr(text, "OVER: somebody has been there, after 12 d 8 h without."), "%s", text);
+    free(text);
+    notice.rule_kind = "gap";
+    expect_subject(&notice, "[MEDIUM] Visit due at Weir pool: no data for 12 d 8 h");
+    text = text_part(&notice);
+    cr_expect(strstr(text, "A GAP of 12 d 8 h: "), "%s", text);
+    free(text);
+}
+
+Test(message, presses_for_an_answer)
+{
+    struct notice notice = example_notice();
+    notice.event = NOTICE_REMINDED;
+    notice.body = "REMINDER: nobody has answered this alarm for 1 h 30 min.";
+    expect_subject(&notice, "[HIGH] Reminder: Oxygen low at Heron Creek at the footbridge: 1.83 mg/L, still so");
+    expect_text(&notice, "reminded.txt");
+    notice.event = NOTICE_ESCALATED;
+    expect_subject(&notice, "[HIGH] Nobody answers: Oxygen low at Heron Creek at the footbridge: 1.83 mg/L, still so");
+}
+
+Test(message, tells_several_alarms_in_one)
+{
+    struct notice notice = example_notice_of_group();
+    expect_subject(&notice, "[MEDIUM] Silent: 3 alarms, 2 still so");
+    expect_text(&notice, "group.txt");
+    expect_event(&notice, "group.json");
+    char *text = mail(&notice);
+    cr_expect_null(strstr(text, "References"), "it belongs to no single alarm's thread");
+    free(text);
+}
+
+Test(message, names_the_urgent_in_a_summary)
+{
+    struct notice notice = example_notice_of_flood();
+    expect_subject(&notice, "[HIGH] 17 alarms, at least 14 still so, Sallow estuary water watch");
+    expect_text(&notice, "summary.txt");
+    char *text = event(&notice);
+    cr_expect(strstr(text, "\"type\":\"org.example.water.alarm.summary.v1\""));
+    cr_expect(strstr(text, "\"count\":17,\"alarms\":[{\"alarm\":42,"));
+    cr_expect_leq(strlen(text), (size_t)MESSAGE_EVENT_LIMIT);
+    free(text);
+}
+
+Test(message, lists_as_many_alarms_as_an_event_has_room_for)
+{
+    static struct notice items[40];
+    for (int k = 0; k < 40; k++)
+        items[k] = example_notice_of_drop();
+    struct notice notice = example_notice_of_flood();
+    notice.items = items;
+    notice.item_count = 40;
+    notice.item_total = 400;
+    char *text = event(&notice);
+    cr_expect(strstr(text, "\"count\":400,"));
+    cr_expect_gt(strlen(text), (size_t)MESSAGE_EVENT_LIMIT * 9 / 10);
+    cr_expect(text_ends_with(text, "}}"), "%s", text + strlen(text) - 40);
+    free(text);
+}
+
+Test(message, a_digest_is_what_it_says)
+{
+    struct notice notice = example_notice_of_flood();
+    notice.event = NOTICE_DIGEST;
+    notice.priority = PRIORITY_LOW;
+    notice.body = "Old news: 3 alarms";
+    expect_subject(&notice, "[LOW] Digest of Sallow estuary water watch");
+    char *text = text_part(&notice);
+    cr_expect(text_starts_with(text, "Old news: 3 alarms\n"));
+    free(text);
+    text = event(&notice);
+    cr_expect(strstr(text, "\"event\":\"digest\",\"priority\":\"low\",\"text\":\"Old news: 3 alarms\",\"provisional\""), "%s", text);
+    free(text);
+}
+
 Test(message, says_plainly_that_a_test_is_a_test)
 {
     struct notice notice = example_notice();
@@ -185,8 +267,8 @@ Test(message, names_events_after_the_operators_host_or_itself)
 
 Test(message, keeps_every_line_narrow)
 {
-    struct notice notices[] = {example_notice(), example_notice_returned(), example_notice_of_silence(),
-                               example_notice_of_drop()};
+    struct notice notices[] = {example_notice(),         example_notice_returned(), example_notice_of_silence(),
+                               example_notice_of_drop(), example_notice_of_group(), example_notice_of_flood()};
     notices[0].station_name =
         "Übergroßer Bach an der längsten denkbaren Brücke mit einem sehr langen Namen, oben";
     notices[3].alarm.station = notices[3].station_name =

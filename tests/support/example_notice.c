@@ -135,6 +135,51 @@ struct notice example_notice_of_drop(void)
     return notice;
 }
 
+struct notice example_notice_of_group(void)
+{
+    static struct notice items[3];
+    static const char *const names[] = {"Weir pool", "Mill race", "Heron Creek at the footbridge"};
+    for (int k = 0; k < 3; k++) {
+        items[k] = example_notice_of_silence();
+        items[k].station_name = names[k];
+        items[k].alarm.id = 43 + k;
+    }
+    items[1].event = NOTICE_RETURNED;
+    items[1].alarm.state = ALARM_RETURNED_UNACKNOWLEDGED;
+    items[1].alarm.episode.end = at("2026-11-25T16:00:00Z");
+    struct notice notice = example_notice_of_silence();
+    notice.event = NOTICE_GROUP;
+    notice.uid = "sallow-mouth-group-43-desk";
+    notice.alarm.id = notice.alarm.sequence = 0;
+    notice.alarm.station = notice.station_name = "";
+    notice.advice = "Ask the crew for the missing files.";
+    notice.items = items;
+    notice.item_count = 3;
+    notice.item_total = 3;
+    return notice;
+}
+
+struct notice example_notice_of_flood(void)
+{
+    static struct notice items[14];
+    for (int k = 0; k < 14; k++) {
+        items[k] = k == 0 ? example_notice() : k == 1 ? example_notice_of_drop() : example_notice_of_silence();
+        items[k].alarm.id = 42 + k;
+        items[k].priority = k < 2 ? PRIORITY_HIGH : PRIORITY_MEDIUM;
+    }
+    struct notice notice = example_notice_of_group();
+    notice.event = NOTICE_SUMMARY;
+    notice.uid = "sallow-mouth-summary-42-desk";
+    notice.priority = PRIORITY_HIGH;
+    notice.alarm.rule = notice.rule_title = notice.advice = notice.rule_kind = "";
+    notice.body = "14 new alarms within 10 min are more than a person can take in. While that lasts, this summary takes the "
+                  "place of single messages.";
+    notice.items = items;
+    notice.item_count = 14;
+    notice.item_total = 17;
+    return notice;
+}
+
 static int64_t at(const char *time)
 {
     int64_t instant = TIME_NONE;

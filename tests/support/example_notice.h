@@ -17,5 +17,9 @@ struct notice example_notice_returned(void);
 struct notice example_notice_of_silence(void);
 /* A drop that cannot be read. */
 struct notice example_notice_of_drop(void);
+/* Three stations silent, one of them heard again: one message. */
+struct notice example_notice_of_group(void);
+/* Fourteen alarms in ten minutes, two of high priority, one of them a drop. */
+struct notice example_notice_of_flood(void);
 
 #endif

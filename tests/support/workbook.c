@@ -1,41 +1,53 @@
 /* SPDX-License-Identifier: MIT */
 #include "support/workbook.h"
 
-#include <stdlib.h>
+#include "base/text.h"
+
+#include <stdint.h>
 #include <string.h>
-#include <zip.h>
+
+#define LARGEST_ARCHIVE ((size_t)64 << 20)
 
 #define MAIN "xmlns=\"http://schemas.openxmlformats.org/spreadsheetml/2006/main\""
 #define OFFICE "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 #define RELATIONS(list)                                                                                                \
     "<Relationships xmlns=\"http://schemas.openxmlformats.org/package/2006/relationships\">" list "</Relationships>"
-#define RELATION(id, type, target)                                                                                     \
-    "<Relationship Id=\"" id "\" Type=\"" OFFICE "/" type "\" Target=\"" target "\"/>"
+#define RELATION(id, type, target) "<Relationship Id=\"" id "\" Type=\"" OFFICE "/" type "\" Target=\"" target "\"/>"
 
+static void add_header(struct text *bytes, const char *signature, const struct workbook_part *part, size_t length);
+static void add_number(struct text *bytes, size_t value, size_t size);
+static uint32_t checksum(const char *bytes, size_t length);
+
+/* Stored entries (APPNOTE 4.3), all of the same moment. */
 char *workbook_zip(struct arena *arena, const struct workbook_part *parts, size_t count, size_t *ret_length)
 {
-    zip_source_t *buffer = zip_source_buffer_create(NULL, 0, 0, NULL);
-    zip_t *zip = zip_open_from_source(buffer, ZIP_CREATE | ZIP_TRUNCATE, NULL);
-    if (!zip)
-        abort();
-    zip_source_keep(buffer);
+    struct text bytes, directory;
+    text_init(&bytes, LARGEST_ARCHIVE);
+    text_init(&directory, LARGEST_ARCHIVE);
     for (size_t i = 0; i < count; i++) {
-        size_t length = parts[i].length > 0 ? parts[i].length : strlen(parts[i].text);
-        zip_source_t *part = zip_source_buffer(zip, parts[i].text, length, 0);
-        zip_int64_t index = zip_file_add(zip, parts[i].name, part, ZIP_FL_ENC_UTF_8);
-        if (index < 0 || zip_set_file_compression(zip, (zip_uint64_t)index, ZIP_CM_STORE, 0) < 0)
-            abort();
+        size_t length = parts[i].length > 0 ? parts[i].length : strlen(parts[i].text), offset = bytes.length;
+        add_header(&bytes, "PK\3\4", &parts[i], length);
+        text_puts(&bytes, parts[i].name);
+        text_add(&bytes, parts[i].text, length);
+        add_header(&directory, "PK\1\2\24\0", &parts[i], length);
+        add_number(&directory, 0, 10); /* comment, disk, attributes */
+        add_number(&directory, offset, 4);
+        text_puts(&directory, parts[i].name);
     }
-    zip_stat_t about;
-    if (zip_close(zip) < 0 || zip_source_open(buffer) < 0 || zip_source_stat(buffer, &about) < 0)
-        abort();
-    char *bytes = arena_alloc(arena, about.size + 1);
-    if (zip_source_read(buffer, bytes, about.size) != (zip_int64_t)about.size)
-        abort();
-    zip_source_close(buffer);
-    zip_source_free(buffer);
-    *ret_length = about.size;
-    return bytes;
+    size_t start = bytes.length;
+    text_add(&bytes, directory.bytes, directory.length);
+    text_add(&bytes, "PK\5\6\0\0\0", 8);
+    add_number(&bytes, count, 2);
+    add_number(&bytes, count, 2);
+    add_number(&bytes, directory.length, 4);
+    add_number(&bytes, start, 4);
+    add_number(&bytes, 0, 2);
+    char *copy = arena_alloc(arena, bytes.length);
+    memcpy(copy, bytes.bytes, bytes.length);
+    *ret_length = bytes.length;
+    text_done(&bytes);
+    text_done(&directory);
+    return copy;
 }
 
 char *workbook_of_sheet(struct arena *arena, const char *sheet, size_t sheet_length, size_t *ret_length)
@@ -67,4 +79,37 @@ char *workbook_of_sheet(struct arena *arena, const char *sheet, size_t sheet_len
 char *workbook_sheet(struct arena *arena, const char *rows)
 {
     return arena_printf(arena, "<worksheet " MAIN "><sheetData>%s</sheetData></worksheet>", rows);
+}
+
+/* What both headers of an entry share, from the signature to the lengths of name and extra field. */
+static void add_header(struct text *bytes, const char *signature, const struct workbook_part *part, size_t length)
+{
+    text_add(bytes, signature, signature[2] == 1 ? 6 : 4);
+    add_number(bytes, 20, 2); /* version */
+    add_number(bytes, 0, 4);  /* flags, method */
+    add_number(bytes, 0, 2);
+    add_number(bytes, 0x5C81, 2); /* 2026-04-01 */
+    add_number(bytes, checksum(part->text, length), 4);
+    add_number(bytes, length, 4);
+    add_number(bytes, length, 4);
+    add_number(bytes, strlen(part->name), 2);
+    add_number(bytes, 0, 2);
+}
+
+static void add_number(struct text *bytes, size_t value, size_t size)
+{
+    for (size_t i = 0; i < size; i++)
+        text_putc(bytes, i < sizeof value ? (char)(value >> 8 * i & 0xFF) : 0);
+}
+
+/* CRC-32 of ISO 3309. */
+static uint32_t checksum(const char *bytes, size_t length)
+{
+    uint32_t sum = 0xFFFFFFFF;
+    for (size_t i = 0; i < length; i++) {
+        sum ^= (unsigned char)bytes[i];
+        for (int bit = 0; bit < 8; bit++)
+            sum = sum >> 1 ^ (0xEDB88320 & (0u - (sum & 1)));
+    }
+    return ~sum;
 }

@@ -16,7 +16,8 @@ struct workbook_part {
 char *workbook_zip(struct arena *arena, const struct workbook_part *parts, size_t count, size_t *ret_length);
 
 /* A workbook with one sheet "Data", whose whole XML is `sheet`, and shared texts and cell formats: texts 0 "Time",
- * 1 "Temp (C)", 2 "DO (mg/L)"; formats 0 plain, 1 date and time (built in), 2 date (custom), 3 time of day, 4 per cent. */
+ * 1 "Temp (C)", 2 "DO (mg/L)"; formats 0 plain, 1 date and time (built in), 2 date (custom), 3 time of day, 4 per cent.
+ */
 char *workbook_of_sheet(struct arena *arena, const char *sheet, size_t sheet_length, size_t *ret_length);
 
 /* "<worksheet ...><sheetData>ROWS</sheetData></worksheet>". */
