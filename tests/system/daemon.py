@@ -26,7 +26,7 @@ LIMIT = 60  # seconds
 SECRET = "whsec_c2FsbG93IGVzdHVhcnkgd2F0ZXIgd2F0Y2g="
 WAITING, TAKEN, REPEATED, SET_ASIDE = range(4)  # enum drop_state
 WITHDRAWN = 5  # enum alarm_state
-EVENTS = ("raised", "updated", "returned", "withdrawn", "test")  # enum notice_event
+EVENTS = ("raised", "updated", "returned", "withdrawn", "test", "reminded", "escalated", "group", "summary", "digest")  # enum notice_event
 NEEDS_MORE = "no end yet"  # in the message of a drop that waits for the rest of its last line
 
 
@@ -298,13 +298,15 @@ class Service:
 
     def unrest(self):
         """What is still to be done, in words; "" at rest. Each of the service's transactions leaves either the next
-        piece of work behind or none, so that rest in the database is rest."""
+        piece of work behind or none, so that rest in the database is rest; and what is done with a path is asked before
+        the work that it made."""
         files = {}
         for parent, _, names in os.walk(os.fsencode(self.inbox)):
             for name in names:
                 path = os.path.join(parent, name)
                 facts = os.lstat(path)
                 files[os.path.relpath(path, os.fsencode(self.inbox))] = (facts.st_size, facts.st_mtime_ns)
+        paths = self.ask("SELECT path, size, modified, state, message FROM path")
         counts = self.ask("SELECT (SELECT count(*) FROM dirty) AS dirty,"
                           " (SELECT count(*) FROM page WHERE due = 1) AS due,"
                           " (SELECT count(*) FROM manifest_due) AS manifests,"
@@ -313,7 +315,7 @@ class Service:
                           "  (SELECT station FROM alarm)) AS untold")
         if not counts:
             return "there is no database"
-        for row in self.ask("SELECT path, size, modified, state, message FROM path"):
+        for row in paths:
             is_done = row["state"] != WAITING or NEEDS_MORE in row["message"]
             if is_done and files.get(row["path"]) == (row["size"], row["modified"]):
                 del files[row["path"]]
@@ -321,8 +323,15 @@ class Service:
         return ", ".join(busy + [f"not dealt with: {path!r}" for path in sorted(files)])
 
     def wait_for_rest(self):
-        """Everything in the inbox dealt with, derived, published, told. Needs a rule for unreadable drops."""
-        self.wait_until(lambda: not self.unrest(), lambda: f"rest: {self.unrest()}")
+        """Everything in the inbox dealt with, derived, published, told. Needs a rule for unreadable drops. The limit
+        counts from the last progress."""
+        unrest = None
+
+        def progress():
+            now = self.unrest()
+            return (now,) if now != unrest else None
+        while unrest != "":
+            unrest, = self.wait_until(progress, lambda: f"rest: {unrest}")
 
     def requests(self):
         """What the webhook was sent, in order; the body read."""
@@ -349,7 +358,7 @@ def make_sample(folder, *arguments):
 def sample_settings(hook_port, mail_port, settle="0.3 s"):
     text = (ROOT / "config-examples/sample-network.yaml").read_text(encoding="utf-8")
     for pattern, new in ((r"127\.0\.0\.1:\d+", f"127.0.0.1:{hook_port}"), (r"port: \d+", f"port: {mail_port}"),
-                         (r"settle: 1 s ", f"settle: {settle} ")):
+                         (r"settle: 1 s ", f"settle: {settle} "), (r"\n  news_age:", "\n  gather: 0 s\n  news_age:")):
         text, count = re.subn(pattern, new, text)
         assert count == 1, f"'{pattern}' stands {count} times in the sample's settings"
     return text
@@ -373,6 +382,7 @@ inbox: inbox
 archive: archive
 state: state
 intake: {{settle: {settle}, hold_open_end: {hold}, rescan: {rescan}}}
+alarms: {{gather: {gather}}}
 stations:
   mill-pond: &place
     latitude: -47.9
@@ -402,10 +412,10 @@ rules:
 SMALL_START = "2026-05-02T00:00:00Z"
 
 
-def small_settings(settle="0.2 s", hold="10 min", rescan="10 min", tell="", rest=""):
-    """`tell`: "[ids]" of recipients; `rest`: the sections about them."""
+def small_settings(settle="0.2 s", hold="10 min", rescan="10 min", gather="0 s", tell="", rest=""):
+    """`tell`: "[ids]" of recipients; `rest`: the sections about them. Each notice is its own, unless `gather` is set."""
     told = f", tell: {tell}" if tell else ""
-    return SMALL_SETTINGS.format(settle=settle, hold=hold, rescan=rescan, tell=told, rest=rest)
+    return SMALL_SETTINGS.format(settle=settle, hold=hold, rescan=rescan, gather=gather, tell=told, rest=rest)
 
 
 def water_rows(first, count, temperature=12.0):

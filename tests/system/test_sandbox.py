@@ -107,7 +107,7 @@ def test_a_reload_that_changes_folders_is_refused_with_the_cure(service, tmp_pat
 
 
 @needs_landlock
-def test_a_state_folder_that_is_replaced_ends_the_service_for_a_new_start(service):
+def test_an_archive_folder_that_is_replaced_ends_the_service_for_a_new_start(service):
     """As after a disk was mounted over it: its rules are tied to the folder of the start."""
     service.start()
     service.put("mill/a.csv", water_file(0, 10))
