@@ -79,7 +79,8 @@ static const struct {
     {MARK_BAND, "<path fill=\"var(--line)\" fill-opacity=\".25\" d=\"M0-10H18V2H0Z\"/>", "95\u00a0% band"},
     {MARK_HAND, "<use href=\"#diamond\" x=\"9\" y=\"-4\"/>", "by hand"},
     {MARK_LIMIT, "<path class=\"limit\" d=\"M0-4H18\"/>", "limit"},
-    {MARK_EPISODE, "<path class=\"episode\" d=\"M0-10H18V2H0Z\"/><path class=\"hatch\" d=\"M0-10H18V2H0Z\"/>", "rule met"},
+    {MARK_EPISODE, "<path class=\"episode\" d=\"M0-10H18V2H0Z\"/><path class=\"hatch\" d=\"M0-10H18V2H0Z\"/>",
+     "rule met"},
     {MARK_SUSPECT, "<use href=\"#ring\" x=\"9\" y=\"-4\"/>", "suspect"},
     {MARK_FAIL, "<use href=\"#cross\" x=\"9\" y=\"-4\"/>", "fail"},
     {MARK_MISSING, "<path class=\"gap\" d=\"M0-6H18V-1H0Z\"/>", "missing"},
@@ -198,8 +199,8 @@ static void add_key(unsigned marks, int top, struct text *text)
     static const char *const narrow[] = {"0", "34%", "70%"};
     for (int layout = 0; layout < 2; layout++) {
         int columns = layout ? COUNT_OF(narrow) : COUNT_OF(wide), shown = 0;
-        text_printf(text, "<svg class=\"%s\" x=\"%s\" y=\"%d\" width=\"95%%\" height=\"%d\">\n", layout ? "narrow" : "wide",
-                    CHART_LEFT, top, KEY);
+        text_printf(text, "<svg class=\"%s\" x=\"%s\" y=\"%d\" width=\"95%%\" height=\"%d\">\n",
+                    layout ? "narrow" : "wide", CHART_LEFT, top, KEY);
         for (int item = 0; item < (int)COUNT_OF(key_items); item++) {
             if (key_items[item].mark != 0 && !(marks & key_items[item].mark))
                 continue;
@@ -213,6 +214,7 @@ static void add_key(unsigned marks, int top, struct text *text)
 
 static void add_key_item(struct text *text, const char *x, int y, int item)
 {
-    text_printf(text, "<svg x=\"%s\" y=\"%d\" width=\"1\" height=\"1\">%s<text class=\"soft\" x=\"25\">%s</text></svg>\n", x,
+    text_printf(text,
+                "<svg x=\"%s\" y=\"%d\" width=\"1\" height=\"1\">%s<text class=\"soft\" x=\"25\">%s</text></svg>\n", x,
                 y, key_items[item].picture, key_items[item].words);
 }

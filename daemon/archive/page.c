@@ -49,7 +49,8 @@ void part_begin(struct text *text, const struct config *config, const char *titl
                     "<meta name=\"color-scheme\" content=\"light dark\">\n<title>");
     say(text, title);
     text_printf(text, "</title>\n<link rel=\"stylesheet\" href=\"%s" PAGE_STYLE_PATH "\">\n", root);
-    text_printf(text, "<link rel=\"alternate\" type=\"application/atom+xml\" href=\"%s" PAGE_FEED_PATH "\" title=\"", root);
+    text_printf(text, "<link rel=\"alternate\" type=\"application/atom+xml\" href=\"%s" PAGE_FEED_PATH "\" title=\"",
+                root);
     say(text, config->network_name);
     text_puts(text, ": new and revised records\">\n</head>\n<body>\n");
 }
@@ -66,11 +67,12 @@ void part_end(struct text *text, const struct config *config, const char *root)
         text_puts(text, ". Contact: ");
         part_name(text, config->contact);
     }
-    text_printf(text,
-                ".</p>\n<p><a href=\"%sabout.txt\">About these files</a> \u00b7 <a href=\"%snetwork.json\">The network for"
-                " machines</a> \u00b7 <a href=\"%s" PAGE_FEED_PATH "\">Feed of new and revised records</a> \u00b7"
-                " <a href=\"%smanifest-sha256.txt\">Fingerprints</a></p>\n</footer>\n</body>\n</html>\n",
-                root, root, root, root);
+    text_printf(
+        text,
+        ".</p>\n<p><a href=\"%sabout.txt\">About these files</a> \u00b7 <a href=\"%snetwork.json\">The network for"
+        " machines</a> \u00b7 <a href=\"%s" PAGE_FEED_PATH "\">Feed of new and revised records</a> \u00b7"
+        " <a href=\"%smanifest-sha256.txt\">Fingerprints</a></p>\n</footer>\n</body>\n</html>\n",
+        root, root, root, root);
 }
 
 void part_cautions(struct text *text)
@@ -127,8 +129,8 @@ void part_time(struct text *text, int64_t time, int64_t offset)
     }
     char utc[TIMESTAMP_SIZE];
     struct civil local = timestamp_to_civil(time + offset);
-    text_printf(text, "<time datetime=\"%s\">%d\u00a0%.3s\u00a0%d %02d:%02d</time>", timestamp_print(time, utc), local.day,
-                summary_month_name(local.month), local.year, local.hour, local.minute);
+    text_printf(text, "<time datetime=\"%s\">%d\u00a0%.3s\u00a0%d %02d:%02d</time>", timestamp_print(time, utc),
+                local.day, summary_month_name(local.month), local.year, local.hour, local.minute);
 }
 
 void part_zone(struct text *text, int64_t offset)
@@ -207,8 +209,11 @@ void part_open_alarm(struct text *text, const struct config *config, const struc
     const struct rule *rule = part_rule(config, alarm);
     bool is_active = alarm->episode.end == TIME_NONE;
     bool is_high = rule && rule->priority == PRIORITY_HIGH;
-    add_list_item(text, !is_active ? "call over" : is_high ? "call high" : "call", is_active ? "\u25b2" : "\u25b3", place,
-                  href);
+    add_list_item(text,
+                  !is_active ? "call over"
+                  : is_high  ? "call high"
+                             : "call",
+                  is_active ? "\u25b2" : "\u25b3", place, href);
     text_puts(text, "<strong>");
     part_alarm_title(text, config, alarm);
     text_puts(text, "</strong> <span class=\"state\">");

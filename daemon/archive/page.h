@@ -2,9 +2,9 @@
 /* The pages that people read: static HTML, complete without script, from the same facts as the files beside them.
  *
  * No clock is read, so pages say when things were, never how long ago. Times are those of the station's standard time,
- * which each page states; machines find UTC in the `datetime` beside them. Nothing comes from outside the archive, and every
- * link is relative: pages work from a disk, a mirror or a web server alike. Same facts, same bytes. All strings may hold
- * anything: they are escaped here. */
+ * which each page states; machines find UTC in the `datetime` beside them. Nothing comes from outside the archive, and
+ * every link is relative: pages work from a disk, a mirror or a web server alike. Same facts, same bytes. All strings
+ * may hold anything: they are escaped here. */
 #ifndef RILLWARD_ARCHIVE_PAGE_H
 #define RILLWARD_ARCHIVE_PAGE_H
 
@@ -62,8 +62,8 @@ struct page_month {
 
 struct page_original {
     uint32_t number;
-    const char *path;  /* below the archive */
-    const char *drop;  /* where it arrived in the inbox, raw bytes */
+    const char *path; /* below the archive */
+    const char *drop; /* where it arrived in the inbox, raw bytes */
     const char *sha256, *layout;
     int64_t arrived, bytes, rows, refused;
 };

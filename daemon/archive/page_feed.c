@@ -23,7 +23,8 @@ void page_feed_render(const struct page_network *network, struct text *ret)
     char updated[TIMESTAMP_SIZE], id[256];
     timestamp_print(network->revision_count > 0 ? network->revisions[0].arrived : 0, updated);
     snprintf(id, sizeof id, "%s", config->network_id);
-    text_puts(ret, "<?xml version=\"1.0\" encoding=\"utf-8\"?>\n<feed xmlns=\"http://www.w3.org/2005/Atom\" xml:lang=\"en\">\n<title>");
+    text_puts(ret, "<?xml version=\"1.0\" encoding=\"utf-8\"?>\n<feed xmlns=\"http://www.w3.org/2005/Atom\" "
+                   "xml:lang=\"en\">\n<title>");
     say(ret, config->network_name);
     text_puts(ret, ": new and revised records</title>\n<subtitle>");
     text_markup(ret, about_provisional());

@@ -66,8 +66,9 @@ void part_map(struct text *text, const struct page_network *network)
     for (size_t k = 0; k < sketch.count; k++)
         add_spot(text, &sketch, &sketch.spots[k]);
     add_scale_bar(text, &sketch);
-    text_puts(text, "</svg>\n<figcaption>Sketch from the positions, north up. \u25cf station, \u25b2 with an alarm that is"
-                    " still so, \u25a1 barometer.</figcaption>\n</figure>\n</section>\n");
+    text_puts(text,
+              "</svg>\n<figcaption>Sketch from the positions, north up. \u25cf station, \u25b2 with an alarm that is"
+              " still so, \u25a1 barometer.</figcaption>\n</figure>\n</section>\n");
     free(sketch.spots);
     free(sketch.taken);
 }
@@ -137,14 +138,10 @@ static void add_label(struct text *text, struct sketch *sketch, const struct spo
         const char *anchor;
         double left;
     } choices[] = {
-        {spot->x + 9, spot->y + 4, "start", spot->x + 9},
-        {spot->x - 9, spot->y + 4, "end", spot->x - 9 - width},
-        {spot->x, spot->y + 19, "middle", spot->x - width / 2},
-        {spot->x, spot->y - 10, "middle", spot->x - width / 2},
-        {spot->x - 4, spot->y + 19, "start", spot->x - 4},
-        {spot->x + 4, spot->y + 19, "end", spot->x + 4 - width},
-        {spot->x - 4, spot->y - 10, "start", spot->x - 4},
-        {spot->x + 4, spot->y - 10, "end", spot->x + 4 - width},
+        {spot->x + 9, spot->y + 4, "start", spot->x + 9},       {spot->x - 9, spot->y + 4, "end", spot->x - 9 - width},
+        {spot->x, spot->y + 19, "middle", spot->x - width / 2}, {spot->x, spot->y - 10, "middle", spot->x - width / 2},
+        {spot->x - 4, spot->y + 19, "start", spot->x - 4},      {spot->x + 4, spot->y + 19, "end", spot->x + 4 - width},
+        {spot->x - 4, spot->y - 10, "start", spot->x - 4},      {spot->x + 4, spot->y - 10, "end", spot->x + 4 - width},
     };
     if (sketch->count > MOST_LABELLED)
         return;
@@ -153,7 +150,8 @@ static void add_label(struct text *text, struct sketch *sketch, const struct spo
         if (!is_free(sketch, &box))
             continue;
         sketch->taken[sketch->taken_count++] = box;
-        text_printf(text, "<text x=\"%.1f\" y=\"%.1f\" text-anchor=\"%s\">", choices[k].x, choices[k].y, choices[k].anchor);
+        text_printf(text, "<text x=\"%.1f\" y=\"%.1f\" text-anchor=\"%s\">", choices[k].x, choices[k].y,
+                    choices[k].anchor);
         say(text, spot->id);
         text_puts(text, "</text>");
         return;
@@ -166,7 +164,8 @@ static bool is_free(const struct sketch *sketch, const struct box *box)
         return false;
     for (size_t k = 0; k < sketch->taken_count; k++) {
         const struct box *other = &sketch->taken[k];
-        if (box->left < other->right && box->right > other->left && box->top < other->bottom && box->bottom > other->top)
+        if (box->left < other->right && box->right > other->left && box->top < other->bottom &&
+            box->bottom > other->top)
             return false;
     }
     return true;
@@ -174,15 +173,15 @@ static bool is_free(const struct sketch *sketch, const struct box *box)
 
 static void add_scale_bar(struct text *text, const struct sketch *sketch)
 {
-    static const int lengths[] = {1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000, 50000, 100000,
-                                  200000, 500000, 1000000, 2000000, 5000000};
+    static const int lengths[] = {1,    2,     5,     10,    20,     50,     100,    200,     500,     1000,   2000,
+                                  5000, 10000, 20000, 50000, 100000, 200000, 500000, 1000000, 2000000, 5000000};
     size_t k = COUNT_OF(lengths) - 1;
     while (k > 0 && lengths[k] / sketch->metres_per_px > MAP_WIDTH / 4.0)
         k--;
     double width = lengths[k] / sketch->metres_per_px;
     int y = sketch->height - 10;
-    text_printf(text, "<path class=\"bar\" d=\"M12 %dv4h%.1fv-4\"/><text class=\"scale\" x=\"%.1f\" y=\"%d\">", y - 4, width,
-                18 + width, y + 1);
+    text_printf(text, "<path class=\"bar\" d=\"M12 %dv4h%.1fv-4\"/><text class=\"scale\" x=\"%.1f\" y=\"%d\">", y - 4,
+                width, 18 + width, y + 1);
     text_printf(text, lengths[k] < 1000 ? "%d m" : "%d km", lengths[k] < 1000 ? lengths[k] : lengths[k] / 1000);
     text_puts(text, "</text>\n");
 }

@@ -14,7 +14,9 @@
 /* Quantities that a glance needs, where any station has them. */
 static const enum quantity glance[] = {QUANTITY_LEVEL, QUANTITY_OXYGEN, QUANTITY_TEMPERATURE,
                                        QUANTITY_SPECIFIC_CONDUCTANCE};
-enum { OLDER = 2 * 60 * 60 * 1000 }; /* ms that a value may be older than the station's last row before its time is said */
+enum {
+    OLDER = 2 * 60 * 60 * 1000
+}; /* ms that a value may be older than the station's last row before its time is said */
 
 static void add_header(struct text *text, const struct page_network *network);
 static void add_needs(struct text *text, const struct page_network *network);
@@ -61,7 +63,8 @@ static void add_header(struct text *text, const struct page_network *network)
     text_puts(text, "<header>\n<h1>");
     part_name(text, view->config->network_name);
     text_printf(text, "</h1>\n<p class=\"lead\">%zu station%s, %zu barometer%s; newest data ", view->station_count,
-                view->station_count == 1 ? "" : "s", network->barometer_count, network->barometer_count == 1 ? "" : "s");
+                view->station_count == 1 ? "" : "s", network->barometer_count,
+                network->barometer_count == 1 ? "" : "s");
     part_time(text, last, offset);
     text_puts(text, ".<br>\nTimes are each station\u2019s standard time");
     if (is_common && view->station_count > 0) {
@@ -91,8 +94,9 @@ static void add_needs(struct text *text, const struct page_network *network)
         waiting += at->waiting_count;
     }
     if (network->alarm_count + waiting == 0)
-        text_puts(text, "<li class=\"call fine\"><span class=\"mark\" aria-hidden=\"true\">\u2713</span><div>Nothing: no"
-                        " alarm is open, and no readings wait.</div></li>\n");
+        text_puts(text,
+                  "<li class=\"call fine\"><span class=\"mark\" aria-hidden=\"true\">\u2713</span><div>Nothing: no"
+                  " alarm is open, and no readings wait.</div></li>\n");
     text_puts(text, "</ul>\n</section>\n");
 }
 
@@ -129,9 +133,11 @@ static void add_stations(struct text *text, const struct page_network *network)
 {
     const struct network_view *view = network->view;
     uint32_t columns = columns_of(network);
-    text_puts(text, "<section>\n<h2>Stations</h2>\n<div class=\"frame\" role=\"region\" aria-label=\"Stations\" tabindex=\"0\">\n"
-                    "<table class=\"cards\">\n<caption>Last usable values</caption>\n<thead><tr><th scope=\"col\">Station</th>"
-                    "<th scope=\"col\">Last data</th>");
+    text_puts(
+        text,
+        "<section>\n<h2>Stations</h2>\n<div class=\"frame\" role=\"region\" aria-label=\"Stations\" tabindex=\"0\">\n"
+        "<table class=\"cards\">\n<caption>Last usable values</caption>\n<thead><tr><th scope=\"col\">Station</th>"
+        "<th scope=\"col\">Last data</th>");
     for (size_t k = 0; k < COUNT_OF(glance); k++)
         if (columns >> k & 1)
             text_printf(text, "<th scope=\"col\" class=\"number\">%s <span class=\"unit\">%s</span></th>",
@@ -192,12 +198,14 @@ static void add_state(struct text *text, const struct network_station *at)
     size_t over = at->alarm_count - active;
     part_cell(text, "state", "State");
     if (active > 0)
-        text_printf(text, "<span class=\"mark\" aria-hidden=\"true\">\u25b2</span> %zu alarm%s", active, active == 1 ? "" : "s");
+        text_printf(text, "<span class=\"mark\" aria-hidden=\"true\">\u25b2</span> %zu alarm%s", active,
+                    active == 1 ? "" : "s");
     if (over > 0)
-        text_printf(text, "%s<span class=\"mark over\" aria-hidden=\"true\">\u25b3</span> %zu to answer", active ? "<br>" : "",
-                    over);
+        text_printf(text, "%s<span class=\"mark over\" aria-hidden=\"true\">\u25b3</span> %zu to answer",
+                    active ? "<br>" : "", over);
     if (at->waiting_count > 0)
-        text_printf(text, "%s<span class=\"mark waits\" aria-hidden=\"true\">\u25cb</span> waits", active + over ? "<br>" : "");
+        text_printf(text, "%s<span class=\"mark waits\" aria-hidden=\"true\">\u25cb</span> waits",
+                    active + over ? "<br>" : "");
     if (at->alarm_count + at->waiting_count == 0)
         text_puts(text, at->last == TIME_NONE ? "no data yet" : "fine");
     text_puts(text, "</td>");
@@ -237,14 +245,16 @@ static void add_barometers(struct text *text, const struct page_network *network
 
 static void add_words(struct text *text)
 {
-    text_puts(text,
-              "<section>\n<h2>Words on these pages</h2>\n"
-              "<p>A value without a word beside it passed its tests. <b>Suspect</b>: a test spoke up, look twice."
-              " <b>Fail</b>: do not use it; such values are not shown as last values. <b>Not evaluated</b>: no test could"
-              " judge it. <b>Waits</b>: readings are here, but something they need, such as air pressure, is not.</p>\n"
-              "<p><span class=\"mark\" aria-hidden=\"true\">\u25b2</span> an alarm that was still so at the last sample;"
-              " <span class=\"mark over\" aria-hidden=\"true\">\u25b3</span> one that is over, and that nobody has answered yet."
-              " Data arrive late: neither says how things are now.</p>\n</section>\n");
+    text_puts(
+        text,
+        "<section>\n<h2>Words on these pages</h2>\n"
+        "<p>A value without a word beside it passed its tests. <b>Suspect</b>: a test spoke up, look twice."
+        " <b>Fail</b>: do not use it; such values are not shown as last values. <b>Not evaluated</b>: no test could"
+        " judge it. <b>Waits</b>: readings are here, but something they need, such as air pressure, is not.</p>\n"
+        "<p><span class=\"mark\" aria-hidden=\"true\">\u25b2</span> an alarm that was still so at the last sample;"
+        " <span class=\"mark over\" aria-hidden=\"true\">\u25b3</span> one that is over, and that nobody has answered "
+        "yet."
+        " Data arrive late: neither says how things are now.</p>\n</section>\n");
 }
 
 /* ---- helpers ---- */

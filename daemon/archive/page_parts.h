@@ -35,15 +35,15 @@ void part_open_alarm(struct text *text, const struct config *config, const struc
 void part_waiting(struct text *text, const struct network_waiting *waiting, const char *place, const char *href,
                   int64_t offset);
 
-/* A table in a frame that scrolls by itself where it is too wide, reachable by keyboard. `label` names both. A '#' before
- * a heading says that numbers stand below it. */
+/* A table in a frame that scrolls by itself where it is too wide, reachable by keyboard. `label` names both. A '#'
+ * before a heading says that numbers stand below it. */
 void part_table_begin(struct text *text, const char *class, const char *label, const char *const *headings, size_t n);
 void part_table_end(struct text *text);
 /* <td data-label="..."> for tables that become cards on narrow screens. */
 void part_cell(struct text *text, const char *class, const char *heading);
 
-/* What the crew wrote, as it was understood: "Dissolved oxygen, as found: sensor 7.95 mg/L, meter 7.94 mg/L". Without the
- * remark that stands beside it. */
+/* What the crew wrote, as it was understood: "Dissolved oxygen, as found: sensor 7.95 mg/L, meter 7.94 mg/L". Without
+ * the remark that stands beside it. */
 void part_note(struct text *text, const struct note *note, int64_t offset);
 /* "by staff", "by tape", "as found", "after cleaning", "in a standard" */
 const char *part_check_word(enum note_kind kind);

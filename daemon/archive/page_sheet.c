@@ -16,7 +16,8 @@ static void add_header(struct text *text, const struct page_station *page);
 static void add_known(struct text *text, const struct page_station *page);
 static void add_range(struct text *text, const struct page_station *page, enum quantity quantity);
 static void add_due(struct text *text, const struct page_station *page);
-static void add_last_check(struct text *text, const struct page_station *page, enum quantity quantity, const char *what);
+static void add_last_check(struct text *text, const struct page_station *page, enum quantity quantity,
+                           const char *what);
 static void add_last_clock(struct text *text, const struct page_station *page);
 static void add_blank_rows(struct text *text, const struct page_station *page);
 static void add_row(struct text *text, const char *what, const char *hint);
@@ -30,8 +31,9 @@ void page_sheet_render(const struct page_station *page, struct text *ret)
     add_known(ret, page);
     add_due(ret, page);
     add_blank_rows(ret, page);
-    text_puts(ret, "<p class=\"soft\">Read the staff when the water is calm, and write the time beside it. Copy the rows"
-                   " into the crew\u2019s notebook file. Follow your own safety rules at the water.</p>\n");
+    text_puts(ret,
+              "<p class=\"soft\">Read the staff when the water is calm, and write the time beside it. Copy the rows"
+              " into the crew\u2019s notebook file. Follow your own safety rules at the water.</p>\n");
     part_end(ret, page->config, root);
 }
 
@@ -48,7 +50,9 @@ static void add_header(struct text *text, const struct page_station *page)
     part_name(text, *station->datum ? station->datum : "not stated");
     text_puts(text, "; printed times are standard time, ");
     part_zone(text, station->utc_offset);
-    text_puts(text, ".</p>\n<p class=\"blanks\"><span>Crew</span><span>Date</span><span>Clock (zone)</span></p>\n</header>\n");
+    text_puts(
+        text,
+        ".</p>\n<p class=\"blanks\"><span>Crew</span><span>Date</span><span>Clock (zone)</span></p>\n</header>\n");
 }
 
 /* ---- what is known ---- */
@@ -56,14 +60,16 @@ static void add_header(struct text *text, const struct page_station *page)
 static void add_known(struct text *text, const struct page_station *page)
 {
     static const char *const headings[] = {"Quantity", "Last value", "When", "Lowest to highest"};
-    static const enum quantity wanted[] = {QUANTITY_LEVEL, QUANTITY_TEMPERATURE, QUANTITY_OXYGEN,
-                                           QUANTITY_SPECIFIC_CONDUCTANCE, QUANTITY_SALINITY, QUANTITY_BATTERY};
+    static const enum quantity wanted[] = {QUANTITY_LEVEL,    QUANTITY_TEMPERATURE,
+                                           QUANTITY_OXYGEN,   QUANTITY_SPECIFIC_CONDUCTANCE,
+                                           QUANTITY_SALINITY, QUANTITY_BATTERY};
     text_puts(text, "<section>\n<h2>To expect</h2>\n");
     if (page->at->value_count == 0) {
         text_puts(text, "<p>No data yet.</p>\n</section>\n");
         return;
     }
-    part_table_begin(text, "plain", "Last usable values, and the range of the newest month", headings, COUNT_OF(headings));
+    part_table_begin(text, "plain", "Last usable values, and the range of the newest month", headings,
+                     COUNT_OF(headings));
     for (size_t k = 0; k < COUNT_OF(wanted); k++) {
         for (size_t v = 0; v < page->at->value_count; v++) {
             const struct network_value *value = &page->at->values[v];
@@ -105,7 +111,8 @@ static void add_due(struct text *text, const struct page_station *page)
     if (has(page, QUANTITY_OXYGEN))
         add_last_check(text, page, QUANTITY_OXYGEN, "Oxygen beside a meter, as found and after cleaning");
     if (has(page, QUANTITY_SPECIFIC_CONDUCTANCE))
-        add_last_check(text, page, QUANTITY_SPECIFIC_CONDUCTANCE, "Conductance beside a meter, as found and after cleaning");
+        add_last_check(text, page, QUANTITY_SPECIFIC_CONDUCTANCE,
+                       "Conductance beside a meter, as found and after cleaning");
     add_last_clock(text, page);
     for (size_t k = 0; k < page->at->alarm_count; k++) {
         text_puts(text, "<li><span class=\"box\" aria-hidden=\"true\"></span><span>Alarm: ");
@@ -143,7 +150,8 @@ static void add_last_clock(struct text *text, const struct page_station *page)
     const struct note *last = NULL;
     for (size_t k = 0; k < page->note_count && !last; k++)
         last = page->notes[k].kind == NOTE_CLOCK ? &page->notes[k] : NULL;
-    text_puts(text, "<li><span class=\"box\" aria-hidden=\"true\"></span><span>The logger\u2019s clock against a true one<br><small>");
+    text_puts(text, "<li><span class=\"box\" aria-hidden=\"true\"></span><span>The logger\u2019s clock against a true "
+                    "one<br><small>");
     if (!last) {
         text_puts(text, "no check so far</small></span></li>\n");
         return;
@@ -160,7 +168,8 @@ static void add_last_clock(struct text *text, const struct page_station *page)
 
 static void add_blank_rows(struct text *text, const struct page_station *page)
 {
-    text_puts(text, "<section>\n<h2>To write</h2>\n<table class=\"blank\">\n<caption>One column a reading; units as read</caption>\n"
+    text_puts(text, "<section>\n<h2>To write</h2>\n<table class=\"blank\">\n<caption>One column a reading; units as "
+                    "read</caption>\n"
                     "<thead><tr><th scope=\"col\">What</th>");
     for (int k = 0; k < VISITS; k++)
         text_printf(text, "<th scope=\"col\">%d</th>", k + 1);

@@ -125,8 +125,8 @@ static void add_newest_month(struct text *text, const struct page_station *page)
     if (picture) {
         enum quantity panels[CHART_PANELS_MAX];
         size_t n = chart_panels(&page->latest->record, panels);
-        text_printf(text, "<figure class=\"chart\">\n<a href=\"%s%s\"><img src=\"%s%s\" height=\"%d\" alt=\"Chart of ", root,
-                    picture, root, picture, chart_height(panels, n));
+        text_printf(text, "<figure class=\"chart\">\n<a href=\"%s%s\"><img src=\"%s%s\" height=\"%d\" alt=\"Chart of ",
+                    root, picture, root, picture, chart_height(panels, n));
         chart_describe(page->latest, text);
         text_puts(text, "\"></a>\n</figure>\n");
     }
@@ -145,7 +145,8 @@ static void add_newest_month(struct text *text, const struct page_station *page)
 /* The picture in numbers. */
 static void add_numbers(struct text *text, const struct page_station *page)
 {
-    static const char *const headings[] = {"Quantity", "#Lowest", "#Highest", "#Last", "#Usable", "#Suspect", "#Failed", "#Missing"};
+    static const char *const headings[] = {"Quantity", "#Lowest",  "#Highest", "#Last",
+                                           "#Usable",  "#Suspect", "#Failed",  "#Missing"};
     const struct record *record = &page->latest->record;
     part_table_begin(text, "plain numbers", "This month in numbers", headings, COUNT_OF(headings));
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
@@ -181,7 +182,8 @@ static void add_months(struct text *text, const struct page_station *page)
         summary_add_month(text, month->year, month->month);
         text_printf(text, "</th><td>%" PRId64 "</td><td class=\"links\">", month->revision);
         for (size_t f = 0; f < month->file_count; f++) {
-            text_printf(text, "<span><a href=\"%s%s\">%s</a> <small>", root, month->files[f].path, month->files[f].label);
+            text_printf(text, "<span><a href=\"%s%s\">%s</a> <small>", root, month->files[f].path,
+                        month->files[f].label);
             part_bytes(text, month->files[f].bytes);
             text_puts(text, "</small></span> ");
         }
@@ -310,7 +312,8 @@ static void add_alarms(struct text *text, const struct page_station *page)
         part_alarm_values(text, page->config, alarm, offset);
         text_puts(text, "</td>");
         part_cell(text, "", headings[4]);
-        text_printf(text, "%s%s</td>", alarm_state_word(alarm->state), alarm->is_old_news ? ", old when it was learnt" : "");
+        text_printf(text, "%s%s</td>", alarm_state_word(alarm->state),
+                    alarm->is_old_news ? ", old when it was learnt" : "");
         part_cell(text, "", headings[5]);
         part_time(text, alarm->learnt, offset);
         text_puts(text, "</td></tr>\n");

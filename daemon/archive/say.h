@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* Words and numbers from the settings and the field, safe in markup: escaped, and with nothing in them that hides or turns
- * text around. */
+/* Words and numbers from the settings and the field, safe in markup: escaped, and with nothing in them that hides or
+ * turns text around. */
 #ifndef RILLWARD_ARCHIVE_SAY_H
 #define RILLWARD_ARCHIVE_SAY_H
 

@@ -9,8 +9,8 @@ struct scale {
     int decimals;     /* that labels need */
 };
 
-/* Reaches from `min` to `max` with a little air above and below, and over `least` at least: noise is not made to look like
- * weather. About `labels` labels. min <= max, both finite. */
+/* Reaches from `min` to `max` with a little air above and below, and over `least` at least: noise is not made to look
+ * like weather. About `labels` labels. min <= max, both finite. */
 struct scale scale_fit(double min, double max, double least, int labels);
 
 /* The first label at or above `low`; the next ones follow by `step`. */

@@ -12,8 +12,8 @@ static void add_count(struct text *text, size_t count, const char *word, const c
 
 struct summary summarize(const struct record *record, enum quantity quantity)
 {
-    struct summary s = {.min = NAN, .max = NAN, .last = NAN, .min_time = TIME_NONE, .max_time = TIME_NONE,
-                        .last_time = TIME_NONE};
+    struct summary s = {
+        .min = NAN, .max = NAN, .last = NAN, .min_time = TIME_NONE, .max_time = TIME_NONE, .last_time = TIME_NONE};
     const double *value = record->value[quantity];
     for (size_t i = 0; value && i < record->n; i++) {
         uint8_t flag = record->flag[quantity][i];

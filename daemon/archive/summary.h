@@ -7,9 +7,9 @@
 #include "base/text.h"
 
 struct summary {
-    size_t usable;                 /* numbers that are not flagged fail: only these count below */
-    size_t suspect, failed, missing; /* rows by flag */
-    double min, max, last;         /* inside unit; NaN without a usable value */
+    size_t usable;                         /* numbers that are not flagged fail: only these count below */
+    size_t suspect, failed, missing;       /* rows by flag */
+    double min, max, last;                 /* inside unit; NaN without a usable value */
     int64_t min_time, max_time, last_time; /* TIME_NONE without */
 };
 
@@ -27,7 +27,8 @@ void summary_add_difference(struct text *text, enum quantity quantity, double in
 /* "" where the quantity has none. */
 const char *summary_unit(enum quantity quantity);
 
-/* "Water level: 0.412 to 2.310 m, last 1.204 m; 12 suspect, 3 missing." Markup is escaped. Nothing without a usable value. */
+/* "Water level: 0.412 to 2.310 m, last 1.204 m; 12 suspect, 3 missing." Markup is escaped. Nothing without a usable
+ * value. */
 void summary_add_sentence(struct text *text, const struct record *record, enum quantity quantity);
 
 /* "April 2026" */

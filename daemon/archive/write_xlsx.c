@@ -8,7 +8,7 @@
 #include "archive/sheet_chart.h"
 #include "archive/write_daily.h"
 #include "archive/written.h"
-#include "archive/zip_file.h"
+#include "archive/zip_writer.h"
 #include "base/timestamp.h"
 
 #include <math.h>
@@ -24,7 +24,7 @@ enum { MOST_ROWS = 1048575 /* of data, below the header */ };
 struct writer {
     const struct dataset *dataset;
     const struct daily *daily;
-    struct zip_file *zip;
+    struct zip_writer *zip;
     struct text part; /* under construction */
     bool has_chart;
 };
@@ -59,7 +59,7 @@ void write_xlsx(const struct dataset *dataset, struct text *ret)
     struct writer writer = {
         .dataset = dataset,
         .daily = &daily,
-        .zip = zip_file_new(ret),
+        .zip = zip_writer_new(ret),
         .has_chart = (daily.columns >> QUANTITY_LEVEL | daily.columns >> QUANTITY_OXYGEN) & 1,
     };
     text_init(&writer.part, ret->limit);
@@ -69,7 +69,7 @@ void write_xlsx(const struct dataset *dataset, struct text *ret)
     put_corrections(&writer);
     put_notes(&writer);
     put_about(&writer);
-    zip_file_end(writer.zip);
+    zip_writer_end(writer.zip);
     text_done(&writer.part);
 }
 
@@ -455,6 +455,6 @@ static void put_properties(struct writer *writer)
 
 static void finish_part(struct writer *writer, const char *name)
 {
-    zip_file_add(writer->zip, name, &writer->part);
+    zip_writer_add(writer->zip, name, &writer->part);
     text_clear(&writer->part);
 }

@@ -3,7 +3,7 @@
 
 #include "archive/sheet.h"
 #include "archive/sheet_chart.h"
-#include "archive/zip_file.h"
+#include "archive/zip_writer.h"
 #include "base/memory.h"
 #include "base/timestamp.h"
 #include "fixture.h"

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-#include "archive/zip_file.h"
+#include "archive/zip_writer.h"
 
 #include "base/memory.h"
 
@@ -15,7 +15,7 @@ enum {
     FIRST_OF_1980 = 1 << 5 | 1,
 };
 
-struct zip_file {
+struct zip_writer {
     struct text *to;
     struct text directory;
     unsigned count;
@@ -25,17 +25,17 @@ struct zip_file {
 static void put(struct text *to, unsigned long value, unsigned bytes);
 static void put_common(struct text *to, size_t name_length, uint32_t checksum, size_t packed, size_t length);
 
-struct zip_file *zip_file_new(struct text *to)
+struct zip_writer *zip_writer_new(struct text *to)
 {
     assert(to->length == 0);
-    struct zip_file *zip = x_alloc(sizeof *zip);
+    struct zip_writer *zip = x_alloc(sizeof *zip);
     zip->to = to;
     zip->compressor = libdeflate_alloc_compressor(LEVEL);
     text_init(&zip->directory, (size_t)1 << 24);
     return zip;
 }
 
-void zip_file_add(struct zip_file *zip, const char *name, const struct text *content)
+void zip_writer_add(struct zip_writer *zip, const char *name, const struct text *content)
 {
     const char *bytes = content->length > 0 ? content->bytes : "";
     size_t name_length = strlen(name), start = zip->to->length;
@@ -76,7 +76,7 @@ static void put_common(struct text *to, size_t name_length, uint32_t checksum, s
     put(to, 0, 2); /* no extra field */
 }
 
-void zip_file_end(struct zip_file *zip)
+void zip_writer_end(struct zip_writer *zip)
 {
     size_t start = zip->to->length;
     assert(zip->count > 0 && zip->count <= UINT16_MAX && start <= UINT32_MAX);
