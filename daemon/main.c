@@ -11,6 +11,7 @@
 #include "service/explain.h"
 #include "service/layout_command.h"
 #include "service/manual.h"
+#include "service/rehearse.h"
 #include "service/service.h"
 #include "service/status.h"
 
@@ -28,6 +29,7 @@ struct arguments {
     int64_t clock;
     bool as_json, prints_reference;
     const char *who, *until, *reason; /* alarms */
+    int64_t from, to;                 /* rehearse */
     char **rest;
     int rest_count;
 };
@@ -48,6 +50,7 @@ static int run_layout(const struct arguments *arguments);
 static int run_status(const struct arguments *arguments);
 static int run_alarms(const struct arguments *arguments);
 static int run_explain(const struct arguments *arguments);
+static int run_rehearse(const struct arguments *arguments);
 static int run_verify(const struct arguments *arguments);
 static int run_backup(const struct arguments *arguments);
 static bool is_own_folder(const struct config *config, const char *target);
@@ -71,6 +74,8 @@ static const struct command commands[] = {
     {"alarms", run_alarms, true, 0, 1000, "list alarms, or answer them; history: all that became of one (--json)",
      "[list | acknowledge ALARM... | shelve ALARM | unshelve ALARM | history ALARM]"},
     {"explain", run_explain, true, 2, 3, "how one value came to be (--json)", "STATION TIME [QUANTITY]"},
+    {"rehearse", run_rehearse, true, 0, 0,
+     "what the rules would have announced over the stored history, and how that differs from the alarms (--json)", NULL},
     {"verify", run_verify, true, 0, 0, "the archive against its manifests, and the database's integrity", NULL},
     {"backup", run_backup, true, 1, 1, "copy the database as it is at this moment, also while the service runs", "TARGET"},
 };
@@ -79,9 +84,11 @@ static const struct command commands[] = {
 static const struct manual_option switches[] = {
     {"config", 'c', true, "FILE", "the settings"},
     {"clock", 'k', false, "TIME", "begin with this wall clock instead of the real one: rehearsals on old data"},
+    {"from", 'f', false, "TIME", "rehearse: episodes that begin at this time or later"},
     {"json", 'j', false, NULL, "for machines"},
     {"reason", 'R', false, "TEXT", "alarms: why one is shelved"},
     {"reference", 'r', false, NULL, "check: list every setting"},
+    {"to", 't', false, "TIME", "rehearse: episodes that begin before this time"},
     {"until", 'u', false, "TIME", "alarms shelve: its end, or how long (8 h)"},
     {"verbose", 'v', true, NULL, "tell more"},
     {"who", 'w', false, "NAME", "alarms: who answers; default: the account that runs the command"},
@@ -100,7 +107,7 @@ int main(int count, char **words)
         return EXIT_FINE;
     }
     for (size_t i = 0; i < COUNT_OF(commands); i++) {
-        struct arguments arguments = {.clock = TIME_NONE};
+        struct arguments arguments = {.clock = TIME_NONE, .from = TIME_NONE, .to = TIME_FOREVER};
         if (strcmp(commands[i].name, words[1]) != 0)
             continue;
         if (!parse(count - 1, words + 1, &arguments))
@@ -266,6 +273,30 @@ static int run_explain(const struct arguments *arguments)
     return ok ? EXIT_FINE : EXIT_WRONG;
 }
 
+static int run_rehearse(const struct arguments *arguments)
+{
+    struct config *config = load(arguments->config_path);
+    if (!config)
+        return EXIT_WRONG;
+    struct error error;
+    struct text text;
+    text_init(&text, (size_t)1 << 28);
+    struct rehearse_options options = {.from = arguments->from,
+                                       .to = arguments->to,
+                                       .as_json = arguments->as_json,
+                                       .now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock};
+    struct store *store = store_open_to_read(config->state, &error);
+    bool ok = store && rehearse_render(config, store, &options, &text, &error);
+    if (ok)
+        fputs(text.bytes, stdout);
+    else
+        fprintf(stderr, "rillward: %s\n", error.text);
+    text_done(&text);
+    store_close(store);
+    config_free(config);
+    return ok ? EXIT_FINE : error.kind == ERROR_CONFIG ? EXIT_WRONG : EXIT_NEEDS_HAND;
+}
+
 static void tell_finding(void *context, const struct verify_finding *finding)
 {
     (void)context; /* the report needs none */
@@ -373,6 +404,12 @@ static bool parse(int count, char **words, struct arguments *ret)
         case 'u': ret->until = optarg; break;
         case 'w': ret->who = optarg; break;
         case 'v': log_set_level(LOG_LEVEL_DEBUG); break;
+        case 'f':
+        case 't':
+            if (timestamp_parse(optarg, strlen(optarg), letter == 'f' ? &ret->from : &ret->to))
+                break;
+            wrong_use("a time such as 2026-03-01T00:00:00Z is wanted, found", optarg);
+            return false;
         case 'k':
             if (timestamp_parse(optarg, strlen(optarg), &ret->clock))
                 break;

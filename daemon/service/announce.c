@@ -7,43 +7,13 @@
 #include "service/digest.h"
 #include "service/pipeline.h"
 #include "service/remind.h"
+#include "service/subject.h"
 #include "service/tell.h"
 
-#include <math.h>
 #include <string.h>
 
-#define VISIT_NOTES (LEVEL_NOTES | 1u << NOTE_IN_WATER)
-
-/* The place that rules look at. */
-struct subject {
-    const char *id;
-    uint32_t place;
-    bool is_barometer;
-    int64_t utc_offset;
-    int64_t data_until; /* last reading; TIME_NONE */
-};
-
-/* Finished values read once and widened only when a rule asks for more. */
-struct row_cache {
-    struct span span;
-    struct record record;
-    struct check_result *checks;
-    size_t check_count;
-};
-
-static bool fits(const struct rule *rule, bool is_barometer);
-static bool find_subject(struct pipeline *p, const char *id, bool is_barometer, uint32_t place, struct subject *ret,
-                         struct error *error);
 static bool judge(struct pipeline *p, const struct rule *rule, const struct subject *subject, struct span span,
                   struct row_cache *cache, int64_t now, struct error *error);
-static bool find_base(struct pipeline *p, const struct subject *subject, struct span span, struct span *window,
-                      struct rule_view *view, struct error *error);
-static bool view_visits(struct pipeline *p, const struct subject *subject, struct span window, struct rule_view *view,
-                        struct error *error);
-static bool load_rows(struct pipeline *p, const struct subject *subject, struct span window, struct row_cache *cache,
-                      struct error *error);
-static bool view_rows(struct pipeline *p, const struct subject *subject, struct span window, struct row_cache *cache,
-                      struct record *rows, struct rule_view *view, struct error *error);
 static bool add_shelf(struct pipeline *p, struct reconcile_input *input, struct error *error);
 static bool store_changes(struct pipeline *p, const struct rule *rule, const struct subject *subject,
                           struct alarm_change *changes, size_t n, struct error *error);
@@ -58,8 +28,8 @@ static bool judge_drop(struct pipeline *p, const struct rule *rule, const char *
 static size_t first_of_place(const struct alarm *alarms, size_t n, const char *place);
 static bool judge_visits(struct pipeline *p, const struct rule *rule, const char *id, uint32_t place, int64_t now,
                          struct error *error);
-static bool judge_silence(struct pipeline *p, const struct rule *rule, const char *id, bool is_barometer, uint32_t place,
-                          int64_t now, struct error *error);
+static bool judge_silence(struct pipeline *p, const struct rule *rule, const char *id, bool is_barometer,
+                          uint32_t place, int64_t now, struct error *error);
 static void look_again_at(struct pipeline *p, int64_t time);
 
 bool announce_span(struct pipeline *p, const char *id, uint32_t place, bool is_barometer, struct span span, int64_t now,
@@ -67,11 +37,12 @@ bool announce_span(struct pipeline *p, const char *id, uint32_t place, bool is_b
 {
     struct subject subject;
     struct row_cache cache = {0};
-    if (!find_subject(p, id, is_barometer, place, &subject, error))
+    if (!subject_find(p, id, is_barometer, place, &subject, error))
         return false;
     for (size_t r = 0; r < p->config->rule_count; r++) {
         const struct rule *rule = &p->config->rules[r];
-        if (fits(rule, is_barometer) && rule_watches(rule, id) && !judge(p, rule, &subject, span, &cache, now, error))
+        if (subject_suits(rule, is_barometer) && rule_watches(rule, id) &&
+            !judge(p, rule, &subject, span, &cache, now, error))
             return false;
     }
     p->next_alarm_look = TIME_NONE;
@@ -128,29 +99,6 @@ static bool end_shelves(struct pipeline *p, int64_t now, struct error *error)
     return true;
 }
 
-/* A barometer has times, and few quantities: for those it is watched where a rule names it, for its battery always. */
-static bool fits(const struct rule *rule, bool is_barometer)
-{
-    if (rule->kind == RULE_UNREADABLE_DROP)
-        return false;
-    if (!is_barometer || rule->kind == RULE_SILENCE || rule->kind == RULE_GAP)
-        return true;
-    bool is_in_air = rule->quantity == QUANTITY_AIR_PRESSURE || rule->quantity == QUANTITY_AIR_TEMPERATURE;
-    return rule->quantity == QUANTITY_BATTERY || (is_in_air && rule->stations.count > 0);
-}
-
-static bool find_subject(struct pipeline *p, const char *id, bool is_barometer, uint32_t place, struct subject *ret,
-                         struct error *error)
-{
-    struct place_fact fact;
-    if (!store_place_find(p->store, id, p->arena, &fact, error))
-        return false;
-    *ret = (struct subject){.id = id, .place = place, .is_barometer = is_barometer, .data_until = fact.last_time};
-    ret->utc_offset = is_barometer ? p->config->barometers[config_find_barometer(p->config, id)].utc_offset
-                                   : p->config->stations[config_find_station(p->config, id)].utc_offset;
-    return true;
-}
-
 static bool judge(struct pipeline *p, const struct rule *rule, const struct subject *subject, struct span span,
                   struct row_cache *cache, int64_t now, struct error *error)
 {
@@ -159,11 +107,10 @@ static bool judge(struct pipeline *p, const struct rule *rule, const struct subj
     size_t stored_count, found_count;
     struct episode *found;
     struct rule_view view;
+    struct record rows;
     do {
-        struct record rows;
-        view = (struct rule_view){.rule = rule, .base = NAN, .now = now};
-        if (!find_base(p, subject, span, &window, &view, error) || !store_alarms_touching(p->store, subject->id, rule->id, window, p->arena, &stored, &stored_count, error) ||
-            !view_visits(p, subject, window, &view, error) || !view_rows(p, subject, window, cache, &rows, &view, error))
+        if (!subject_view(p, subject, rule, span, now, &window, cache, &rows, &view, error) ||
+            !store_alarms_touching(p->store, subject->id, rule->id, window, p->arena, &stored, &stored_count, error))
             return false;
         found_count = rules_evaluate(p->arena, &view, &found);
     } while (reconcile_widen(rule, stored, stored_count, found, found_count, view.after, &window));
@@ -191,111 +138,6 @@ static bool add_shelf(struct pipeline *p, struct reconcile_input *input, struct 
     input->shelved_until = shelf.until;
     input->shelf_reason = shelf.reason;
     return true;
-}
-
-/* What a change is counted from: the window is drawn out to whole stretches between visits; or, from a given time, the
- * value then is looked up, and a change before or at it acts on all that follows. */
-static bool find_base(struct pipeline *p, const struct subject *subject, struct span span, struct span *window,
-                      struct rule_view *view, struct error *error)
-{
-    const struct rule *rule = view->rule;
-    if (rule->kind != RULE_CHANGE)
-        return true;
-    if (rule->since == TIME_NONE) {
-        int64_t before, after;
-        if (!store_note_before(p->store, subject->place, VISIT_NOTES, window->from + 1, &before, error) ||
-            !store_note_after(p->store, subject->place, VISIT_NOTES, window->to, &after, error))
-            return false;
-        window->from = before == TIME_NONE ? window->from : before;
-        window->to = after == TIME_NONE ? TIME_FOREVER : after;
-        return true;
-    }
-    int64_t base_time = TIME_NONE;
-    for (int64_t stretch = DAY_MS; base_time == TIME_NONE && rule->since + stretch / 2 < window->to; stretch *= 2) {
-        struct record rows;
-        struct span from_base = {rule->since, rule->since + stretch};
-        if (!store_record_load(p->store, subject->place, from_base, p->arena, &rows, error))
-            return false;
-        base_time = rules_base(rule, &rows, &view->base);
-    }
-    if (base_time == TIME_NONE || span.from <= base_time)
-        window->to = TIME_FOREVER;
-    return true;
-}
-
-static bool view_visits(struct pipeline *p, const struct subject *subject, struct span window, struct rule_view *view,
-                        struct error *error)
-{
-    struct note *notes;
-    size_t n;
-    view->visit_before = view->visit_after = TIME_NONE;
-    if (!(rules_kind_info(view->rule->kind)->settings & RULE_USES_VISITS))
-        return true;
-    if (!store_notes_load(p->store, subject->place, VISIT_NOTES, window, p->arena, &notes, &n, error) ||
-        !store_note_before(p->store, subject->place, VISIT_NOTES, window.from, &view->visit_before, error) ||
-        (window.to != TIME_FOREVER &&
-         !store_note_after(p->store, subject->place, VISIT_NOTES, window.to, &view->visit_after, error)))
-        return false;
-    int64_t *visits = arena_array(p->arena, n, sizeof *visits);
-    for (size_t k = 0; k < n; k++)
-        visits[k] = notes[k].time;
-    view->visits = visits;
-    view->visit_count = n;
-    return true;
-}
-
-/* Rows of a barometer are its readings, as they came. */
-static bool load_rows(struct pipeline *p, const struct subject *subject, struct span window, struct row_cache *cache,
-                      struct error *error)
-{
-    bool is_loaded = cache->record.time || cache->checks;
-    if (is_loaded && window.from >= cache->span.from && window.to <= cache->span.to)
-        return true;
-    struct span wide = window;
-    if (is_loaded) {
-        wide.from = cache->span.from < wide.from ? cache->span.from : wide.from;
-        wide.to = cache->span.to > wide.to ? cache->span.to : wide.to;
-    }
-    cache->span = wide;
-    if (!subject->is_barometer)
-        return store_record_load(p->store, subject->place, wide, p->arena, &cache->record, error) &&
-               store_checks_load(p->store, subject->place, wide, p->arena, &cache->checks, &cache->check_count, error);
-    struct readings readings;
-    if (!store_readings_load(p->store, subject->place, wide, p->arena, &readings, error))
-        return false;
-    uint32_t columns = readings_columns(&readings);
-    record_init(&cache->record, p->arena, readings.n, columns);
-    for (enum quantity q = 0; readings.n > 0 && q < QUANTITY_COUNT; q++)
-        if (columns & 1u << q)
-            memcpy(cache->record.value[q], readings.value[q], readings.n * sizeof *readings.value[q]);
-    if (readings.n > 0)
-        memcpy(cache->record.time, readings.time, readings.n * sizeof *readings.time);
-    return true;
-}
-
-static bool view_rows(struct pipeline *p, const struct subject *subject, struct span window, struct row_cache *cache,
-                      struct record *rows, struct rule_view *view, struct error *error)
-{
-    if (view->rule->kind == RULE_VISIT_DUE) { /* no row matters; what follows is the next visit */
-        view->before = TIME_NONE;
-        view->after = view->visit_after;
-        return true;
-    }
-    if (!load_rows(p, subject, window, cache, error))
-        return false;
-    *rows = record_between(&cache->record, window.from, window.to);
-    view->record = rows;
-    size_t first = 0;
-    while (first < cache->check_count && cache->checks[first].time < window.from)
-        first++;
-    size_t last = first;
-    while (last < cache->check_count && cache->checks[last].time < window.to)
-        last++;
-    view->checks = cache->checks ? cache->checks + first : NULL;
-    view->check_count = last - first;
-    int64_t low = rows->n > 0 ? rows->time[0] : window.from, high = rows->n > 0 ? rows->time[rows->n - 1] + 1 : window.from;
-    return store_reading_before(p->store, subject->place, low, &view->before, error) &&
-           store_reading_after(p->store, subject->place, high, &view->after, error);
 }
 
 static bool store_changes(struct pipeline *p, const struct rule *rule, const struct subject *subject,
@@ -441,18 +283,18 @@ static bool judge_visits(struct pipeline *p, const struct rule *rule, const char
         look_again_at(p, last + rule->window + 1);
     if (now - last <= rule->window && stored_count == 0)
         return true;
-    return find_subject(p, id, false, place, &subject, error) &&
+    return subject_find(p, id, false, place, &subject, error) &&
            judge(p, rule, &subject, (struct span){last, last + 1}, &cache, now, error);
 }
 
-static bool judge_silence(struct pipeline *p, const struct rule *rule, const char *id, bool is_barometer, uint32_t place,
-                          int64_t now, struct error *error)
+static bool judge_silence(struct pipeline *p, const struct rule *rule, const char *id, bool is_barometer,
+                          uint32_t place, int64_t now, struct error *error)
 {
     struct subject subject;
     struct row_cache cache = {0};
     if (!rule_watches(rule, id))
         return true;
-    if (!find_subject(p, id, is_barometer, place, &subject, error))
+    if (!subject_find(p, id, is_barometer, place, &subject, error))
         return false;
     if (subject.data_until == TIME_NONE)
         return true;

@@ -323,8 +323,7 @@ static void json_alarm(struct job *job, const struct alarm *alarm)
     struct text *ret = job->ret;
     size_t r = config_find_rule(job->config, alarm->rule);
     const struct rule *rule = r < job->config->rule_count ? &job->config->rules[r] : NULL;
-    const struct quantity_info *info =
-        rule && rule->quantity < QUANTITY_COUNT ? quantity_info(rule->quantity) : NULL;
+    const struct quantity_info *info = rule && rule->quantity < QUANTITY_COUNT ? quantity_info(rule->quantity) : NULL;
     text_printf(ret, "{\"alarm\":%" PRId64, alarm->id);
     json_text(ret, "place", alarm->station);
     json_text(ret, "rule", alarm->rule);

@@ -1,0 +1,315 @@
+/* SPDX-License-Identifier: MIT */
+#include "service/pipeline.h"
+
+#include "alarms/lifecycle.h"
+#include "alarms/rules.h"
+#include "base/timestamp.h"
+#include "fixture.h"
+#include "model/readings.h"
+#include "service/answer.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static struct fixture f;
+static struct pipeline p;
+static struct error error;
+
+static void open_with(const char *settings)
+{
+    f = fixture_open(settings);
+    cr_assert(pipeline_open(&p, f.config, f.store, &error), "%s", error.text);
+}
+
+static void tear_down(void)
+{
+    pipeline_close(&p);
+    fixture_close(&f);
+}
+
+TestSuite(announce, .fini = tear_down);
+
+/* Hourly rows of heron-creek from hour `first` on, and what the rules make of them. */
+static void put_rows(enum quantity quantity, size_t first, const double *value, size_t n, int64_t now)
+{
+    CLEANUP(cleanup_arena) struct arena *arena = arena_new();
+    struct readings readings, older, joined;
+    struct merge_result ignored;
+    struct record record;
+    uint32_t place = p.station_places[config_find_station(f.config, "heron-creek")];
+    struct span days = {timestamp_floor(hours_on((double)first), DAY_MS),
+                        timestamp_floor(hours_on((double)(first + n)), DAY_MS) + DAY_MS};
+    struct span span = {hours_on((double)first), hours_on((double)(first + n - 1)) + 1};
+    readings_init(&readings, arena, n, 1u << quantity);
+    record_init(&record, arena, n, 1u << quantity);
+    for (size_t k = 0; k < n; k++) {
+        readings.time[k] = record.time[k] = record.raw_time[k] = hours_on((double)(first + k));
+        readings.value[quantity][k] = record.value[quantity][k] = value[k];
+        record.flag[quantity][k] = FLAG_PASS;
+    }
+    arena_reset(p.arena);
+    cr_assert(store_begin(f.store, __func__, &error));
+    cr_assert(store_readings_load(f.store, place, days, arena, &older, &error), "%s", error.text);
+    readings_merge(&older, &readings, arena, &joined, &ignored);
+    cr_assert(store_readings_save(f.store, place, &joined, &error), "%s", error.text);
+    cr_assert(store_record_save(f.store, place, span, &record, &error), "%s", error.text);
+    cr_assert(announce_span(&p, "heron-creek", place, false, span, now, &error), "%s", error.text);
+    cr_assert(store_commit(f.store, &error), "%s", error.text);
+}
+
+static void put_visit(double hour)
+{
+    bool is_changed;
+    struct note note = {.kind = NOTE_LEVEL,
+                        .time = hours_on(hour),
+                        .until = TIME_NONE,
+                        .quantity = QUANTITY_COUNT,
+                        .value = 1,
+                        .reference = NAN,
+                        .text = "",
+                        .station = "heron-creek"};
+    cr_assert(store_begin(f.store, __func__, &error));
+    cr_assert(store_note_put(f.store, p.station_places[config_find_station(f.config, "heron-creek")], &note,
+                             &is_changed, &error),
+              "%s", error.text);
+    cr_assert(store_commit(f.store, &error));
+}
+
+static void advance(double hour)
+{
+    cr_assert(pipeline_advance(&p, hours_on(hour), &error), "%s", error.text);
+}
+
+/* "low 1..4 unacknowledged; visit 24..open ..." in hours, by start. */
+static const char *alarms_now(void)
+{
+    struct alarm *list;
+    size_t n;
+    char *text = arena_strdup(f.arena, "");
+    cr_assert(store_alarms_of_station(f.store, "heron-creek", (struct span){TIME_NONE, TIME_FOREVER}, 1000, f.arena,
+                                      &list, &n, &error));
+    for (size_t k = n; k-- > 0;) {
+        const struct episode *e = &list[k].episode;
+        double start = (double)(e->start - hours_on(0)) / (double)HOUR_MS;
+        const char *until = "open";
+        if (e->end != TIME_NONE)
+            until = arena_printf(f.arena, "%g", (double)(e->end - hours_on(0)) / (double)HOUR_MS);
+        text = arena_printf(f.arena, "%s%s%s %g..%s %s", text, *text ? "; " : "", list[k].rule, start, until,
+                            alarm_state_word(list[k].state));
+    }
+    return text;
+}
+
+Test(announce, a_visit_is_overdue_by_the_clock_and_a_note_ends_it)
+{
+    open_with("rules: {visit: {kind: visit_due, window: 1 d}}\n");
+    advance(0);
+    cr_expect_str_eq(alarms_now(), "", "nobody was there yet");
+    put_visit(1);
+    advance(25);
+    cr_expect_str_eq(alarms_now(), "");
+    cr_expect_eq(p.next_alarm_look, hours_on(25) + 1, "and it looks again by itself");
+    advance(26);
+    cr_expect_str_eq(alarms_now(), "visit 25..open unacknowledged");
+    put_visit(27);
+    advance(28);
+    cr_expect_str_eq(alarms_now(), "visit 25..27 returned to normal, unacknowledged");
+}
+
+Test(announce, a_change_since_the_visit_begins_anew_with_a_visit_that_is_noted_late)
+{
+    const double depth[] = {1, 1, 1, 1, 0.9, 0.7, 0.6, 0.6, 0.6, 0.5, 0.2};
+    open_with("rules: {silted: {kind: change, quantity: depth, limit: 0.25 m, since: visit}}\n");
+    put_visit(1);
+    put_rows(QUANTITY_DEPTH, 0, depth, sizeof depth / sizeof depth[0], hours_on(11));
+    cr_expect_str_eq(alarms_now(), "silted 5..open unacknowledged");
+    put_visit(6.5);
+    put_rows(QUANTITY_DEPTH, 6, depth + 6, 1, hours_on(12));
+    cr_expect_str_eq(alarms_now(), "silted 5..7 returned to normal, unacknowledged; silted 10..open unacknowledged");
+}
+
+Test(announce, a_gap_is_told_when_data_stand_on_both_sides_and_withdrawn_when_it_is_filled)
+{
+    const double depth[] = {1, 1, 1, 1, 1, 1, 1, 1};
+    open_with("rules: {hole: {kind: gap, window: 3 h}}\n");
+    put_rows(QUANTITY_DEPTH, 0, depth, 2, hours_on(20));
+    cr_expect_str_eq(alarms_now(), "");
+    put_rows(QUANTITY_DEPTH, 8, depth, 2, hours_on(20));
+    cr_expect_str_eq(alarms_now(), "hole 1..8 returned to normal, unacknowledged");
+    put_rows(QUANTITY_DEPTH, 2, depth, 6, hours_on(20));
+    cr_expect_str_eq(alarms_now(), "hole 1..8 withdrawn");
+}
+
+Test(announce, what_comes_and_goes_is_called_chattering)
+{
+    const double oxygen[] = {2, 5, 2, 5, 2, 5};
+    open_with(
+        "alarms: {chattering: 6 h}\nrules: {low: {kind: below, quantity: oxygen, limit: 3 mg/L, tell: [desk]}}\n");
+    put_rows(QUANTITY_OXYGEN, 0, oxygen, sizeof oxygen / sizeof oxygen[0], hours_on(7));
+    struct notice *list;
+    size_t n;
+    cr_assert(store_notices_due(f.store, hours_on(7), 10, f.arena, &list, &n, &error) && n == 1);
+    cr_expect_str_eq(list[0].alarm.episode.detail, "", "the first is none");
+    cr_expect_eq(fixture_alarm(&f, 3).times, 3);
+    struct notice third;
+    cr_assert(store_notice_find(f.store, 3, f.arena, &third, &error));
+    cr_expect_str_eq(third.alarm.episode.detail, "chattering: it began 3 times within 6 h");
+    cr_expect_str_eq(fixture_alarm(&f, 3).episode.detail, "", "the episode itself stays what the rule made of it");
+}
+
+Test(announce, a_shelf_is_over_the_rule_until_its_time)
+{
+    const double oxygen[] = {2, 5, 2, 2, 2};
+    open_with("rules: {low: {kind: below, quantity: oxygen, limit: 3 mg/L, tell: [desk]}}\n");
+    put_rows(QUANTITY_OXYGEN, 0, oxygen, 1, hours_on(1));
+    const char *said;
+    struct answer shelve = {
+        .alarm = 1, .kind = ANSWER_SHELVE, .until = hours_on(10), .who = "anna", .reason = "weir open"};
+    cr_assert(store_begin(f.store, __func__, &error));
+    cr_assert(answer_give(&f.teller, &shelve, hours_on(1), &said, &error), "%s", error.text);
+    cr_assert(store_commit(f.store, &error));
+    put_rows(QUANTITY_OXYGEN, 1, oxygen + 1, 3, hours_on(5));
+    cr_expect_str_eq(alarms_now(), "low 0..1 returned to normal; low 2..open shelved",
+                     "and so is what begins meanwhile");
+    cr_expect_str_eq(fixture_notices(&f, 1), "desk raised");
+    cr_expect_str_eq(fixture_notices(&f, 2), "");
+    advance(9);
+    cr_expect_eq(p.next_alarm_look, hours_on(10));
+    advance(10);
+    cr_expect_str_eq(alarms_now(), "low 0..1 returned to normal; low 2..open unacknowledged");
+    cr_expect_str_eq(fixture_notices(&f, 2), "desk updated");
+    cr_expect_str_eq(fixture_steps(&f, 2),
+                     "rillward raised while its rule is shelved here; rillward the shelf's time is over");
+}
+
+/* One drop that is in trouble, in order, in trouble again: each time one alarm, and looking twice adds none. */
+Test(announce, a_drop_in_trouble_again_is_one_more_alarm_and_only_one)
+{
+    open_with("rules: {bad-drop: {kind: unreadable_drop, tell: [desk]}}\n");
+    for (int round = 0; round < 3; round++) {
+        struct path_fact path = {
+            .path = "a.csv", .state = DROP_SET_ASIDE, .since = hours_on(10 * round), .message = "no header"};
+        for (int k = 0; k < 2; k++) {
+            path.state = k ? DROP_TAKEN : DROP_SET_ASIDE;
+            cr_assert(store_begin(f.store, __func__, &error));
+            cr_assert(store_path_put(f.store, &path, &error), "%s", error.text);
+            cr_assert(store_commit(f.store, &error));
+            for (int look = 0; look < 3; look++)
+                advance(10 * round + 2 * k + 0.5 * look);
+        }
+    }
+    struct alarm *list;
+    size_t n;
+    cr_assert(store_alarms_of_station(f.store, "a.csv", (struct span){TIME_NONE, TIME_FOREVER}, 100, f.arena, &list, &n,
+                                      &error));
+    cr_expect_eq(n, 3);
+    for (size_t k = 0; k < n; k++)
+        cr_expect(list[k].episode.end != TIME_NONE && list[k].state == ALARM_RETURNED_UNACKNOWLEDGED);
+}
+
+/* ---- data, people and the clock in any order ---- */
+
+enum { HOURS = 240 };
+
+static uint64_t random_state = 20260420;
+
+static size_t below(size_t n)
+{
+    random_state ^= random_state >> 12;
+    random_state ^= random_state << 25;
+    random_state ^= random_state >> 27;
+    return (size_t)((random_state * UINT64_C(2685821657736338717)) >> 33) % n;
+}
+
+static void answer_somehow(int64_t now)
+{
+    struct alarm *list;
+    size_t n;
+    const char *said;
+    cr_assert(store_alarms_open(f.store, f.arena, &list, &n, &error));
+    if (n == 0)
+        return;
+    struct answer answer = {.alarm = list[below(n)].id,
+                            .kind = (enum answer_kind)below(ANSWER_KIND_COUNT),
+                            .until = now + (int64_t)(1 + below(20)) * HOUR_MS,
+                            .who = "anna",
+                            .reason = "because"};
+    cr_assert(store_begin(f.store, __func__, &error));
+    bool is_given = answer_give(&f.teller, &answer, now, &said, &error);
+    cr_assert(is_given || error.kind == ERROR_INPUT, "%s", error.text);
+    if (is_given)
+        cr_assert(store_commit(f.store, &error));
+    else
+        store_rollback(f.store);
+}
+
+/* The alarms that are not withdrawn are the episodes of all rows, one each; what is so is active, what is over is not;
+ * nobody is asked about what needs no answer; no shelf outlives its time. */
+static void expect_sound(const double *value, int64_t now, int turn)
+{
+    CLEANUP(cleanup_arena) struct arena *arena = arena_new();
+    struct record whole;
+    struct alarm *list;
+    struct episode *found;
+    size_t n, rows = 0, alive = 0;
+    record_init(&whole, arena, HOURS, 1u << QUANTITY_OXYGEN);
+    for (size_t k = 0; k < HOURS; k++)
+        if (isfinite(value[k])) {
+            whole.time[rows] = hours_on((double)k);
+            whole.value[QUANTITY_OXYGEN][rows] = value[k];
+            whole.flag[QUANTITY_OXYGEN][rows++] = FLAG_PASS;
+        }
+    whole.n = rows;
+    struct rule_view view = {
+        .rule = &f.config->rules[0], .record = &whole, .before = TIME_NONE, .after = TIME_NONE, .now = now};
+    size_t count = rules_evaluate(arena, &view, &found);
+    cr_assert(store_alarms_of_station(f.store, "heron-creek", (struct span){TIME_NONE, TIME_FOREVER}, 10000, arena,
+                                      &list, &n, &error));
+    for (size_t k = 0; k < n; k++) {
+        const struct alarm *a = &list[k];
+        cr_assert(lifecycle_is_active(a->state) == (a->episode.end == TIME_NONE), "turn %d, alarm %d", turn,
+                  (int)a->id);
+        cr_assert((a->asked != TIME_NONE) == (a->state == ALARM_UNACKNOWLEDGED && !a->is_old_news), "turn %d", turn);
+        cr_assert(a->shelved_until == TIME_NONE || a->shelved_until > now, "turn %d: a shelf outlived its time", turn);
+        cr_assert(a->state != ALARM_SHELVED || a->shelved_until != TIME_NONE, "turn %d: shelved for ever", turn);
+        bool was_told = *fixture_notices(&f, a->id) != '\0';
+        cr_assert(a->state != ALARM_UNACKNOWLEDGED || a->is_old_news || was_told, "turn %d: asked and never told",
+                  turn);
+        alive += a->state != ALARM_WITHDRAWN;
+    }
+    cr_assert_eq(alive, count, "turn %d: %zu alarms, %zu episodes", turn, alive, count);
+    for (size_t e = 0; e < count; e++) {
+        bool is_held = false;
+        for (size_t k = 0; k < n; k++)
+            is_held |= list[k].state != ALARM_WITHDRAWN && list[k].episode.start == found[e].start &&
+                       list[k].episode.end == found[e].end;
+        cr_assert(is_held, "turn %d: an episode without an alarm", turn);
+    }
+}
+
+Test(announce, data_people_and_the_clock_in_any_order_never_lose_or_stick_an_alarm)
+{
+    open_with("rules: {low: {kind: below, quantity: oxygen, limit: 3 mg/L, deadband: 0.5 mg/L, on_delay: 1 h, "
+              "off_delay: 2 h, "
+              "tell: [desk], repeat: 2 h, escalate: {after: 5 h, to: [on-call]}}}\n");
+    static double value[HOURS];
+    for (size_t k = 0; k < HOURS; k++)
+        value[k] = NAN;
+    double hour = HOURS;
+    for (int turn = 0; turn < 400; turn++) {
+        size_t what = below(4), n = 1 + below(12), first = below(HOURS - n);
+        double block[12];
+        for (size_t k = 0; k < n && what < 2; k++)
+            value[first + k] = block[k] = 2 + (double)below(30) / 10;
+        if (what < 2)
+            put_rows(QUANTITY_OXYGEN, first, block, n, hours_on(hour));
+        else if (what == 2)
+            answer_somehow(hours_on(hour));
+        else
+            hour += (double)below(8) / 2;
+        advance(hour);
+        expect_sound(value, hours_on(hour), turn);
+    }
+}
