@@ -180,11 +180,12 @@ def main():
     parser.add_argument("--control", help="JSON file of behaviours by path")
     parser.add_argument("--for", dest="seconds", type=float, default=600, help="end after so many seconds")
     receiver = Receiver(parser.parse_args())
-    signal.signal(signal.SIGTERM, lambda *_: receiver.ending.set())
-    signal.signal(signal.SIGINT, lambda *_: receiver.ending.set())
+    # Taken by waiting, not by a handler: one that sets an event can run while this thread holds the event's own lock.
+    endings = {signal.SIGTERM, signal.SIGINT}
+    signal.pthread_sigmask(signal.SIG_BLOCK, endings)
     threading.Thread(target=receiver.serve_forever, daemon=True).start()
     print(receiver.server_address[1], flush=True)
-    receiver.ending.wait(receiver.settings.seconds)
+    signal.sigtimedwait(endings, receiver.settings.seconds)
     receiver.ending.set()
     sys.stdout.flush()
     os._exit(0)  # threads may stand in a broken connection: the system closes it
