@@ -251,7 +251,8 @@ static void describe_change(const struct rule_view *view, struct episode *episod
     text_init(&text, sizeof episode->detail - 1);
     text_puts(&text, episode->worst > 0 ? "rose " : "fell ");
     detail_add_value(&text, rule->quantity, fabs(episode->worst));
-    text_printf(&text, " since %s%s, from ", rule->since == TIME_NONE ? "the visit of " : "", timestamp_print(since, when));
+    text_printf(&text, " since %s%s, from ", rule->since == TIME_NONE ? "the visit of " : "",
+                timestamp_print(since, when));
     detail_add_value(&text, rule->quantity, value[worst] - episode->worst);
     text_puts(&text, " to ");
     detail_add_value(&text, rule->quantity, value[worst]);

@@ -41,16 +41,18 @@ struct gather_plan gather_plan(struct arena *arena, const struct gather_input *i
         plan.fates[i] = GATHER_SEND;
         w.is_new[i] = input->items[i].event == NOTICE_RAISED;
     }
-    keep_last_words(arena, &w);
+    if (input->gather > 0)
+        keep_last_words(arena, &w);
     wait_for_hours(&w);
     look_for_flood(&w);
     if (plan.is_flood) {
         summarise_flood(&w);
         return plan;
     }
-    if (input->gather > 0)
+    if (input->gather > 0) {
         group_by_rule(arena, &w);
-    bound_messages(&w);
+        bound_messages(&w);
+    }
     return plan;
 }
 
@@ -112,8 +114,8 @@ static void summarise_flood(struct working *w)
         ready += is_ready(w, i);
         is_urgent |= is_ready(w, i) && w->is_new[i] && input->items[i].priority == PRIORITY_HIGH;
     }
-    int64_t due = input->summary_at == TIME_NONE ? input->now
-                                                 : input->summary_at + (is_urgent ? URGENT_PAUSE : FLOOD_WINDOW);
+    int64_t due =
+        input->summary_at == TIME_NONE ? input->now : input->summary_at + (is_urgent ? URGENT_PAUSE : FLOOD_WINDOW);
     if (ready == 0)
         return;
     if (input->now < due) {

@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: MIT */
 /* Never a flood: which of the notices that are ready for one recipient go out alone, wait, or are told together. Pure.
  *
- * In this order:
+ * In this order, where `gather` 0 leaves only 2 and 3:
  * 1. Of one alarm only the last word is sent; it says all that an earlier one would have said.
  * 2. Outside the recipient's hours all but high priority waits for them to begin.
- * 3. Flood (ISA-18.2, IEC 62682): begins with more than 10 new alarms in 10 min, ends with fewer than 5 in 10 min. While
- *    it lasts, everything that is ready goes into one summary every 10 min; where a new alarm of high priority is ready,
- *    after 1 min.
+ * 3. Flood (ISA-18.2, IEC 62682): begins with more than 10 new alarms in 10 min, ends with fewer than 5 in 10 min.
+ * While it lasts, everything that is ready goes into one summary every 10 min; where a new alarm of high priority is
+ * ready, after 1 min.
  * 4. New alarms of one rule are one message. One more within `gather` of the last such message waits until that time is
  *    over, so that what comes by and by is gathered too.
  * 5. More than 4 messages at once (after a night, or after a receiver was down) are one summary. */
@@ -34,10 +34,10 @@ struct gather_input {
     const struct gather_item *items; /* ready, of one recipient, oldest first */
     size_t n;
     const struct hours *hours;
-    int64_t gather;       /* ms; 0: every new alarm is a message of its own */
+    int64_t gather;        /* ms; 0: every notice is a message of its own, but for a flood */
     int64_t raised_lately; /* new alarms of this recipient in the last FLOOD_WINDOW, these included */
-    int64_t flood_since;  /* TIME_NONE: no flood so far */
-    int64_t summary_at;   /* last summary of the flood; TIME_NONE */
+    int64_t flood_since;   /* TIME_NONE: no flood so far */
+    int64_t summary_at;    /* last summary of the flood; TIME_NONE */
     int64_t now;
 };
 
@@ -54,7 +54,7 @@ struct gather_plan {
     size_t *with;
     int64_t *until;
     size_t group_count;
-    bool is_flood;       /* why there is a summary, where there is one */
+    bool is_flood;                   /* why there is a summary, where there is one */
     int64_t flood_since, summary_at; /* to be kept for the next time */
 };
 

@@ -7,9 +7,10 @@
 
 #include <stdint.h>
 
-/* The first instant at or after `time` within the hours: `time` itself where they run. Without a zone there are no hours,
- * and every instant is within them. An end before the beginning lies on the next day, and so do hours that begin on the
- * evening before. A beginning that the clock skips or shows twice in spring and autumn is taken by its earlier instant. */
+/* The first instant at or after `time` within the hours: `time` itself where they run. Without a zone there are no
+ * hours, and every instant is within them. An end before the beginning lies on the next day, and so do hours that begin
+ * on the evening before. A beginning that the clock skips or shows twice in spring and autumn is taken by its earlier
+ * instant. */
 int64_t hours_next_open(const struct hours *hours, int64_t time);
 
 /* The first instant after `time` at which the zone's clock shows `minute` of the day. */

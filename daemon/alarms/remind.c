@@ -7,8 +7,8 @@
 
 static bool is_due(int64_t since, int64_t pause, int64_t now, int64_t *next);
 
-size_t remind_plan(struct arena *arena, const struct alarm *alarms, const struct rule *const *rules, size_t n, int64_t now,
-                   struct reminder **ret, int64_t *ret_next)
+size_t remind_plan(struct arena *arena, const struct alarm *alarms, const struct rule *const *rules, size_t n,
+                   int64_t now, struct reminder **ret, int64_t *ret_next)
 {
     struct reminder *list = arena_array(arena, 2 * n, sizeof *list);
     size_t count = 0;

@@ -43,7 +43,8 @@ bool rule_is_back(const struct rule *rule, double value);
 int64_t rule_longest_delay(const struct rule *rule);
 int64_t rule_longest_pause(const struct rule *rule);
 
-/* Texts of an episode. In the written unit, without the zeros at the end that a file's fixed columns carry: "0.84 m". */
+/* Texts of an episode. In the written unit, without the zeros at the end that a file's fixed columns carry: "0.84 m".
+ */
 struct text;
 void detail_add_value(struct text *text, enum quantity quantity, double inside);
 /* Cut where it is too long, at the start of a character. */

@@ -86,7 +86,7 @@ static const struct option alarms_options[] = {
      .minimum = MINUTE, .maximum = 365 * DAY, .help = "how long a person can put an alarm aside at most"},
     {.key = "gather", .type = OPTION_DURATION, .offset = FIELD(gather), .standard = "1 min", .minimum = 0,
      .maximum = HOUR,
-     .help = "new alarms of one rule within this time become one message to a recipient; 0 s: each its own"},
+     .help = "new alarms of one rule within this time are one message to a recipient; 0 s: each its own, unless they are a flood"},
     {.key = "chattering", .type = OPTION_DURATION, .offset = FIELD(chattering_window), .standard = "6 h",
      .minimum = MINUTE, .maximum = 30 * DAY,
      .help = "an alarm that begins for the third time within this, by the time of the data, is called chattering"},

@@ -28,7 +28,7 @@ static const char *guess_pressure_unit(double typical, bool is_air);
 static void ignore(struct plan *plan, struct planned_column *column, const char *why, const char *question);
 static void drop_repeated(struct plan *plan);
 static void plan_long_note(struct plan *plan, struct planned_column *column);
-static void plan_words(struct plan *plan, const struct evidence *evidence, bool are_kinds);
+static void plan_words(struct plan *plan, struct planned_column *column);
 static void plan_wide_note(struct plan *plan, struct planned_column *column);
 static void plan_check(struct plan *plan, struct planned_column *column, enum quantity quantity);
 static void find_references(struct plan *plan);
@@ -343,30 +343,41 @@ static void plan_long_note(struct plan *plan, struct planned_column *column)
             continue;
         column->role = roles[i].role;
         if (column->role == COLUMN_KIND || column->role == COLUMN_QUANTITY_NAME)
-            plan_words(plan, column->evidence, column->role == COLUMN_KIND);
+            plan_words(plan, column);
         return;
     }
     ignore(plan, column, NULL, NULL);
 }
 
-/* The crew's words that are not already ours. */
-static void plan_words(struct plan *plan, const struct evidence *evidence, bool are_kinds)
+/* The crew's words that are not already ours. An unknown kind becomes a remark, which touches no value; an unknown
+ * quantity is left out and asked, so that nothing is booked under a wrong one. */
+static void plan_words(struct plan *plan, struct planned_column *column)
 {
+    const struct evidence *evidence = column->evidence;
+    bool are_kinds = column->role == COLUMN_KIND;
+    struct planned_word *list = are_kinds ? plan->kinds : plan->quantities;
+    size_t *count = are_kinds ? &plan->kind_count : &plan->quantity_count;
     for (size_t i = 0; i < evidence->word_count; i++) {
-        const char *word = evidence->words[i].text;
-        struct planned_word *list = are_kinds ? plan->kinds : plan->quantities;
-        size_t *count = are_kinds ? &plan->kind_count : &plan->quantity_count;
+        const char *word = evidence->words[i].text, *shown = quoted(plan, word);
         bool is_ours = are_kinds ? note_kind_find(word) != NOTE_KIND_COUNT : quantity_find(word) != QUANTITY_COUNT;
         if (is_ours || *count == SHAPE_MOST_WORDS || !plan_can_write(word))
             continue;
         uint64_t clues = draft_clues(cell_from(word));
         int meaning = are_kinds ? (int)draft_note_kind(clues) : (int)draft_quantity(clues);
         struct doubt doubt = {0};
-        if (meaning == (are_kinds ? (int)NOTE_KIND_COUNT : (int)QUANTITY_COUNT)) {
-            meaning = are_kinds ? (int)NOTE_REMARK : (int)QUANTITY_TEMPERATURE;
+        if (!are_kinds && meaning == QUANTITY_COUNT) {
+            column->doubt =
+                (struct doubt){.why = arena_printf(plan->arena, "%s is no quantity that is known", shown),
+                               .question = arena_printf(plan->arena,
+                                                        "Which quantity do the crews mean by %s? It belongs under "
+                                                        "'quantities'; until then its rows are refused.",
+                                                        shown)};
+            continue;
+        }
+        if (are_kinds && meaning == NOTE_KIND_COUNT) {
+            meaning = NOTE_REMARK;
             doubt = (struct doubt){.why = "the word is not known",
-                                   .question =
-                                       arena_printf(plan->arena, "What do the crew mean by %s?", quoted(plan, word))};
+                                   .question = arena_printf(plan->arena, "What do the crews mean by %s?", shown)};
         }
         list[(*count)++] = (struct planned_word){word, meaning, doubt};
     }

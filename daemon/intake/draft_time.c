@@ -18,6 +18,7 @@ struct trial {
     enum date_order order;
     bool has_loose_date, has_loose_hour; /* one digit is enough */
     bool has_hour;
+    char mark; /* between the parts of the date; '\0': none, or a space */
 };
 
 struct time_formats {
@@ -220,13 +221,18 @@ static void add_trial(struct time_formats *formats, const char *text, enum date_
                             .has_loose_date = strchr(text, 'D') && !strstr(text, "DD"),
                             .has_loose_hour = strchr(text, 'h') && !strstr(text, "hh"),
                             .has_hour = strchr(text, 'h') != NULL};
+    size_t mark = strcspn(text, "-/.h");
+    trial->mark = text[mark] == 'h' ? '\0' : text[mark];
     snprintf(trial->text, sizeof trial->text, "%s", text);
     if (clock_format_parse(trial->text, &trial->format, NULL))
         formats->count++;
 }
 
+/* Most formats fail by their marks, which is quickly seen. */
 static bool reads(const struct trial *trial, const char *text, struct clock_reading *ret)
 {
+    if ((trial->mark && !strchr(text, trial->mark)) || (trial->has_hour && !strchr(text, ':')))
+        return false;
     return clock_read(&trial->format, text, strlen(text), ret);
 }
 

@@ -34,14 +34,12 @@ void message_put_time(struct text *text, int64_t time, int64_t offset)
 static void put_clock(struct text *text, int64_t time)
 {
     struct civil c = timestamp_to_civil(time);
-    text_printf(text, "%s %04d-%02d-%02d %02d:%02d", day_name(time), c.year, c.month, c.day, c.hour,
-                c.minute);
+    text_printf(text, "%s %04d-%02d-%02d %02d:%02d", day_name(time), c.year, c.month, c.day, c.hour, c.minute);
 }
 
 static const char *day_name(int64_t time)
 {
-    static const char *const days[] = {"Thu", "Fri", "Sat", "Sun",
-                                       "Mon", "Tue", "Wed"}; /* 1970 began on a Thursday */
+    static const char *const days[] = {"Thu", "Fri", "Sat", "Sun", "Mon", "Tue", "Wed"}; /* 1970 began on a Thursday */
     int64_t day = timestamp_floor(time, DAY_MS) / DAY_MS;
     return days[(day % 7 + 7) % 7];
 }

@@ -93,7 +93,8 @@ static bool acknowledge(const struct teller *t, const struct answer *answer, str
     enum alarm_state before = alarm->state;
     lifecycle_take(alarm, ALARM_EVENT_ACKNOWLEDGED, now);
     if (alarm->state == before) {
-        *ret_said = arena_printf(t->arena, "alarm %" PRId64 " needs no answer, it is %s", alarm->id, alarm_state_word(before));
+        *ret_said =
+            arena_printf(t->arena, "alarm %" PRId64 " needs no answer, it is %s", alarm->id, alarm_state_word(before));
         return true;
     }
     alarm->shelved_until = TIME_NONE;
@@ -110,9 +111,10 @@ static bool shelve(const struct teller *t, const struct answer *answer, struct a
         return fail(error, ERROR_INPUT, "alarm %" PRId64 " cannot be shelved until %s: that is past", alarm->id,
                     timestamp_print(answer->until, until));
     if (answer->until - now > t->config->longest_shelf)
-        return fail(error, ERROR_INPUT,
-                    "alarm %" PRId64 " cannot be shelved until %s: the longest shelf is %s ('longest_shelf' in the settings)",
-                    alarm->id, timestamp_print(answer->until, until), duration_print(t->config->longest_shelf, longest));
+        return fail(
+            error, ERROR_INPUT,
+            "alarm %" PRId64 " cannot be shelved until %s: the longest shelf is %s ('longest_shelf' in the settings)",
+            alarm->id, timestamp_print(answer->until, until), duration_print(t->config->longest_shelf, longest));
     if (!lifecycle_is_active(alarm->state))
         return fail(error, ERROR_INPUT, "alarm %" PRId64 " cannot be shelved, it is %s: only one that is still so can",
                     alarm->id, alarm_state_word(alarm->state));

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-/* What people do with alarms: acknowledge, shelve, take off the shelf. Each answer is a step of the lifecycle, stored with
- * who, when and what. The functions stand in the caller's transaction, so that the service and a command beside it never
- * overwrite each other.
+/* What people do with alarms: acknowledge, shelve, take off the shelf. Each answer is a step of the lifecycle, stored
+ * with who, when and what. The functions stand in the caller's transaction, so that the service and a command beside it
+ * never overwrite each other.
  *
  * Shelving is about a rule at a station: the alarm that is named, and whatever the rule raises there until the time is
  * over. What is still so then is announced and needs an answer again. */
@@ -11,8 +11,8 @@
 #include "service/tell.h"
 
 enum answer_kind { ANSWER_ACKNOWLEDGE, ANSWER_SHELVE, ANSWER_UNSHELVE, ANSWER_KIND_COUNT };
-const char *answer_kind_word(enum answer_kind kind);       /* "acknowledge", "shelve", "unshelve" */
-enum answer_kind answer_kind_find(const char *word);       /* ANSWER_KIND_COUNT where unknown */
+const char *answer_kind_word(enum answer_kind kind); /* "acknowledge", "shelve", "unshelve" */
+enum answer_kind answer_kind_find(const char *word); /* ANSWER_KIND_COUNT where unknown */
 
 struct answer {
     int64_t alarm; /* its number */

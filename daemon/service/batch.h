@@ -23,8 +23,8 @@ bool batch_write(struct pipeline *pipeline, struct batch_of_files *batch, struct
 /* Within a transaction: what stands in the archive now. */
 bool batch_put_facts(struct pipeline *pipeline, const struct batch_of_files *batch, struct error *error);
 
-/* Pages and manifests of some due places or, when no station is due any more, the network's own files (publish_pages.c).
- * `places` has at least one. */
+/* Pages and manifests of some due places or, when no station is due any more, the network's own files
+ * (publish_pages.c). `places` has at least one. */
 bool publish_places(struct pipeline *pipeline, const uint32_t *places, size_t n, struct error *error);
 
 #endif

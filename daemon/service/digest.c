@@ -68,8 +68,9 @@ static bool send(const struct teller *t, int64_t from, int64_t now, struct error
     struct notice notice = {.event = NOTICE_DIGEST,
                             .created = now,
                             .priority = PRIORITY_LOW,
-                            .body = body.length ? body.bytes : "Nothing to tell: no old news, no open alarms, all stations "
-                                                               "heard from, no drops set aside, all notices delivered.",
+                            .body = body.length ? body.bytes
+                                                : "Nothing to tell: no old news, no open alarms, all stations "
+                                                  "heard from, no drops set aside, all notices delivered.",
                             .data_until = TIME_NONE,
                             .alarm = {.episode = {.end = TIME_NONE}}};
     notice.station_name = notice.rule_title = notice.advice = notice.rule_kind = notice.unit = notice.quantity = "";
@@ -212,7 +213,8 @@ static bool put_undelivered(const struct teller *t, struct span span, struct tex
         if (!has_heading)
             put_heading(ret, "Notices that were not delivered", 0);
         has_heading = true;
-        text_printf(ret, "- to %s: %" PRId64 " wait, %" PRId64 " given up; ", lines[k].recipient, lines[k].due, given_up);
+        text_printf(ret, "- to %s: %" PRId64 " wait, %" PRId64 " given up; ", lines[k].recipient, lines[k].due,
+                    given_up);
         put_visible(ret, lines[k].last_answer);
         text_putc(ret, '\n');
     }

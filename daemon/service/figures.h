@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* How many alarms a recipient gets: the figures by which the trade judges whether a person can still answer them
- * (ISA-18.2, IEC 62682: some 150 new alarms a day and one or two in 10 min can be answered, more than 10 in 10 min cannot;
- * alarms that stand for longer than a day, and those that chatter, should be few). */
+ * (ISA-18.2, IEC 62682: some 150 new alarms a day and one or two in 10 min can be answered, more than 10 in 10 min
+ * cannot; alarms that stand for longer than a day, and those that chatter, should be few). */
 #ifndef RILLWARD_SERVICE_FIGURES_H
 #define RILLWARD_SERVICE_FIGURES_H
 
@@ -9,11 +9,11 @@
 #include "store/store.h"
 
 struct figures {
-    int64_t day;        /* new alarms in the last 24 h */
+    int64_t day;            /* new alarms in the last 24 h */
     int64_t most_in_10_min; /* of these */
-    int64_t chattering; /* of these */
-    int64_t standing;   /* active, and known for longer than 24 h */
-    bool is_flood;      /* now */
+    int64_t chattering;     /* of these */
+    int64_t standing;       /* active, and known for longer than 24 h */
+    bool is_flood;          /* now */
 };
 
 /* `open` are the open alarms. */

@@ -17,9 +17,11 @@ static bool changes_anything(const struct gather_input *input, const struct gath
 static bool tell_together(const struct teller *t, const struct fresh_notice *notices, const struct gather_input *input,
                           const struct gather_plan *plan, enum gather_fate fate, size_t group, struct error *error);
 static bool belongs(const struct gather_plan *plan, size_t item, enum gather_fate fate, size_t group);
-static const char *summary_reason(const struct teller *t, const struct gather_input *input, const struct gather_plan *plan);
+static const char *summary_reason(const struct teller *t, const struct gather_input *input,
+                                  const struct gather_plan *plan);
 
-bool gather_notices(const struct teller *t, const struct gather_room *room, bool may_wait, int64_t now, struct error *error)
+bool gather_notices(const struct teller *t, const struct gather_room *room, bool may_wait, int64_t now,
+                    struct error *error)
 {
     struct fresh_notice *list;
     size_t n, next;
@@ -165,12 +167,14 @@ static bool belongs(const struct gather_plan *plan, size_t item, enum gather_fat
     return plan->fates[item] == fate && (fate == GATHER_SUMMARY || plan->with[item] == group);
 }
 
-static const char *summary_reason(const struct teller *t, const struct gather_input *input, const struct gather_plan *plan)
+static const char *summary_reason(const struct teller *t, const struct gather_input *input,
+                                  const struct gather_plan *plan)
 {
     if (!plan->is_flood)
         return "These waited until they could be sent, and come in one message.";
     return arena_printf(t->arena,
-                        "%" PRId64 " new alarms within 10 min are more than a person can take in. While that lasts, this "
+                        "%" PRId64
+                        " new alarms within 10 min are more than a person can take in. While that lasts, this "
                         "summary takes the place of single messages.",
                         input->raised_lately);
 }

@@ -19,7 +19,8 @@ static void print_units(struct text *ret);
 static void print_block(struct text *ret, void (*print)(struct text *));
 
 static const char cautions[] =
-    "Values are provisional until a qualified person has reviewed them. Alarms may be late, because data are; they do not "
+    "Values are provisional until a qualified person has reviewed them. Alarms may be late, because data are; they do "
+    "not "
     "replace official flood or water-quality warnings. Thresholds follow local rules and licensed practice.";
 
 /* ---- help ---- */
@@ -37,14 +38,17 @@ void manual_print_usage(const struct manual *manual, struct text *ret)
     for (size_t i = 0; i < manual->option_count; i++) {
         const struct manual_option *option = &manual->options[i];
         char name[64];
-        snprintf(name, sizeof name, "--%s%s%s", option->name, option->value ? " " : "", option->value ? option->value : "");
+        snprintf(name, sizeof name, "--%s%s%s", option->name, option->value ? " " : "",
+                 option->value ? option->value : "");
         text_printf(ret, "  %c%c%s %-19s %s\n", option->has_short ? '-' : ' ', option->has_short ? option->letter : ' ',
                     option->has_short ? "," : " ", name, option->help);
     }
-    text_puts(ret, "      --version           tell the version\n\n"
-                   "Exit status: 0 fine, 1 something needs a hand, 2 wrong use or settings.\n"
-                   "Values are provisional until a qualified person has reviewed them. Alarms may be late, because data are;\n"
-                   "they do not replace official flood or water-quality warnings.\n");
+    text_puts(
+        ret,
+        "      --version           tell the version\n\n"
+        "Exit status: 0 fine, 1 something needs a hand, 2 wrong use or settings.\n"
+        "Values are provisional until a qualified person has reviewed them. Alarms may be late, because data are;\n"
+        "they do not replace official flood or water-quality warnings.\n");
 }
 
 /* ---- rillward(1) ---- */
@@ -54,10 +58,11 @@ void manual_print_page(const struct manual *manual, struct text *ret)
     title(ret, "rillward", 1, "finished records and alarms from water loggers' files");
     print_synopsis(manual, ret);
     heading(ret, "DESCRIPTION");
-    paragraph(ret, "rillward watches a synced folder into which field crews drop files of submerged water loggers, of "
-                   "barometric loggers, and of field notes. It pairs water with air pressure by site and time, corrects, "
-                   "flags, applies rules, writes finished records to an archive, and sends alarms by webhook and e-mail. "
-                   "The folder is only ever read.");
+    paragraph(ret,
+              "rillward watches a synced folder into which field crews drop files of submerged water loggers, of "
+              "barometric loggers, and of field notes. It pairs water with air pressure by site and time, corrects, "
+              "flags, applies rules, writes finished records to an archive, and sends alarms by webhook and e-mail. "
+              "The folder is only ever read.");
     paragraph(ret, "All commands but serve and once may be used while the service runs.");
     heading(ret, "COMMANDS");
     for (size_t i = 0; i < manual->command_count; i++) {
@@ -74,7 +79,8 @@ void manual_print_page(const struct manual *manual, struct text *ret)
     }
     print_options(manual, ret);
     heading(ret, "SIGNALS");
-    tagged(ret, "SIGHUP", "Read the settings again. Settings with mistakes change nothing: the running ones stay in force.");
+    tagged(ret, "SIGHUP",
+           "Read the settings again. Settings with mistakes change nothing: the running ones stay in force.");
     tagged(ret, "SIGTERM, SIGINT", "Stop after the piece of work at hand.");
     heading(ret, "EXIT STATUS");
     tagged(ret, "0", "Fine.");
@@ -134,15 +140,18 @@ void manual_print_settings(struct text *ret)
 {
     title(ret, "rillward.yaml", 5, "settings of rillward");
     heading(ret, "DESCRIPTION");
-    paragraph(ret, "One YAML file describes the network: where files come from, the stations and barometers, how each kind "
-                   "of file is read, what is told to whom. The main file may include others. It is read whole: every "
-                   "mistake is told with file, line and column, and nothing starts on a file that has one. Unknown and "
-                   "repeated keys are mistakes.");
-    paragraph(ret, "Quantities are written with their unit, as in '30 min', '0.25 m', '18 in', '3 mg/L'; the wrong kind of "
-                   "unit is a mistake. Relative paths are taken from the folder of the file that they stand in. Secrets "
-                   "never stand in the file: a setting names a file that only the service can read, or a credential of the "
-                   "service manager.");
-    paragraph(ret, "'rillward check -c FILE' tells every mistake; a running service reads the settings again at SIGHUP.");
+    paragraph(ret,
+              "One YAML file describes the network: where files come from, the stations and barometers, how each kind "
+              "of file is read, what is told to whom. The main file may include others. It is read whole: every "
+              "mistake is told with file, line and column, and nothing starts on a file that has one. Unknown and "
+              "repeated keys are mistakes.");
+    paragraph(ret,
+              "Quantities are written with their unit, as in '30 min', '0.25 m', '18 in', '3 mg/L'; the wrong kind of "
+              "unit is a mistake. Relative paths are taken from the folder of the file that they stand in. Secrets "
+              "never stand in the file: a setting names a file that only the service can read, or a credential of the "
+              "service manager.");
+    paragraph(ret,
+              "'rillward check -c FILE' tells every mistake; a running service reads the settings again at SIGHUP.");
     print_sections(ret);
     heading(ret, "DEFAULT LIMITS");
     print_block(ret, option_print_limits);
@@ -152,7 +161,8 @@ void manual_print_settings(struct text *ret)
     heading(ret, "CAUTIONS");
     paragraph(ret, cautions);
     heading(ret, "FILES");
-    tagged(ret, "/usr/share/doc/rillward/examples", "Settings to begin with: minimal.yaml; full.yaml has every setting.");
+    tagged(ret, "/usr/share/doc/rillward/examples",
+           "Settings to begin with: minimal.yaml; full.yaml has every setting.");
     heading(ret, "SEE ALSO");
     text_puts(ret, ".BR rillward (1)\n");
 }

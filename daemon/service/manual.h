@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* The manual pages and the shell completion, made from the tables that the parsers read, so that they cannot lag behind.
+/* The manual pages and the shell completion, made from the tables that the parsers read, so that they cannot lag
+ * behind.
  *
  * Pages are roff with the man macros (groff_man(7)) and carry no date: the same program prints the same bytes. */
 #ifndef RILLWARD_SERVICE_MANUAL_H
@@ -18,9 +19,9 @@ struct manual_command {
 };
 
 struct manual_option {
-    const char *name; /* "config" */
-    char letter;      /* what the parser calls it */
-    bool has_short;   /* -c is accepted too */
+    const char *name;  /* "config" */
+    char letter;       /* what the parser calls it */
+    bool has_short;    /* -c is accepted too */
     const char *value; /* "FILE"; NULL: it takes none */
     const char *help;
 };

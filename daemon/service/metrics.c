@@ -113,7 +113,8 @@ void metrics_render(const struct metrics *metrics, struct text *ret)
     render_outbox(metrics, ret);
     single(ret, "rillward_dirty_spans", "gauge", metrics->counts.dirty, "Spans that wait to be derived.");
     single(ret, "rillward_records_due", "gauge", metrics->counts.pages_due, "Records that wait to be written.");
-    single(ret, "rillward_drops_waiting", "gauge", metrics->counts.waiting, "Files of the inbox that wait to be whole.");
+    single(ret, "rillward_drops_waiting", "gauge", metrics->counts.waiting,
+           "Files of the inbox that wait to be whole.");
     single(ret, "rillward_drops_set_aside", "gauge", metrics->counts.set_aside,
            "Files of the inbox that could not be read and need a hand.");
 }
@@ -216,8 +217,8 @@ static void render_outbox(const struct metrics *metrics, struct text *ret)
         {"rillward_notices_due", "gauge", "Notices that wait to be delivered.", offsetof(struct outbox_line, due)},
         {"rillward_notices_delivered_total", "counter", "Notices that were delivered.",
          offsetof(struct outbox_line, delivered)},
-        {"rillward_notices_given_up_total", "counter", "Notices that could not be delivered and are not tried any more.",
-         offsetof(struct outbox_line, given_up)},
+        {"rillward_notices_given_up_total", "counter",
+         "Notices that could not be delivered and are not tried any more.", offsetof(struct outbox_line, given_up)},
     };
     for (size_t k = 0; k < COUNT_OF(kinds) && metrics->outbox_count > 0; k++) {
         family(ret, kinds[k].name, kinds[k].type, kinds[k].help);

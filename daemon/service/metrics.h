@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-/* Figures for monitoring, as a text file in the Prometheus exposition format 0.0.4 (for the textfile collector of a node
- * exporter or anything else that reads it). Times are exported as times, never as ages. Label values are ids of the
- * settings or words of fixed lists, so their number is bounded by the settings. */
+/* Figures for monitoring, as a text file in the Prometheus exposition format 0.0.4 (for the textfile collector of a
+ * node exporter or anything else that reads it). Times are exported as times, never as ages. Label values are ids of
+ * the settings or words of fixed lists, so their number is bounded by the settings. */
 #ifndef RILLWARD_SERVICE_METRICS_H
 #define RILLWARD_SERVICE_METRICS_H
 

@@ -17,7 +17,8 @@ static bool render_month(struct pipeline *p, struct page_fact *page, struct revi
 static bool load_dataset(struct pipeline *p, size_t station, const struct page_fact *page, struct dataset *ret,
                          struct error *error);
 static bool load_raw(struct pipeline *p, uint32_t place, struct dataset *dataset, struct error *error);
-static void align_raw(struct arena *arena, const struct readings *all, const struct record *record, struct readings *ret);
+static void align_raw(struct arena *arena, const struct readings *all, const struct record *record,
+                      struct readings *ret);
 static bool load_barometers(struct pipeline *p, struct dataset *dataset, struct error *error);
 static bool load_drops(struct pipeline *p, struct dataset *dataset, struct error *error);
 static void render_records(const struct dataset *dataset, struct archive_file *files,
@@ -160,7 +161,8 @@ static bool load_raw(struct pipeline *p, uint32_t place, struct dataset *dataset
 }
 
 /* Row i of ret is the reading that row i of the record came from. Both ascend. */
-static void align_raw(struct arena *arena, const struct readings *all, const struct record *record, struct readings *ret)
+static void align_raw(struct arena *arena, const struct readings *all, const struct record *record,
+                      struct readings *ret)
 {
     readings_init(ret, arena, record->n, readings_columns(all));
     size_t j = 0;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* Pages and manifests. A page links to what stands already: records come first (publish.c), then the stations' pages, then
- * the network's. */
+/* Pages and manifests. A page links to what stands already: records come first (publish.c), then the stations' pages,
+ * then the network's. */
 #include "archive/about.h"
 #include "archive/manifest.h"
 #include "archive/network_json.h"
@@ -125,7 +125,8 @@ static bool load_months(struct pipeline *p, size_t station, const struct file_fa
     struct page_month *months = arena_array(p->arena, n + 1, sizeof *months);
     page->months = months;
     for (size_t k = n; k > 0; k--) {
-        struct page_month month = {facts[k - 1].month / 12, facts[k - 1].month % 12 + 1, facts[k - 1].revision, NULL, 0};
+        struct page_month month = {facts[k - 1].month / 12, facts[k - 1].month % 12 + 1, facts[k - 1].revision, NULL,
+                                   0};
         struct page_file *links = arena_array(p->arena, formats, sizeof *links);
         for (size_t f = 0; f < formats; f++) {
             char path[ARCHIVE_PATH_SIZE];

@@ -4,8 +4,8 @@
 #include "alarms/remind.h"
 #include "base/timestamp.h"
 
-static bool remind(const struct teller *t, struct alarm *alarm, const struct rule *rule, enum notice_event event, int64_t now,
-                   struct error *error);
+static bool remind(const struct teller *t, struct alarm *alarm, const struct rule *rule, enum notice_event event,
+                   int64_t now, struct error *error);
 
 bool remind_people(const struct teller *t, int64_t now, int64_t *ret_next, struct error *error)
 {
@@ -29,10 +29,11 @@ bool remind_people(const struct teller *t, int64_t now, int64_t *ret_next, struc
 }
 
 /* A reminder also goes to those further up, once they know. */
-static bool remind(const struct teller *t, struct alarm *alarm, const struct rule *rule, enum notice_event event, int64_t now,
-                   struct error *error)
+static bool remind(const struct teller *t, struct alarm *alarm, const struct rule *rule, enum notice_event event,
+                   int64_t now, struct error *error)
 {
-    bool is_reminder = event == NOTICE_REMINDED, is_above_told = alarm->escalated != TIME_NONE && alarm->escalated != now;
+    bool is_reminder = event == NOTICE_REMINDED,
+         is_above_told = alarm->escalated != TIME_NONE && alarm->escalated != now;
     alarm->changed = now;
     if (is_reminder)
         alarm->told = now;

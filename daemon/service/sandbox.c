@@ -39,8 +39,7 @@ struct ruleset {
      LANDLOCK_ACCESS_FS_MAKE_DIR | LANDLOCK_ACCESS_FS_MAKE_REG | LANDLOCK_ACCESS_FS_MAKE_FIFO | ACCESS_REFER |         \
      ACCESS_TRUNCATE)
 #define ALL_OF_ABI_1 ((uint64_t)(LANDLOCK_ACCESS_FS_MAKE_SYM << 1) - 1)
-#define FOR_FILES                                                                                                      \
-    ((uint64_t)(LANDLOCK_ACCESS_FS_READ_FILE | LANDLOCK_ACCESS_FS_WRITE_FILE) | ACCESS_TRUNCATE)
+#define FOR_FILES ((uint64_t)(LANDLOCK_ACCESS_FS_READ_FILE | LANDLOCK_ACCESS_FS_WRITE_FILE) | ACCESS_TRUNCATE)
 
 struct entry {
     const char *path; /* without links; what does not exist keeps its last parts */
@@ -55,7 +54,7 @@ struct sandbox {
     struct arena *arena;
     struct entry *entries;
     size_t count, capacity;
-    int abi; /* entered with; 0: not */
+    int abi;           /* entered with; 0: not */
     bool is_forbidden; /* a filter of system calls is in the way */
 };
 
@@ -163,11 +162,11 @@ static void plan_system(struct sandbox *sandbox)
         const char *path;
         uint64_t access;
     } needed[] = {
-        {"/etc", READ_NAMED},                          /* resolv.conf, hosts, nsswitch.conf, services, ssl */
-        {"/run/systemd/resolve", READ_NAMED},          /* where resolv.conf may lead */
+        {"/etc", READ_NAMED},                 /* resolv.conf, hosts, nsswitch.conf, services, ssl */
+        {"/run/systemd/resolve", READ_NAMED}, /* where resolv.conf may lead */
         {"/run/resolvconf", READ_NAMED},
         {"/run/NetworkManager", READ_NAMED},
-        {"/usr/lib", READ},                            /* modules of name resolution, loaded when needed */
+        {"/usr/lib", READ}, /* modules of name resolution, loaded when needed */
         {"/usr/lib64", READ},
         {"/usr/share/zoneinfo", READ},
         {"/usr/share/ca-certificates", READ},
@@ -176,7 +175,8 @@ static void plan_system(struct sandbox *sandbox)
         {"/dev/null", READ | LANDLOCK_ACCESS_FS_WRITE_FILE},
         {"/dev/urandom", READ},
     };
-    static const char *const variables[] = {"TZDIR", "CREDENTIALS_DIRECTORY", "SSL_CERT_DIR", "SSL_CERT_FILE", "OPENSSL_CONF"};
+    static const char *const variables[] = {"TZDIR", "CREDENTIALS_DIRECTORY", "SSL_CERT_DIR", "SSL_CERT_FILE",
+                                            "OPENSSL_CONF"};
     for (size_t i = 0; i < COUNT_OF(needed); i++)
         add(sandbox, needed[i].path, needed[i].access, false);
     for (size_t i = 0; i < COUNT_OF(variables); i++) {
@@ -290,7 +290,8 @@ bool sandbox_is_entered(const struct sandbox *sandbox)
 void sandbox_describe(const struct sandbox *sandbox, struct text *ret)
 {
     if (sandbox->abi == 0) {
-        text_puts(ret, sandbox->is_forbidden ? "a filter of system calls forbids Landlock" : "the kernel offers no Landlock");
+        text_puts(ret, sandbox->is_forbidden ? "a filter of system calls forbids Landlock"
+                                             : "the kernel offers no Landlock");
         text_puts(ret, ": the unit's protections are all there is");
         return;
     }

@@ -5,9 +5,9 @@
  *            secrets, credentials and certificate authorities, and what name resolution, TLS and time zones read
  *   writes   archive, state, the folder of the metrics file
  *
- * Besides: no new privileges, nothing is executed, no TCP port is opened, no process outside is signalled, as far as the
- * kernel knows how. /etc is readable by name because resolv.conf is replaced, not rewritten; file modes still hold there.
- * A kernel without Landlock is no mistake: then the unit's protections are all there is.
+ * Besides: no new privileges, nothing is executed, no TCP port is opened, no process outside is signalled, as far as
+ * the kernel knows how. /etc is readable by name because resolv.conf is replaced, not rewritten; file modes still hold
+ * there. A kernel without Landlock is no mistake: then the unit's protections are all there is.
  *
  * Enter before the first thread is made: only the calling thread and those it makes later are confined. */
 #ifndef RILLWARD_SERVICE_SANDBOX_H
@@ -36,8 +36,8 @@ void sandbox_describe(const struct sandbox *sandbox, struct text *ret);
 /* Can a service in `running` work with what `fresh` needs? CONFIG error that names what lies outside. */
 bool sandbox_covers(const struct sandbox *running, const struct sandbox *fresh, struct error *error);
 
-/* A folder of the plan that was mounted or made anew since, below no other of it, so that the kernel keeps us out; NULL:
- * none. Only starting again helps. */
+/* A folder of the plan that was mounted or made anew since, below no other of it, so that the kernel keeps us out;
+ * NULL: none. Only starting again helps. */
 const char *sandbox_find_stale(const struct sandbox *sandbox);
 
 #endif

@@ -44,8 +44,8 @@ bool tell_people(const struct teller *t, const struct alarm *alarm, const struct
     return true;
 }
 
-bool tell_change(const struct teller *t, struct alarm *alarm, enum notice_event event, const char *who, const char *what,
-                 struct error *error)
+bool tell_change(const struct teller *t, struct alarm *alarm, enum notice_event event, const char *who,
+                 const char *what, struct error *error)
 {
     if (!store_alarm_put(t->store, alarm, who, what, error))
         return false;
@@ -139,7 +139,8 @@ static const char *first_words(const struct teller *t, const struct alarm *alarm
     duration_print(alarm->changed - alarm->asked, duration);
     if (event == NOTICE_REMINDED)
         return arena_printf(t->arena, "REMINDER: nobody has answered this alarm for %s.", duration);
-    return arena_printf(t->arena, "PASSED ON TO YOU: those who were told have not answered this alarm for %s.", duration);
+    return arena_printf(t->arena, "PASSED ON TO YOU: those who were told have not answered this alarm for %s.",
+                        duration);
 }
 
 /* Behind what was seen, cut where there is no room for both. */
@@ -149,8 +150,8 @@ static void add_chattering(const struct teller *t, struct alarm *alarm)
     const size_t size = sizeof alarm->episode.detail;
     if (alarm->times < CHATTERING_TIMES)
         return;
-    int length = snprintf(words, sizeof words, "%schattering: it began %" PRId64 " times within %s", *detail ? "; " : "",
-                          alarm->times, duration_print(t->config->chattering_window, window));
+    int length = snprintf(words, sizeof words, "%schattering: it began %" PRId64 " times within %s",
+                          *detail ? "; " : "", alarm->times, duration_print(t->config->chattering_window, window));
     size_t keep = size - 1 - (size_t)length;
     if (strlen(detail) > keep) {
         while (keep > 0 && ((unsigned char)detail[keep] & 0xC0) == 0x80) /* at the start of a character */

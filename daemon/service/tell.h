@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* From a change of an alarm to notices in the outbox: who is told, and with which facts. In the caller's transaction. */
+/* From a change of an alarm to notices in the outbox: who is told, and with which facts. In the caller's transaction.
+ */
 #ifndef RILLWARD_SERVICE_TELL_H
 #define RILLWARD_SERVICE_TELL_H
 
@@ -17,8 +18,8 @@ struct teller {
 };
 
 /* Put one notice of `event` for each recipient in `to`. `rule` is the alarm's. */
-bool tell_people(const struct teller *teller, const struct alarm *alarm, const struct rule *rule, enum notice_event event,
-                 const struct word_list *to, struct error *error);
+bool tell_people(const struct teller *teller, const struct alarm *alarm, const struct rule *rule,
+                 enum notice_event event, const struct word_list *to, struct error *error);
 
 /* Store a changed alarm with its step, and announce it as its rule says: to those whom the rule tells, and to those
  * further up where they have been told. ANNOUNCE_NOTHING: only the step; `what` NULL: not even that. A rule that is
@@ -26,7 +27,8 @@ bool tell_people(const struct teller *teller, const struct alarm *alarm, const s
 bool tell_change(const struct teller *teller, struct alarm *alarm, enum notice_event event, const char *who,
                  const char *what, struct error *error);
 
-/* The same over all attempts, and never the same for another message: also not after the database was lost and made anew. */
+/* The same over all attempts, and never the same for another message: also not after the database was lost and made
+ * anew. */
 const char *tell_uid(const struct teller *teller, const char *what, int64_t number, const char *recipient, int64_t now);
 
 #endif

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-/* A bell in the state folder: a command that changed something rings it, and the service that sleeps there looks at once.
- * A named pipe; what is read from it means nothing. Where nobody sleeps, ringing does nothing, and a service that starts
- * looks by itself. */
+/* A bell in the state folder: a command that changed something rings it, and the service that sleeps there looks at
+ * once. A named pipe; what is read from it means nothing. Where nobody sleeps, ringing does nothing, and a service that
+ * starts looks by itself. */
 #ifndef RILLWARD_SERVICE_WAKE_H
 #define RILLWARD_SERVICE_WAKE_H
 

@@ -15,7 +15,8 @@ enum { PAGES_AT_ONCE = 256 }; /* 1 MiB */
 
 static bool name_temporary(const char *target, char *ret, struct error *error);
 static bool copy(struct store *store, const char *path, const struct store_progress *progress, struct error *error);
-static bool copy_pages(struct store *store, sqlite3 *target, const struct store_progress *progress, struct error *error);
+static bool copy_pages(struct store *store, sqlite3 *target, const struct store_progress *progress,
+                       struct error *error);
 static bool check(sqlite3 *target, struct error *error);
 static bool put_in_place(const char *temporary, const char *target, struct error *error);
 static void remove_temporary(const char *temporary);
@@ -75,7 +76,8 @@ static bool copy_pages(struct store *store, sqlite3 *target, const struct store_
     int finished = sqlite3_backup_finish(backup);
     if (code == SQLITE_DONE && finished == SQLITE_OK)
         return true;
-    return fail(error, ERROR_SYSTEM, "cannot copy the database: %s", sqlite3_errstr(code == SQLITE_DONE ? finished : code));
+    return fail(error, ERROR_SYSTEM, "cannot copy the database: %s",
+                sqlite3_errstr(code == SQLITE_DONE ? finished : code));
 }
 
 /* A copy that was not read back is a hope. Without a journal of its own: the copy is one file. */
@@ -91,10 +93,12 @@ static bool check(sqlite3 *target, struct error *error)
     statement = NULL;
     is_sound = is_sound && id == STORE_APPLICATION_ID &&
                sqlite3_prepare_v2(target, "PRAGMA integrity_check(1)", -1, &statement, NULL) == SQLITE_OK &&
-               sqlite3_step(statement) == SQLITE_ROW && strcmp((const char *)sqlite3_column_text(statement, 0), "ok") == 0;
+               sqlite3_step(statement) == SQLITE_ROW &&
+               strcmp((const char *)sqlite3_column_text(statement, 0), "ok") == 0;
     sqlite3_finalize(statement);
-    return is_sound || fail(error, ERROR_STORAGE, "the copy is not sound (%s): 'rillward verify' tells whether the database is",
-                            sqlite3_errmsg(target));
+    return is_sound ||
+           fail(error, ERROR_STORAGE, "the copy is not sound (%s): 'rillward verify' tells whether the database is",
+                sqlite3_errmsg(target));
 }
 
 static bool put_in_place(const char *temporary, const char *target, struct error *error)

@@ -11,31 +11,32 @@
 enum { ITEMS_MOST = 40 }; /* of a group or summary that a message can name; the rest it counts */
 
 #define NOTICE_COLUMNS                                                                                                 \
-    "id, uid, recipient, event, created, attempts, alarm, station, rule, start, raised, end_, worst, worst_time, last,"\
+    "id, uid, recipient, event, created, attempts, alarm, station, rule, start, raised, end_, worst, worst_time, "     \
+    "last,"                                                                                                            \
     " last_time, detail, alarm_state, learnt, sequence, priority, station_name, rule_title, advice, rule_kind, unit,"  \
     " quantity, limit_, worst_written, last_written, decimals, utc_offset, data_until, body"
 
 static struct notice read_notice(struct arena *arena, sqlite3_stmt *row);
-static bool collect_notices(struct store *store, sqlite3_stmt *row, struct arena *arena, struct notice **ret, size_t *ret_n,
-                            struct error *error);
+static bool collect_notices(struct store *store, sqlite3_stmt *row, struct arena *arena, struct notice **ret,
+                            size_t *ret_n, struct error *error);
 static bool load_items(struct store *store, struct arena *arena, struct notice *notice, struct error *error);
 
 bool store_notice_add(struct store *store, const struct notice *n, struct error *error)
 {
     const struct episode *e = &n->alarm.episode;
-    return database_run(store, error,
-                        "INSERT INTO notice(uid, recipient, event, created, state, attempts, next_try, answer, alarm,"
-                        " station, rule, start, raised, end_, worst, worst_time, last, last_time, detail, alarm_state,"
-                        " learnt, sequence, priority, station_name, rule_title, advice, rule_kind, unit, quantity, limit_,"
-                        " worst_written, last_written, decimals, utc_offset, data_until, body)"
-                        " VALUES(?1,?2,?3,?4,0,0,?4,'',?5,?6,?7,?8,?9,?10,?11,?12,?13,?14,?15,?16,?17,?18,?19,?20,?21,"
-                        " ?22,?23,?24,?25,?26,?27,?28,?29,?30,?31,?32)",
-                        "ttiiittiiTdiditiiiittttttdddiiTt", n->uid, n->recipient, (int64_t)n->event, n->created,
-                        n->alarm.id, n->alarm.station, n->alarm.rule, e->start, e->raised, e->end, e->worst, e->worst_time,
-                        e->last, e->last_time, e->detail, (int64_t)n->alarm.state, n->alarm.learnt, n->alarm.sequence,
-                        (int64_t)n->priority, n->station_name, n->rule_title, n->advice, n->rule_kind, n->unit,
-                        n->quantity, n->limit, n->worst, n->last, (int64_t)n->decimals, n->utc_offset, n->data_until,
-                        n->body ? n->body : "");
+    return database_run(
+        store, error,
+        "INSERT INTO notice(uid, recipient, event, created, state, attempts, next_try, answer, alarm,"
+        " station, rule, start, raised, end_, worst, worst_time, last, last_time, detail, alarm_state,"
+        " learnt, sequence, priority, station_name, rule_title, advice, rule_kind, unit, quantity, limit_,"
+        " worst_written, last_written, decimals, utc_offset, data_until, body)"
+        " VALUES(?1,?2,?3,?4,0,0,?4,'',?5,?6,?7,?8,?9,?10,?11,?12,?13,?14,?15,?16,?17,?18,?19,?20,?21,"
+        " ?22,?23,?24,?25,?26,?27,?28,?29,?30,?31,?32)",
+        "ttiiittiiTdiditiiiittttttdddiiTt", n->uid, n->recipient, (int64_t)n->event, n->created, n->alarm.id,
+        n->alarm.station, n->alarm.rule, e->start, e->raised, e->end, e->worst, e->worst_time, e->last, e->last_time,
+        e->detail, (int64_t)n->alarm.state, n->alarm.learnt, n->alarm.sequence, (int64_t)n->priority, n->station_name,
+        n->rule_title, n->advice, n->rule_kind, n->unit, n->quantity, n->limit, n->worst, n->last, (int64_t)n->decimals,
+        n->utc_offset, n->data_until, n->body ? n->body : "");
 }
 
 bool store_notices_due(struct store *store, int64_t now, size_t most, struct arena *arena, struct notice **ret,
@@ -43,7 +44,8 @@ bool store_notices_due(struct store *store, int64_t now, size_t most, struct are
 {
     /* One to each recipient, so that a dead one never hides another's. An alarm's notices leave in order: a later one
      * waits for the earlier, also while that waits for its next try or for the message that tells it. */
-    CLEANUP(database_reset) sqlite3_stmt *row =
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
         database_start(store, error,
                        "SELECT " NOTICE_COLUMNS " FROM notice WHERE id IN (SELECT min(n.id) FROM notice n"
                        " WHERE n.state = 0 AND n.next_try <= ?1 AND NOT EXISTS (SELECT 1 FROM notice e"
@@ -60,18 +62,19 @@ bool store_notices_due(struct store *store, int64_t now, size_t most, struct are
     return true;
 }
 
-bool store_notices_fresh(struct store *store, int64_t now, struct arena *arena, struct fresh_notice **ret, size_t *ret_n,
-                         struct error *error)
+bool store_notices_fresh(struct store *store, int64_t now, struct arena *arena, struct fresh_notice **ret,
+                         size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT id, alarm, created, recipient, rule, event, priority FROM notice n WHERE state = 0"
-                       " AND attempts = 0 AND next_try <= ?1 AND event NOT IN (4, 7, 8, 9)"
-                       " AND NOT EXISTS (SELECT 1 FROM notice e LEFT JOIN notice g ON g.id = e.group_"
-                       "  WHERE e.alarm = n.alarm AND e.recipient = n.recipient AND e.id < n.id"
-                       "  AND ((e.state = 0 AND (e.attempts > 0 OR e.next_try > ?1)) OR (g.state = 0 AND g.id <> n.id)))"
-                       " ORDER BY recipient, id",
-                       "i", now);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(
+        store, error,
+        "SELECT id, alarm, created, recipient, rule, event, priority FROM notice n WHERE state = 0"
+        " AND attempts = 0 AND next_try <= ?1 AND event NOT IN (4, 7, 8, 9)"
+        " AND NOT EXISTS (SELECT 1 FROM notice e LEFT JOIN notice g ON g.id = e.group_"
+        "  WHERE e.alarm = n.alarm AND e.recipient = n.recipient AND e.id < n.id"
+        "  AND ((e.state = 0 AND (e.attempts > 0 OR e.next_try > ?1)) OR (g.state = 0 AND g.id <> n.id)))"
+        " ORDER BY recipient, id",
+        "i", now);
     struct fresh_notice *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -94,8 +97,8 @@ bool store_notice_find(struct store *store, int64_t id, struct arena *arena, str
 {
     struct notice *list;
     size_t n;
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error, "SELECT " NOTICE_COLUMNS " FROM notice WHERE id = ?1", "i", id);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(store, error, "SELECT " NOTICE_COLUMNS " FROM notice WHERE id = ?1", "i", id);
     if (!collect_notices(store, row, arena, &list, &n, error))
         return false;
     if (n == 0)
@@ -123,10 +126,11 @@ bool store_notice_gather(struct store *store, int64_t id, int64_t teller, struct
 bool store_raised_count(struct store *store, const char *recipient, struct span span, int64_t *ret, struct error *error)
 {
     *ret = 0;
-    return database_one(store, ret, error,
-                        "SELECT count(DISTINCT alarm) FROM notice WHERE recipient = ?1 AND created >= ?2 AND created < ?3"
-                        " AND event = 0",
-                        "tii", recipient, span.from, span.to);
+    return database_one(
+        store, ret, error,
+        "SELECT count(DISTINCT alarm) FROM notice WHERE recipient = ?1 AND created >= ?2 AND created < ?3"
+        " AND event = 0",
+        "tii", recipient, span.from, span.to);
 }
 
 bool store_raised_last(struct store *store, const char *recipient, const char *rule, int64_t since, int64_t *ret,
@@ -139,16 +143,17 @@ bool store_raised_last(struct store *store, const char *recipient, const char *r
                         "tti", recipient, rule, since);
 }
 
-bool store_notices_of_alarm(struct store *store, int64_t alarm, struct arena *arena, struct notice_fact **ret, size_t *ret_n,
-                            struct error *error)
+bool store_notices_of_alarm(struct store *store, int64_t alarm, struct arena *arena, struct notice_fact **ret,
+                            size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT n.recipient, n.event, n.created, coalesce(g.state, n.state), coalesce(g.attempts, n.attempts),"
-                       " coalesce(g.delivered, n.delivered), coalesce(g.next_try, n.next_try),"
-                       " coalesce(g.answer, n.answer), n.group_ IS NOT NULL"
-                       " FROM notice n LEFT JOIN notice g ON g.id = n.group_ WHERE n.alarm = ?1 ORDER BY n.id",
-                       "i", alarm);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(
+        store, error,
+        "SELECT n.recipient, n.event, n.created, coalesce(g.state, n.state), coalesce(g.attempts, n.attempts),"
+        " coalesce(g.delivered, n.delivered), coalesce(g.next_try, n.next_try),"
+        " coalesce(g.answer, n.answer), n.group_ IS NOT NULL"
+        " FROM notice n LEFT JOIN notice g ON g.id = n.group_ WHERE n.alarm = ?1 ORDER BY n.id",
+        "i", alarm);
     struct notice_fact *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -172,11 +177,12 @@ bool store_notices_of_alarm(struct store *store, int64_t alarm, struct arena *ar
 bool store_raised_times(struct store *store, const char *recipient, int64_t since, struct arena *arena, int64_t **ret,
                         size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT min(created) FROM notice WHERE recipient = ?1 AND created >= ?2 AND event = 0 GROUP BY alarm"
-                       " ORDER BY 1",
-                       "ti", recipient, since);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(
+        store, error,
+        "SELECT min(created) FROM notice WHERE recipient = ?1 AND created >= ?2 AND event = 0 GROUP BY alarm"
+        " ORDER BY 1",
+        "ti", recipient, since);
     int64_t *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -189,7 +195,8 @@ bool store_raised_times(struct store *store, const char *recipient, int64_t sinc
     return got == 0;
 }
 
-bool store_chattering_count(struct store *store, const char *recipient, int64_t since, int64_t *ret, struct error *error)
+bool store_chattering_count(struct store *store, const char *recipient, int64_t since, int64_t *ret,
+                            struct error *error)
 {
     *ret = 0;
     return database_one(store, ret, error,
@@ -198,27 +205,30 @@ bool store_chattering_count(struct store *store, const char *recipient, int64_t 
                         "ti", recipient, since);
 }
 
-bool store_given_up_count(struct store *store, const char *recipient, struct span span, int64_t *ret, struct error *error)
+bool store_given_up_count(struct store *store, const char *recipient, struct span span, int64_t *ret,
+                          struct error *error)
 {
     *ret = 0;
-    return database_one(store, ret, error,
-                        "SELECT count(*) FROM notice WHERE recipient = ?1 AND state = 2 AND next_try >= ?2 AND next_try < ?3",
-                        "tii", recipient, span.from, span.to);
+    return database_one(
+        store, ret, error,
+        "SELECT count(*) FROM notice WHERE recipient = ?1 AND state = 2 AND next_try >= ?2 AND next_try < ?3", "tii",
+        recipient, span.from, span.to);
 }
 
 bool store_listener_find(struct store *store, const char *recipient, struct listener_fact *ret, struct error *error)
 {
     *ret = (struct listener_fact){.flood_since = TIME_NONE, .summary_at = TIME_NONE, .digest_at = TIME_NONE};
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error, "SELECT flood_since, summary_at, digest_at FROM listener WHERE recipient = ?1", "t",
-                       recipient);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(
+        store, error, "SELECT flood_since, summary_at, digest_at FROM listener WHERE recipient = ?1", "t", recipient);
     int got = row ? database_step(store, row, error) : -1;
     if (got > 0)
         *ret = (struct listener_fact){column_time(row, 0), column_time(row, 1), column_time(row, 2)};
     return got >= 0;
 }
 
-bool store_listener_put(struct store *store, const char *recipient, const struct listener_fact *fact, struct error *error)
+bool store_listener_put(struct store *store, const char *recipient, const struct listener_fact *fact,
+                        struct error *error)
 {
     return database_run(store, error, "INSERT OR REPLACE INTO listener VALUES(?1, ?2, ?3, ?4)", "tTTT", recipient,
                         fact->flood_since, fact->summary_at, fact->digest_at);
@@ -227,7 +237,8 @@ bool store_listener_put(struct store *store, const char *recipient, const struct
 bool store_notice_deadline(struct store *store, int64_t now, int64_t *ret, struct error *error)
 {
     *ret = TIME_FOREVER;
-    return database_one(store, ret, error, "SELECT min(next_try) FROM notice WHERE state = 0 AND next_try > ?1", "i", now);
+    return database_one(store, ret, error, "SELECT min(next_try) FROM notice WHERE state = 0 AND next_try > ?1", "i",
+                        now);
 }
 
 bool store_notice_done(struct store *store, int64_t id, enum notice_state state, int64_t now, int64_t next_try,
@@ -243,13 +254,14 @@ bool store_notice_done(struct store *store, int64_t id, enum notice_state state,
 bool store_outbox_summary(struct store *store, struct arena *arena, struct outbox_line **ret, size_t *ret_n,
                           struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT recipient, sum(state = 0), sum(state = 1), sum(state = 2),"
-                       " min(CASE WHEN state = 0 THEN created END),"
-                       " coalesce((SELECT answer FROM notice b WHERE b.recipient = a.recipient AND state <> 1"
-                       "  AND answer <> '' ORDER BY id LIMIT 1), '') FROM notice a GROUP BY recipient ORDER BY recipient",
-                       "");
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(
+        store, error,
+        "SELECT recipient, sum(state = 0), sum(state = 1), sum(state = 2),"
+        " min(CASE WHEN state = 0 THEN created END),"
+        " coalesce((SELECT answer FROM notice b WHERE b.recipient = a.recipient AND state <> 1"
+        "  AND answer <> '' ORDER BY id LIMIT 1), '') FROM notice a GROUP BY recipient ORDER BY recipient",
+        "");
     struct outbox_line *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -264,8 +276,8 @@ bool store_outbox_summary(struct store *store, struct arena *arena, struct outbo
     return got == 0;
 }
 
-static bool collect_notices(struct store *store, sqlite3_stmt *row, struct arena *arena, struct notice **ret, size_t *ret_n,
-                            struct error *error)
+static bool collect_notices(struct store *store, sqlite3_stmt *row, struct arena *arena, struct notice **ret,
+                            size_t *ret_n, struct error *error)
 {
     struct notice *list = NULL;
     size_t n = 0, capacity = 0;
@@ -285,7 +297,8 @@ static bool load_items(struct store *store, struct arena *arena, struct notice *
     if (notice->event != NOTICE_GROUP && notice->event != NOTICE_SUMMARY)
         return true;
     struct notice *items;
-    CLEANUP(database_reset) sqlite3_stmt *row =
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
         database_start(store, error,
                        "SELECT " NOTICE_COLUMNS " FROM notice WHERE group_ = ?1 AND id IN (SELECT max(id) FROM notice"
                        " WHERE group_ = ?1 GROUP BY alarm) ORDER BY priority DESC, id LIMIT ?2",
@@ -293,8 +306,8 @@ static bool load_items(struct store *store, struct arena *arena, struct notice *
     if (!collect_notices(store, row, arena, &items, &notice->item_count, error))
         return false;
     notice->items = items;
-    return database_one(store, &notice->item_total, error, "SELECT count(DISTINCT alarm) FROM notice WHERE group_ = ?1", "i",
-                        notice->id);
+    return database_one(store, &notice->item_total, error, "SELECT count(DISTINCT alarm) FROM notice WHERE group_ = ?1",
+                        "i", notice->id);
 }
 
 static struct notice read_notice(struct arena *arena, sqlite3_stmt *row)

@@ -44,12 +44,11 @@ static struct gather_input input_of(const char *text)
         at += is_return;
         if (sscanf(at, "%d%3[!~]%1[a-z]%n", &number, flags, rule, &used) != 3)
             cr_assert(sscanf(at, "%d%1[a-z]%n", &number, rule, &used) == 2, "%s", at);
-        items[input.n++] = (struct gather_item){
-            .alarm = number,
-            .rule = arena_strdup(arena, rule),
-            .event = is_return ? NOTICE_RETURNED : NOTICE_RAISED,
-            .priority = strchr(flags, '!') ? PRIORITY_HIGH : PRIORITY_MEDIUM,
-            .last_of_rule = strchr(flags, '~') ? NOW - 20 * SECOND_MS : TIME_NONE};
+        items[input.n++] = (struct gather_item){.alarm = number,
+                                                .rule = arena_strdup(arena, rule),
+                                                .event = is_return ? NOTICE_RETURNED : NOTICE_RAISED,
+                                                .priority = strchr(flags, '!') ? PRIORITY_HIGH : PRIORITY_MEDIUM,
+                                                .last_of_rule = strchr(flags, '~') ? NOW - 20 * SECOND_MS : TIME_NONE};
         input.raised_lately += !is_return;
         at += used;
         at += strspn(at, " ");
@@ -112,6 +111,11 @@ Test(gather, one_more_within_the_minute_waits_and_is_gathered)
     struct gather_input input = input_of("1~a 2~a");
     input.gather = 0;
     cr_expect_str_eq(plan_of(&input, &plan), "send, send", "where gathering is off each is its own");
+    input = input_of("1a 2b 3c 4d 5e -1a");
+    input.gather = 0;
+    cr_expect_str_eq(plan_of(&input, &plan), "send, send, send, send, send, send");
+    input.raised_lately = 11;
+    cr_expect_str_eq(plan_of(&input, &plan), "summary, summary, summary, summary, summary, summary", "but for a flood");
 }
 
 Test(gather, of_one_alarm_only_the_last_word_is_sent)
@@ -174,8 +178,8 @@ Test(gather, high_priority_does_not_wait_ten_minutes_in_a_flood)
     cr_expect_str_eq(plan_of(&input, &plan), "summary, summary");
 }
 
-/* Alarms at random, told by the plans: everything is told in the end, nothing twice, and the recipient gets few messages
- * however many alarms there are. */
+/* Alarms at random, told by the plans: everything is told in the end, nothing twice, and the recipient gets few
+ * messages however many alarms there are. */
 Test(gather, driven_to_the_end_everything_is_told_once_and_never_as_a_flood)
 {
     uint64_t random = 17;
@@ -190,7 +194,8 @@ Test(gather, driven_to_the_end_everything_is_told_once_and_never_as_a_flood)
         size_t n = 1 + random_below(&random, MOST), told = 0, messages = 0;
         int64_t sent[MOST];
         for (size_t i = 0; i < n; i++) {
-            all[i] = (struct gather_item){.alarm = (int64_t)i, .rule = rules[random_below(&random, 3)], .event = NOTICE_RAISED};
+            all[i] = (struct gather_item){
+                .alarm = (int64_t)i, .rule = rules[random_below(&random, 3)], .event = NOTICE_RAISED};
             all[i].priority = random_below(&random, 10) ? PRIORITY_MEDIUM : PRIORITY_HIGH;
             born[i] = ready[i] = NOW + (int64_t)random_below(&random, (size_t)spread) * MINUTE_MS;
         }
@@ -237,8 +242,8 @@ Test(gather, driven_to_the_end_everything_is_told_once_and_never_as_a_flood)
             size_t within = 0;
             for (size_t m = 0; m < messages; m++)
                 within += sent[m] > now - FLOOD_WINDOW;
-            cr_assert_leq(within, MOST_WITHIN, "round %d: %zu messages within 10 min of %zu alarms in %d min", round, within,
-                          n, (int)spread);
+            cr_assert_leq(within, MOST_WITHIN, "round %d: %zu messages within 10 min of %zu alarms in %d min", round,
+                          within, n, (int)spread);
         }
         cr_assert_eq(told, n, "round %d: %zu of %zu", round, told, n);
     }

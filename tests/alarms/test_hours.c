@@ -25,8 +25,8 @@ static int64_t at(const char *time)
 static void expect_next(const struct hours *hours, const char *time, const char *next)
 {
     char found[TIMESTAMP_SIZE];
-    cr_expect_str_eq(timestamp_print(hours_next_open(hours, at(time)), found), next, "after %s: %s, not %s", time, found,
-                     next);
+    cr_expect_str_eq(timestamp_print(hours_next_open(hours, at(time)), found), next, "after %s: %s, not %s", time,
+                     found, next);
 }
 
 Test(hours, without_a_zone_every_time_is_within_them)

@@ -357,3 +357,17 @@ Test(draft, reads_headers_of_two_lines)
     const char *got = read_with(arena_printf(arena, PLACES "%s", draft.yaml), "heron.csv", text, strlen(text));
     cr_expect_not_null(strstr(got, "temperature=12 oxygen=9"), "%s\n%s", got, draft.yaml);
 }
+
+Test(draft, never_books_an_unknown_quantity_under_another)
+{
+    const char *text =
+        "date,site,what,of,value,meter,unit\n2026-04-13 10:00,HC-1,check,DO,8.1,8.2,mg/L\n"
+        "2026-04-13 10:00,HC-1,check,chlorophyll,1,2,ug/L\n2026-04-13 10:05,HC-1,check,DO,8.3,8.4,mg/L\n";
+    make("books/heron.csv", text);
+    expect_in("\"DO\": oxygen");
+    expect_in("# unsure: 'chlorophyll' is no quantity that is known");
+    cr_expect_null(strstr(draft.yaml, "temperature"), "%s", draft.yaml);
+    const char *got = read_with(arena_printf(arena, PLACES "%s", draft.yaml), "books/heron.csv", text, strlen(text));
+    cr_expect_not_null(strstr(got, "'chlorophyll' is no quantity"), "%s", got);
+    cr_expect_not_null(strstr(got, "check of oxygen value=8.1 reference=8.2"), "%s", got);
+}

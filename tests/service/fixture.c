@@ -107,7 +107,8 @@ const char *fixture_notices(struct fixture *f, int64_t alarm)
     char *text = arena_strdup(f->arena, "");
     cr_assert(store_notices_of_alarm(f->store, alarm, f->arena, &list, &n, &error), "%s", error.text);
     for (size_t k = 0; k < n; k++)
-        text = arena_printf(f->arena, "%s%s%s %s", text, k ? ", " : "", list[k].recipient, notice_event_word(list[k].event));
+        text = arena_printf(f->arena, "%s%s%s %s", text, k ? ", " : "", list[k].recipient,
+                            notice_event_word(list[k].event));
     return text;
 }
 

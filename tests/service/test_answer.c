@@ -74,20 +74,23 @@ Test(answer, an_acknowledged_alarm_keeps_who_and_when_and_asks_no_more)
 Test(answer, a_shelf_is_for_a_time_and_has_a_reason)
 {
     struct alarm alarm = fixture_raise(&f, "heron-creek", "low-oxygen", hours_on(1));
-    struct answer shelve = {.alarm = alarm.id, .kind = ANSWER_SHELVE, .until = hours_on(9), .who = "anna", .reason = "weir open"};
+    struct answer shelve = {
+        .alarm = alarm.id, .kind = ANSWER_SHELVE, .until = hours_on(9), .who = "anna", .reason = "weir open"};
     cr_expect_str_eq(expect_given(shelve, hours_on(2)), "alarm 1 is shelved until 2026-04-20T09:00:00Z");
     alarm = fixture_alarm(&f, alarm.id);
     cr_expect_eq(alarm.state, ALARM_SHELVED);
     cr_expect_eq(alarm.shelved_until, hours_on(9));
     cr_expect_str_eq(alarm.shelf_reason, "weir open");
-    cr_expect_str_eq(fixture_steps(&f, alarm.id), "rillward raised; anna shelved until 2026-04-20T09:00:00Z: weir open");
+    cr_expect_str_eq(fixture_steps(&f, alarm.id),
+                     "rillward raised; anna shelved until 2026-04-20T09:00:00Z: weir open");
     cr_expect_str_eq(fixture_notices(&f, alarm.id), "desk raised, on-call raised", "a person knows what they did");
 }
 
 Test(answer, what_cannot_be_is_refused_with_its_reason)
 {
     struct alarm alarm = fixture_raise(&f, "heron-creek", "low-oxygen", hours_on(1));
-    struct answer shelve = {.alarm = alarm.id, .kind = ANSWER_SHELVE, .until = hours_on(9), .who = "anna", .reason = "x"};
+    struct answer shelve = {
+        .alarm = alarm.id, .kind = ANSWER_SHELVE, .until = hours_on(9), .who = "anna", .reason = "x"};
     struct answer wrong = shelve;
     wrong.until = hours_on(1);
     expect_refused(wrong, hours_on(2), "past");
@@ -109,7 +112,8 @@ Test(answer, taken_off_the_shelf_it_needs_an_answer_again_and_people_are_told)
 {
     struct alarm alarm = fixture_raise(&f, "heron-creek", "low-oxygen", hours_on(1));
     struct alarm other = fixture_raise(&f, "weir-pool", "low-oxygen", hours_on(1));
-    struct answer answer = {.alarm = alarm.id, .kind = ANSWER_SHELVE, .until = hours_on(9), .who = "anna", .reason = "x"};
+    struct answer answer = {
+        .alarm = alarm.id, .kind = ANSWER_SHELVE, .until = hours_on(9), .who = "anna", .reason = "x"};
     expect_given(answer, hours_on(2));
     answer.alarm = other.id;
     expect_given(answer, hours_on(2));
@@ -161,8 +165,8 @@ static const char *command(bool as_json, const char *who, const char *until, con
                                      .now = hours_on(2)};
     text_init(&text, 1 << 20);
     bool is_done = commands_alarms(f.config, &options, &text, &needs_hand, &error);
-    const char *ret = arena_printf(f.arena, "%s%s%s", text.bytes ? text.bytes : "", is_done ? "" : "! ",
-                                   is_done ? "" : error.text);
+    const char *ret =
+        arena_printf(f.arena, "%s%s%s", text.bytes ? text.bytes : "", is_done ? "" : "! ", is_done ? "" : error.text);
     text_done(&text);
     return ret;
 }
@@ -174,9 +178,11 @@ Test(answer, the_command_lists_answers_and_tells_the_history_beside_the_service)
     struct alarm alarm = fixture_raise(&f, "heron-creek", "low-oxygen", hours_on(1));
     fixture_raise(&f, "weir-pool", "low-oxygen", hours_on(1));
     const char *list = command(false, NULL, NULL, NULL, WORDS("list"));
-    cr_expect(strstr(list, "     1  medium    heron-creek             low-oxygen        2026-04-20T00:00:00Z  unacknowledged; "
-                           "worst 1.50 mg/L, last 2.00 mg/L\n"),
-              "%s", list);
+    cr_expect(
+        strstr(list,
+               "     1  medium    heron-creek             low-oxygen        2026-04-20T00:00:00Z  unacknowledged; "
+               "worst 1.50 mg/L, last 2.00 mg/L\n"),
+        "%s", list);
     cr_expect_str_eq(command(false, "anna", NULL, NULL, WORDS("acknowledge", "1", "2")),
                      "alarm 1 is now acknowledged\nalarm 2 is now acknowledged\n");
     cr_expect_str_eq(command(false, "anna", "8 h", "weir open", WORDS("shelve", "2")),
@@ -196,7 +202,8 @@ Test(answer, the_command_says_what_it_wants)
     fixture_raise(&f, "heron-creek", "low-oxygen", hours_on(1));
     cr_expect(strstr(command(false, "a", NULL, NULL, WORDS("acknowledge")), "needs the number of an alarm"));
     cr_expect(strstr(command(false, "a", NULL, NULL, WORDS("acknowledge", "x")), "'x' is no number of an alarm"));
-    cr_expect(strstr(command(false, "a", NULL, NULL, WORDS("acknowledge", "1", "9")), "alarm 1 is now acknowledged\n! there"));
+    cr_expect(strstr(command(false, "a", NULL, NULL, WORDS("acknowledge", "1", "9")),
+                     "alarm 1 is now acknowledged\n! there"));
     cr_expect(strstr(command(false, "a", NULL, "x", WORDS("shelve", "1")), "--until"));
     cr_expect(strstr(command(false, "a", "1 h", NULL, WORDS("acknowledge", "1")), "--until belongs"));
     cr_expect(strstr(command(false, "a", NULL, NULL, WORDS("forget", "1")), "expected list, acknowledge"));

@@ -13,12 +13,12 @@
 #include <string.h>
 
 #define RULES                                                                                                          \
-    "alarms: {digest: {at: \"07:00\", zone: \"-08:00\", tell: [desk]}}\n"                                               \
+    "alarms: {digest: {at: \"07:00\", zone: \"-08:00\", tell: [desk]}}\n"                                              \
     "rules:\n"                                                                                                         \
     "  low: {kind: below, title: Oxygen low, quantity: oxygen, limit: 3 mg/L, tell: [desk], priority: high, "          \
-    "repeat: 30 min, escalate: {after: 1 h, to: [on-call]}}\n"                                                          \
+    "repeat: 30 min, escalate: {after: 1 h, to: [on-call]}}\n"                                                         \
     "  warm: {kind: above, quantity: temperature, limit: 20 degC, tell: [desk]}\n"                                     \
-    "  calm: {kind: above, quantity: depth, limit: 2 m, tell: [day-desk]}\n"                                            \
+    "  calm: {kind: above, quantity: depth, limit: 2 m, tell: [day-desk]}\n"                                           \
     "  silent: {kind: silence, window: 2 d}\n"
 
 static struct fixture f;
@@ -62,12 +62,13 @@ static const char *send_all(int64_t now)
         cr_assert(store_begin(f.store, __func__, &error));
         for (size_t k = 0; k < n; k++) {
             bool is_many = list[k].item_count > 0;
-            const char *about = is_many ? arena_printf(f.arena, "of %zu%s%s", list[k].item_count, *list[k].alarm.rule ? " " : "",
-                                                       list[k].alarm.rule)
+            const char *about = is_many ? arena_printf(f.arena, "of %zu%s%s", list[k].item_count,
+                                                       *list[k].alarm.rule ? " " : "", list[k].alarm.rule)
                                         : arena_printf(f.arena, "%lld", (long long)list[k].alarm.id);
             text = arena_printf(f.arena, "%s%s%s %s %s", text, *text ? ", " : "", list[k].recipient,
                                 notice_event_word(list[k].event), about);
-            cr_assert(store_notice_done(f.store, list[k].id, NOTICE_DELIVERED, now, TIME_NONE, "250 fine", &error), "%s", error.text);
+            cr_assert(store_notice_done(f.store, list[k].id, NOTICE_DELIVERED, now, TIME_NONE, "250 fine", &error),
+                      "%s", error.text);
         }
         cr_assert(store_commit(f.store, &error));
     }
@@ -211,8 +212,8 @@ Test(gathering, nobody_answers_so_they_are_reminded_and_it_is_passed_on)
     cr_expect_eq(remind_at(hours_on(2.5)), hours_on(3));
     cr_expect(text_ends_with(fixture_notices(&f, alarm.id), ", desk reminded, on-call reminded"), "%s",
               fixture_notices(&f, alarm.id));
-    cr_expect(text_starts_with(fixture_steps(&f, alarm.id), "rillward raised; rillward reminded; rillward escalated; "), "%s",
-              fixture_steps(&f, alarm.id));
+    cr_expect(text_starts_with(fixture_steps(&f, alarm.id), "rillward raised; rillward reminded; rillward escalated; "),
+              "%s", fixture_steps(&f, alarm.id));
 }
 
 /* ---- digest ---- */
@@ -258,22 +259,24 @@ Test(gathering, the_digest_tells_once_a_day_what_woke_nobody)
     old.state = ALARM_NORMAL;
     old.learnt = hours_on(2);
     old.episode.end = old.episode.start + HOUR_MS;
-    struct path_fact drop = {.path = "north/a\n.csv", .state = DROP_SET_ASIDE, .since = hours_on(3), .message = "line 3: no such day\nmore"};
+    struct path_fact drop = {
+        .path = "north/a\n.csv", .state = DROP_SET_ASIDE, .since = hours_on(3), .message = "line 3: no such day\nmore"};
     cr_assert(store_begin(f.store, __func__, &error));
     cr_assert(store_alarm_put(f.store, &old, "rillward", "recorded as old news", &error), "%s", error.text);
     cr_assert(store_path_put(f.store, &drop, &error), "%s", error.text);
     cr_assert(store_commit(f.store, &error));
-    const char *expected = "Old news: learnt of too late to wake anybody (1)\n"
-                           "- warm at Heron Creek at the footbridge: worst 1.50 °C; since 2026-04-19T16:00:00-08:00, it was over "
-                           "after 1 h; returned to normal, alarm 3\n"
-                           "\nOpen alarms (1)\n"
-                           "- warm at Heron Creek at the footbridge: worst 1.50 °C; since 2026-04-19T16:00:00-08:00, last "
-                           "sample 14 h 1 min ago; unacknowledged, alarm 1\n"
-                           "\nSilent (1)\n"
-                           "- silent at Weir pool; since 2026-04-19T16:00:00-08:00, last sample 14 h 1 min ago; unacknowledged, "
-                           "alarm 2\n"
-                           "\nDrops set aside (1)\n"
-                           "- north/a\\x0A.csv, 12 h ago: line 3: no such day\n";
+    const char *expected =
+        "Old news: learnt of too late to wake anybody (1)\n"
+        "- warm at Heron Creek at the footbridge: worst 1.50 °C; since 2026-04-19T16:00:00-08:00, it was over "
+        "after 1 h; returned to normal, alarm 3\n"
+        "\nOpen alarms (1)\n"
+        "- warm at Heron Creek at the footbridge: worst 1.50 °C; since 2026-04-19T16:00:00-08:00, last "
+        "sample 14 h 1 min ago; unacknowledged, alarm 1\n"
+        "\nSilent (1)\n"
+        "- silent at Weir pool; since 2026-04-19T16:00:00-08:00, last sample 14 h 1 min ago; unacknowledged, "
+        "alarm 2\n"
+        "\nDrops set aside (1)\n"
+        "- north/a\\x0A.csv, 12 h ago: line 3: no such day\n";
     cr_expect_str_eq(digest_of(hours_on(0), hours_on(15)), expected);
     send_all(hours_on(2));
     digest_at(hours_on(2));

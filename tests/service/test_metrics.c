@@ -14,12 +14,23 @@ static struct metrics example(void)
     static struct metrics_place stations[] = {{"heron-creek", 1777682700250}, {"new-one", TIME_NONE}},
                                 barometers[] = {{"hill", 1777691700000}};
     static struct outbox_line outbox[] = {{.recipient = "on-call", .due = 2, .delivered = 7, .given_up = 1}};
-    return (struct metrics){
-        .run = {.started = 1777680000000, .last_turn = 1777690000000, .last_scan = TIME_NONE, .scan_seconds = NAN,
-                .drops_taken = 3, .drops_set_aside = 1, .is_sandboxed = true, .inbox = {.inbox_missing = true, .files_seen = 9}},
-        .stations = stations, .station_count = 2, .barometers = barometers, .barometer_count = 1,
-        .alarms_active = {[PRIORITY_HIGH] = 1}, .alarms_unacknowledged = {[PRIORITY_LOW] = 4},
-        .outbox = outbox, .outbox_count = 1, .counts = {.waiting = 5, .set_aside = 6, .dirty = 7, .pages_due = 8}};
+    return (struct metrics){.run = {.started = 1777680000000,
+                                    .last_turn = 1777690000000,
+                                    .last_scan = TIME_NONE,
+                                    .scan_seconds = NAN,
+                                    .drops_taken = 3,
+                                    .drops_set_aside = 1,
+                                    .is_sandboxed = true,
+                                    .inbox = {.inbox_missing = true, .files_seen = 9}},
+                            .stations = stations,
+                            .station_count = 2,
+                            .barometers = barometers,
+                            .barometer_count = 1,
+                            .alarms_active = {[PRIORITY_HIGH] = 1},
+                            .alarms_unacknowledged = {[PRIORITY_LOW] = 4},
+                            .outbox = outbox,
+                            .outbox_count = 1,
+                            .counts = {.waiting = 5, .set_aside = 6, .dirty = 7, .pages_due = 8}};
 }
 
 static char *rendered(const struct metrics *metrics)
@@ -116,7 +127,8 @@ Test(metrics, the_file_has_the_form_of_the_format)
             cr_expect_str_eq(name, family);
             cr_expect(strcmp(type, "gauge") == 0 || strcmp(type, "counter") == 0);
             size_t length = strlen(name);
-            cr_expect_eq(strcmp(type, "counter") == 0, length > 6 && strcmp(name + length - 6, "_total") == 0, "'%s'", name);
+            cr_expect_eq(strcmp(type, "counter") == 0, length > 6 && strcmp(name + length - 6, "_total") == 0, "'%s'",
+                         name);
         } else {
             size_t length = strlen(family);
             char *end;

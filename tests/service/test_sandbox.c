@@ -169,7 +169,8 @@ Test(sandbox, nothing_is_executed_and_no_port_is_opened)
         cr_expect_eq(errno, EACCES);
     }
     if (syscall(SYS_landlock_create_ruleset, NULL, 0, LANDLOCK_CREATE_RULESET_VERSION) >= 4) {
-        struct sockaddr_in address = {.sin_family = AF_INET, .sin_addr.s_addr = htonl(INADDR_LOOPBACK), .sin_port = htons(29123)};
+        struct sockaddr_in address = {
+            .sin_family = AF_INET, .sin_addr.s_addr = htonl(INADDR_LOOPBACK), .sin_port = htons(29123)};
         int fd = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
         cr_expect_eq(bind(fd, (struct sockaddr *)&address, sizeof address), -1);
         cr_expect_eq(errno, EACCES);
@@ -185,8 +186,8 @@ static pid_t outside(int wait_fd, int done_fd)
     if (child != 0)
         return child;
     char byte;
-    if (read(wait_fd, &byte, 1) == 1 && rename(at("net/inbox"), at("net/old")) == 0 && mkdir(at("net/inbox"), 0755) == 0 &&
-        rename(at("state"), at("old-state")) == 0 && mkdir(at("state"), 0755) == 0)
+    if (read(wait_fd, &byte, 1) == 1 && rename(at("net/inbox"), at("net/old")) == 0 &&
+        mkdir(at("net/inbox"), 0755) == 0 && rename(at("state"), at("old-state")) == 0 && mkdir(at("state"), 0755) == 0)
         byte = 'y';
     _exit(write(done_fd, &byte, 1) == 1 ? 0 : 1);
 }
@@ -254,7 +255,8 @@ Test(sandbox, a_secret_is_reached_where_its_links_lead)
     char more[512];
     make_folders();
     cr_assert_eq(symlink(at("keys/hook"), at("net/etc/link")), 0);
-    snprintf(more, sizeof more, "recipients: {a: {webhook: \"https://example.org/\", secret: {file: %s/net/etc/link}}}\n", root);
+    snprintf(more, sizeof more,
+             "recipients: {a: {webhook: \"https://example.org/\", secret: {file: %s/net/etc/link}}}\n", root);
     struct sandbox *sandbox = planned("archive", more);
     cr_assert(sandbox_enter(sandbox, INT_MAX, &error), "%s", error.text);
     cr_expect_eq(opened(at("net/etc/link"), O_RDONLY), 0);

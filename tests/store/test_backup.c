@@ -42,8 +42,10 @@ Test(backup, a_copy_is_of_one_moment_though_the_service_writes)
     state_make(&state);
     state_place(&state, "heron");
     /* More than one step of pages. */
-    state_execute(&state, "CREATE TABLE filler(x); WITH RECURSIVE n(i) AS (VALUES(1) UNION ALL SELECT i + 1 FROM n WHERE i < 1000)"
-                          " INSERT INTO filler SELECT randomblob(4000) FROM n");
+    state_execute(
+        &state,
+        "CREATE TABLE filler(x); WITH RECURSIVE n(i) AS (VALUES(1) UNION ALL SELECT i + 1 FROM n WHERE i < 1000)"
+        " INSERT INTO filler SELECT randomblob(4000) FROM n");
     int64_t before = state_query(&state, "SELECT digest FROM place WHERE key = 'heron'");
     struct store *reader = store_open_to_read(state.folder, &state.error);
     cr_assert_not_null(reader, "%s", state.error.text);

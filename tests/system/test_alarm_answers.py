@@ -1,5 +1,7 @@
 # SPDX-License-Identifier: MIT
 """People answer alarms beside the running service, and it goes by what they said."""
+import email
+import email.policy
 import json
 import subprocess
 
@@ -134,4 +136,80 @@ def test_answers_from_many_hands_are_all_kept(tmp_path):
         hands = sorted(step["who"] for step in steps if step["is"] == "step" and step["who"].startswith("hand"))
         assert hands == sorted(f"hand {hours}" for hours in range(1, 21))
         assert service.verify().endswith("the database is sound\n")
+        service.stop()
+
+
+# ---- never a flood ----
+
+MAIL = """\
+  desk: {{mail: desk@example.org}}
+mail: {{server: 127.0.0.1, port: {port}, security: plain, from: rillward@example.org, hello_name: watch.example.org}}
+"""
+
+
+def read_mail(raw):
+    message = email.message_from_bytes(raw, policy=email.policy.default)
+    return message["Subject"], message.get_content().replace("\r\n", "\n")
+
+
+def test_several_new_alarms_of_one_rule_are_one_mail_and_one_event(tmp_path):
+    hook_port, mail_port = free_port(), free_port()
+    people = HOOK.format(port=hook_port, more=MAIL.format(port=mail_port))
+    settings = small_settings(tell="[hook, desk]", gather="1 min", rest=people)
+    with Service(tmp_path / "net", settings, now=SMALL_NOW) as service:
+        service.start_receiver(port=hook_port)
+        service.start_mail(port=mail_port)
+        service.start()
+        warm_hours = (1, 3, 5)
+        rows = [27.0 if row // 12 in warm_hours else 12.0 for row in range(84)]
+        service.put("mast/air.csv", air_file(0, len(rows)))
+        service.put("mill/water.csv", water_file(0, 0) + "".join(water_rows(k, 1, warmth) for k, warmth in enumerate(rows)))
+        wait_until(lambda: service.requests() and service.mails(), service.last_lines)
+        service.wait_for_rest()
+        assert len(service.requests()) == 1 and len(service.mails()) == 1
+        data = service.requests()[0]["event"]["data"]
+        assert data["event"] == "group" and data["count"] == 3
+        assert [alarm["alarm"] for alarm in data["alarms"]] == [1, 2, 3]
+        subject, text = read_mail(service.mails()[0])
+        assert subject == "[HIGH] Water warm: 3 alarms, 0 still so"
+        assert text.count("\n- ") == 3 and "rillward alarms -c FILE acknowledge ALARM..." in text
+        history = json.loads(alarms(service, "history", 2, "--json"))
+        assert [(step["to"], step["delivery"], step["together_with_others"]) for step in history["steps"]
+                if step["is"] == "notice"] == [("hook", "delivered", True), ("desk", "delivered", True)]
+        service.stop()
+
+
+def test_the_digest_comes_at_its_time_with_what_woke_nobody(tmp_path):
+    mail_port = free_port()
+    people = "recipients:\n" + MAIL.format(port=mail_port)
+    settings = small_settings(tell="[desk]", rest=people).replace(
+        "gather: 0 s", 'gather: 0 s, news_age: 1 min, digest: {at: "12:00", zone: UTC, tell: [desk]}')
+    with Service(tmp_path / "net", settings, now="2026-05-02T11:59:40Z") as service:
+        service.start_mail(port=mail_port)
+        service.start()
+        put_warm_water(service)
+        subject, text = read_mail(wait_until(service.mails, service.last_lines)[0])
+        assert subject == "[LOW] Digest of Mill pond"
+        assert text.startswith("Old news: learnt of too late to wake anybody (1)\n- Water warm at mill-pond: worst 27.40")
+        assert len(service.mails()) == 1
+        service.stop()
+
+
+# ---- before it is real ----
+
+def test_a_rehearsal_shows_what_other_limits_would_have_said(tmp_path):
+    with alarm_service(tmp_path / "net") as service:
+        service.start()
+        put_warm_water(service)
+        wait_for_events(service, "raised")
+        service.wait_for_rest()
+        words = ["rehearse", "-c", service.settings, "--clock", service.now, "--json"]
+        same = json.loads(service.run(*words, expected=0).stdout)
+        assert same["difference"] == {"new": 0, "gone": 0, "same": 1, "gone_alarms": []}
+        assert same["episodes"][0]["to"] == ["hook"] and same["episodes"][0]["known_at"] >= same["episodes"][0]["raised_at"]
+        before = service.ask("SELECT count(*) AS n FROM alarm_step")[0]["n"]
+        service.change_settings("limit: 25 degC", "limit: 30 degC")
+        other = json.loads(service.run(*words, expected=0).stdout)
+        assert other == {"episodes": [], "difference": {"new": 0, "gone": 1, "same": 0, "gone_alarms": [1]}}
+        assert service.ask("SELECT count(*) AS n FROM alarm_step")[0]["n"] == before and events(service) == ["raised"]
         service.stop()
