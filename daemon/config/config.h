@@ -261,6 +261,7 @@ struct config {
     const char *inbox, *archive, *state; /* absolute paths */
     uint32_t archive_formats;  /* bit f: enum archive_format */
     const char *metrics_file;  /* absolute path; NULL: none is written */
+    int workers;               /* threads that write records; 0: one for each processor core */
     enum sandbox_use sandbox;
     struct word_list includes; /* absolute patterns of files that a reload may read, beside the main one */
     int64_t settle, rescan;  /* ms */

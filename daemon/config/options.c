@@ -147,6 +147,8 @@ static const struct option top_options[] = {
      .help = "how barometers are found for stations"},
     {.key = "alarms", .type = OPTION_SECTION, .section = &section_alarms, .help = "what counts as news"},
     {.key = "metrics", .type = OPTION_SECTION, .section = &section_metrics, .help = "figures for monitoring"},
+    {.key = "workers", .type = OPTION_INTEGER, .offset = FIELD(workers), .minimum = 1, .maximum = 64,
+     .help = "threads that write records beside the one that takes drops; default: one for each processor core"},
     {.key = "sandbox", .type = OPTION_CHOICE, .offset = FIELD(sandbox), .standard = "on", .choice = sandbox_choice,
      .help = "on: the running service gives up all access to files but those that the settings name"},
     {.key = "quality", .type = OPTION_OWN, .help = "map of quantity to limits, for all stations"},

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "service/batch.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -34,16 +35,21 @@ void batch_done(struct batch_of_files *batch)
     *batch = (struct batch_of_files){0};
 }
 
+bool batch_look_up(struct pipeline *p, const char *path, char ret[SHA256_HEX_SIZE], struct error *error)
+{
+    struct file_fact known;
+    bool found;
+    if (!store_file_find(p->store, path, p->arena, &known, &found, error))
+        return false;
+    snprintf(ret, SHA256_HEX_SIZE, "%s", found ? known.sha256 : "");
+    return true;
+}
+
 bool batch_write(struct pipeline *p, struct batch_of_files *batch, struct error *error)
 {
-    for (size_t k = 0; k < batch->count; k++) {
-        struct file_fact known;
-        bool found;
-        if (!store_file_find(p->store, batch->files[k].path, p->arena, &known, &found, error))
+    for (size_t k = 0; k < batch->count; k++)
+        if (!batch_look_up(p, batch->files[k].path, batch->files[k].known_sha256, error))
             return false;
-        if (found)
-            memcpy(batch->files[k].known_sha256, known.sha256, SHA256_HEX_SIZE);
-    }
     return archive_write_files(p->config->archive, batch->files, batch->count, error);
 }
 

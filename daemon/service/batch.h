@@ -18,6 +18,8 @@ struct archive_file *batch_add(struct batch_of_files *batch, const char *path, u
 const struct archive_file *batch_find(const struct batch_of_files *batch, const char *path);
 void batch_done(struct batch_of_files *batch);
 
+/* Fingerprint of what we wrote under that path last; "" where we did not. */
+bool batch_look_up(struct pipeline *pipeline, const char *path, char ret[SHA256_HEX_SIZE], struct error *error);
 /* To disk, but for what stands there already. */
 bool batch_write(struct pipeline *pipeline, struct batch_of_files *batch, struct error *error);
 /* Within a transaction: what stands in the archive now. */

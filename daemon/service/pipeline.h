@@ -3,7 +3,7 @@
  *
  *   pipeline_take     one file of the inbox -> original, readings, notes, dirty spans
  *   pipeline_derive   one dirty span        -> finished values, episodes, alarms and notices, due pages
- *   pipeline_publish  due pages             -> files of the archive (publish.c)
+ *   publish_months, _pages  due pages       -> files of the archive (publish.h)
  *   pipeline_advance  time without data     -> silence, drops that wait too long
  *
  * Late data, reprocessing and import are the same path: each only marks spans dirty. `now` is the wall clock for facts and
@@ -57,10 +57,6 @@ bool pipeline_derive(struct pipeline *pipeline, int64_t now, bool *ret_worked, s
 
 /* Rules that time alone can meet, in a transaction of its own; keeps next_alarm_look. */
 bool pipeline_advance(struct pipeline *pipeline, int64_t now, struct error *error);
-
-/* Publish some due pages; ret_worked false when there were none. Files first, then the transaction that says so: a cut
- * between the two writes the same bytes again. */
-bool pipeline_publish(struct pipeline *pipeline, bool *ret_worked, struct error *error);
 
 /* ---- between the files of service/ ---- */
 

@@ -1,104 +1,280 @@
 /* SPDX-License-Identifier: MIT */
 /* Due months to records in the archive. Files first, then the facts that say so: a cut in between writes the same bytes
- * again. */
+ * again.
+ *
+ * A month is read here, drawn up and written by a worker thread, and entered here. Each is a world of its own: the worker
+ * has its own arena and no way to the database, so neither order nor number of the workers can show in the files. */
+#include "service/publish.h"
+
 #include "archive/archive.h"
-#include "base/timestamp.h"
+#include "base/workers.h"
 #include "service/batch.h"
-#include "service/pipeline.h"
+#include "service/dataset_load.h"
 
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
-enum { MONTHS_AT_ONCE = 16, MOST_ALARMS = 200 };
+enum { MONTHS_PER_WORKER = 2 };
 
-static bool publish_months(struct pipeline *p, struct page_fact *pages, size_t n, struct error *error);
-static bool render_month(struct pipeline *p, struct page_fact *page, struct revision_fact *revision,
-                         struct batch_of_files *batch, struct error *error);
-static bool load_dataset(struct pipeline *p, size_t station, const struct page_fact *page, struct dataset *ret,
+/* A record on its way. The worker's from start to collection, the publisher's otherwise. */
+struct month_job {
+    struct month_job *next; /* of those that are on their way, or of the spare ones */
+    struct arena *arena;
+    struct page_fact page;  /* as it was read; then as it will be entered */
+    struct dataset dataset;
+    char known_sha256[ARCHIVE_WRITERS_MAX][SHA256_HEX_SIZE];
+    struct batch_of_files batch;
+    struct revision_fact revision; /* of revision 0: nothing was published */
+    bool is_written;
+    struct error error;
+};
+
+struct publisher {
+    struct workers *workers;
+    struct month_job *on_way, *spare;
+};
+
+static bool enter_months(struct pipeline *p, struct publisher *publisher, bool *ret_worked, struct error *error);
+static bool enter_month(struct pipeline *p, const struct month_job *job, struct error *error);
+static bool start_months(struct pipeline *p, struct publisher *publisher, bool with_dirty, bool *ret_worked,
                          struct error *error);
-static bool load_raw(struct pipeline *p, uint32_t place, struct dataset *dataset, struct error *error);
-static void align_raw(struct arena *arena, const struct readings *all, const struct record *record,
-                      struct readings *ret);
-static bool load_barometers(struct pipeline *p, struct dataset *dataset, struct error *error);
-static bool load_drops(struct pipeline *p, struct dataset *dataset, struct error *error);
+static bool start_month(struct pipeline *p, struct publisher *publisher, const struct page_fact *page,
+                        struct error *error);
+static bool is_on_way(const struct publisher *publisher, const struct page_fact *page);
+static void let_go(struct publisher *publisher, struct month_job *job);
+static struct month_job *take_spare(struct publisher *publisher);
+static void put_spare(struct publisher *publisher, struct month_job *job);
+static void write_month(void *argument);
+static void render_month(struct month_job *job);
 static void render_records(const struct dataset *dataset, struct archive_file *files,
                            char ret_content[SHA256_HEX_SIZE]);
+static bool look_up_files(struct pipeline *p, struct month_job *job, struct error *error);
 
-/* Records before the pages that link to them, stations before the network. */
-bool pipeline_publish(struct pipeline *p, bool *ret_worked, struct error *error)
+struct publisher *publisher_open(const struct config *config, struct error *error)
 {
-    struct page_fact *months;
-    uint32_t *places;
-    size_t n, place_count;
-    *ret_worked = false;
-    arena_reset(p->arena);
-    if (!store_pages_due(p->store, MONTHS_AT_ONCE, p->arena, &months, &n, error))
-        return false;
-    *ret_worked = n > 0;
-    if (n > 0)
-        return publish_months(p, months, n, error);
-    if (!store_manifests_due(p->store, p->arena, &places, &place_count, error))
-        return false;
-    *ret_worked = place_count > 0;
-    return place_count == 0 || publish_places(p, places, place_count, error);
+    struct publisher *publisher = x_alloc(sizeof *publisher);
+    long cores = sysconf(_SC_NPROCESSORS_ONLN);
+    size_t threads = config->workers > 0 ? (size_t)config->workers : cores > 1 ? (size_t)cores : 1;
+    publisher->workers = workers_open(threads, error);
+    if (publisher->workers)
+        return publisher;
+    free(publisher);
+    return NULL;
 }
 
-static bool publish_months(struct pipeline *p, struct page_fact *months, size_t n, struct error *error)
+void publisher_close(struct publisher *publisher)
 {
-    struct batch_of_files batch = {0};
-    struct revision_fact *revisions = arena_array(p->arena, n + 1, sizeof *revisions);
-    bool ok = true;
-    for (size_t k = 0; ok && k < n; k++)
-        ok = render_month(p, &months[k], &revisions[k], &batch, error);
-    ok = ok && batch_write(p, &batch, error) && store_begin(p->store, __func__, error);
-    for (size_t k = 0; ok && k < n; k++)
-        ok = store_page_published(p->store, &months[k], error) &&
-             (revisions[k].revision == 0 || store_revision_add(p->store, &revisions[k], error));
-    ok = ok && batch_put_facts(p, &batch, error);
-    for (size_t k = 0; ok && k < batch.count; k++)
-        ok = batch.files[k].unchanged || store_manifest_due(p->store, batch.places[k], error);
-    ok = ok && store_commit(p->store, error);
+    if (!publisher)
+        return;
+    struct month_job *job;
+    while ((job = workers_wait(publisher->workers)))
+        let_go(publisher, job);
+    workers_close(publisher->workers);
+    publisher_trim(publisher);
+    free(publisher);
+}
+
+void publisher_trim(struct publisher *publisher)
+{
+    while (publisher->spare) {
+        struct month_job *job = publisher->spare;
+        publisher->spare = job->next;
+        arena_free(job->arena);
+        free(job);
+    }
+}
+
+int publisher_fd(const struct publisher *publisher)
+{
+    return workers_fd(publisher->workers);
+}
+
+bool publisher_is_busy(const struct publisher *publisher)
+{
+    return publisher->on_way != NULL;
+}
+
+bool publish_months(struct pipeline *p, struct publisher *publisher, bool with_dirty, bool *ret_worked,
+                    struct error *error)
+{
+    *ret_worked = false;
+    arena_reset(p->arena);
+    return (enter_months(p, publisher, ret_worked, error) &&
+            start_months(p, publisher, with_dirty, ret_worked, error)) ||
+           within(error, "publishing");
+}
+
+/* Stations before the network: a page links to what stands. */
+bool publish_pages(struct pipeline *p, bool *ret_worked, struct error *error)
+{
+    uint32_t *places;
+    size_t n;
+    *ret_worked = false;
+    arena_reset(p->arena);
+    if (!store_manifests_due(p->store, p->arena, &places, &n, error))
+        return false;
+    *ret_worked = n > 0;
+    return n == 0 || publish_places(p, places, n, error);
+}
+
+/* ---- from the workers ---- */
+
+/* Those that are finished, in one transaction. One that could not be written stays due, and its error is returned after
+ * the others were entered. */
+static bool enter_months(struct pipeline *p, struct publisher *publisher, bool *ret_worked, struct error *error)
+{
+    bool ok = true, failed = false;
+    struct error first;
+    struct month_job *job;
+    while ((job = workers_collect(publisher->workers))) {
+        if (!job->is_written && !failed) {
+            failed = true;
+            first = job->error;
+        } else if (job->is_written && ok) {
+            ok = (store_is_open_transaction(p->store) || store_begin(p->store, __func__, error)) &&
+                 enter_month(p, job, error);
+        }
+        let_go(publisher, job);
+        *ret_worked = true;
+    }
+    if (ok && store_is_open_transaction(p->store))
+        ok = store_commit(p->store, error);
     if (!ok)
         store_rollback(p->store);
-    batch_done(&batch);
-    return ok || within(error, "publishing");
+    if (ok && failed)
+        *error = first;
+    return ok && !failed;
+}
+
+static bool enter_month(struct pipeline *p, const struct month_job *job, struct error *error)
+{
+    if (!store_page_published(p->store, &job->page, error) ||
+        (job->revision.revision > 0 && !store_revision_add(p->store, &job->revision, error)) ||
+        !batch_put_facts(p, &job->batch, error))
+        return false;
+    for (size_t k = 0; k < job->batch.count; k++)
+        if (!job->batch.files[k].unchanged && !store_manifest_due(p->store, job->page.place, error))
+            return false;
+    return true;
+}
+
+/* ---- to the workers ---- */
+
+static bool start_months(struct pipeline *p, struct publisher *publisher, bool with_dirty, bool *ret_worked,
+                         struct error *error)
+{
+    size_t running = workers_running(publisher->workers), n;
+    size_t most = MONTHS_PER_WORKER * workers_threads(publisher->workers);
+    struct page_fact *pages;
+    if (running >= most)
+        return true;
+    if (!store_pages_due(p->store, with_dirty, most + running, p->arena, &pages, &n, error))
+        return false;
+    for (size_t k = 0; k < n && workers_running(publisher->workers) < most; k++) {
+        if (is_on_way(publisher, &pages[k]))
+            continue;
+        if (!start_month(p, publisher, &pages[k], error))
+            return false;
+        *ret_worked = true;
+    }
+    return true;
+}
+
+/* What changes while a month is on its way is written after it. */
+static bool is_on_way(const struct publisher *publisher, const struct page_fact *page)
+{
+    const struct month_job *job = publisher->on_way;
+    while (job && (job->page.place != page->place || job->page.month != page->month))
+        job = job->next;
+    return job != NULL;
+}
+
+static bool start_month(struct pipeline *p, struct publisher *publisher, const struct page_fact *page,
+                        struct error *error)
+{
+    size_t station = pipeline_station_of(p, page->place);
+    struct month_job *job = take_spare(publisher);
+    job->page = *page;
+    job->page.content = arena_strdup(job->arena, page->content);
+    /* A station that is configured no more: what was published stays. */
+    if (station < p->config->station_count &&
+        (!dataset_load(p, station, page->month, job->arena, &job->dataset, error) || !look_up_files(p, job, error))) {
+        put_spare(publisher, job);
+        return false;
+    }
+    job->next = publisher->on_way;
+    publisher->on_way = job;
+    workers_start(publisher->workers, write_month, job);
+    return true;
+}
+
+/* A collected one. */
+static void let_go(struct publisher *publisher, struct month_job *job)
+{
+    struct month_job **link = &publisher->on_way;
+    while (*link != job)
+        link = &(*link)->next;
+    *link = job->next;
+    put_spare(publisher, job);
+}
+
+static struct month_job *take_spare(struct publisher *publisher)
+{
+    struct month_job *job = publisher->spare;
+    if (!job) {
+        job = x_alloc(sizeof *job);
+        job->arena = arena_new();
+        return job;
+    }
+    publisher->spare = job->next;
+    job->next = NULL;
+    return job;
+}
+
+static void put_spare(struct publisher *publisher, struct month_job *job)
+{
+    struct arena *arena = job->arena;
+    batch_done(&job->batch);
+    arena_reset(arena);
+    *job = (struct month_job){.next = publisher->spare, .arena = arena};
+    publisher->spare = job;
+}
+
+/* ---- on a worker's thread ---- */
+
+static void write_month(void *argument)
+{
+    struct month_job *job = argument;
+    job->is_written = true;
+    if (job->dataset.record.n == 0)
+        return;
+    render_month(job);
+    job->is_written =
+        archive_write_files(job->dataset.config->archive, job->batch.files, job->batch.count, &job->error);
 }
 
 /* Rendered under the revision that stands; only when that is not what was published does the revision rise. */
-static bool render_month(struct pipeline *p, struct page_fact *page, struct revision_fact *revision,
-                         struct batch_of_files *batch, struct error *error)
+static void render_month(struct month_job *job)
 {
-    size_t station = pipeline_station_of(p, page->place);
-    page->due = false;
-    if (station == p->config->station_count)
-        return true; /* configured no more: what was published stays */
-    struct dataset dataset;
-    if (!load_dataset(p, station, page, &dataset, error))
-        return false;
-    if (dataset.record.n == 0)
-        return true;
-    const struct archive_writer *writers[ARCHIVE_WRITERS_MAX];
-    size_t first = batch->count, formats = archive_writers_wanted(p->config, writers);
-    for (size_t f = 0; f < formats; f++) {
-        char path[ARCHIVE_PATH_SIZE];
-        archive_month_path(dataset.station->id, dataset.year, dataset.month, writers[f]->extension, path);
-        batch_add(batch, path, page->place);
-    }
+    struct dataset *dataset = &job->dataset;
+    struct archive_file *files = job->batch.files;
     char content[SHA256_HEX_SIZE];
-    dataset.revision = page->revision > 0 ? page->revision : 1;
-    render_records(&dataset, batch->files + first, content);
-    if (page->revision > 0 && strcmp(content, page->content) != 0) {
-        dataset.revision++;
-        render_records(&dataset, batch->files + first, content);
+    dataset->revision = job->page.revision > 0 ? job->page.revision : 1;
+    render_records(dataset, files, content);
+    if (job->page.revision > 0 && strcmp(content, job->page.content) != 0) {
+        dataset->revision++;
+        render_records(dataset, files, content);
     }
-    archive_render_others(&dataset, batch->files + first);
-    *revision = (struct revision_fact){.place = page->place,
-                                       .month = page->month,
-                                       .revision = dataset.revision,
-                                       .last_time = dataset.record.time[dataset.record.n - 1]};
-    page->revision = dataset.revision;
-    page->content = arena_strdup(p->arena, content);
-    return true;
+    archive_render_others(dataset, files);
+    for (size_t f = 0; f < job->batch.count; f++)
+        memcpy(files[f].known_sha256, job->known_sha256[f], SHA256_HEX_SIZE);
+    job->revision = (struct revision_fact){.place = job->page.place,
+                                           .month = job->page.month,
+                                           .revision = dataset->revision,
+                                           .last_time = dataset->record.time[dataset->record.n - 1]};
+    job->page.revision = dataset->revision;
+    job->page.content = arena_strdup(job->arena, content);
 }
 
 static void render_records(const struct dataset *dataset, struct archive_file *files, char ret_content[SHA256_HEX_SIZE])
@@ -118,118 +294,17 @@ static void render_records(const struct dataset *dataset, struct archive_file *f
     sha256_hex(all, count * SHA256_HEX_SIZE, ret_content);
 }
 
-static bool load_dataset(struct pipeline *p, size_t station, const struct page_fact *page, struct dataset *ret,
-                         struct error *error)
+static bool look_up_files(struct pipeline *p, struct month_job *job, struct error *error)
 {
-    const struct station *s = &p->config->stations[station];
-    struct civil first = {.year = page->month / 12, .month = page->month % 12 + 1, .day = 1};
-    int64_t from = timestamp_from_civil(&first) - s->utc_offset;
-    *ret = (struct dataset){.config = p->config,
-                            .station = s,
-                            .year = first.year,
-                            .month = first.month,
-                            .span = {from, timestamp_next_month(from, s->utc_offset)}};
-    struct note *notes;
-    struct check_result *checks;
-    struct alarm *alarms;
-    uint32_t all = (1u << NOTE_KIND_COUNT) - 1;
-    if (!store_record_load(p->store, page->place, ret->span, p->arena, &ret->record, error) ||
-        !store_notes_load(p->store, page->place, all, ret->span, p->arena, &notes, &ret->note_count, error) ||
-        !store_checks_load(p->store, page->place, ret->span, p->arena, &checks, &ret->check_count, error) ||
-        !store_alarms_of_station(p->store, s->id, ret->span, MOST_ALARMS, p->arena, &alarms, &ret->alarm_count, error))
-        return false;
-    ret->alarms = alarms;
-    ret->notes = notes;
-    ret->checks = checks;
-    return ret->record.n == 0 ||
-           (load_raw(p, page->place, ret, error) && load_barometers(p, ret, error) && load_drops(p, ret, error));
-}
-
-static bool load_raw(struct pipeline *p, uint32_t place, struct dataset *dataset, struct error *error)
-{
-    const struct record *record = &dataset->record;
-    struct span span = {record->raw_time[0], record->raw_time[0] + 1};
-    for (size_t i = 0; i < record->n; i++) {
-        span.from = record->raw_time[i] < span.from ? record->raw_time[i] : span.from;
-        span.to = record->raw_time[i] >= span.to ? record->raw_time[i] + 1 : span.to;
-    }
-    struct readings all;
-    if (!store_readings_load(p->store, place, span, p->arena, &all, error))
-        return false;
-    align_raw(p->arena, &all, record, &dataset->raw);
-    return true;
-}
-
-/* Row i of ret is the reading that row i of the record came from. Both ascend. */
-static void align_raw(struct arena *arena, const struct readings *all, const struct record *record,
-                      struct readings *ret)
-{
-    readings_init(ret, arena, record->n, readings_columns(all));
-    size_t j = 0;
-    for (size_t i = 0; i < record->n; i++) {
-        while (j < all->n && all->time[j] < record->raw_time[i])
-            j++;
-        ret->time[i] = record->raw_time[i];
-        if (j == all->n || all->time[j] != record->raw_time[i])
-            continue;
-        ret->drop[i] = all->drop[j];
-        ret->line[i] = all->line[j];
-        for (unsigned q = 0; q < QUANTITY_COUNT; q++)
-            if (ret->value[q])
-                ret->value[q][i] = all->value[q][j];
-    }
-}
-
-static int compare_numbers(const void *a, const void *b)
-{
-    uint32_t x = *(const uint32_t *)a, y = *(const uint32_t *)b;
-    return x < y ? -1 : x > y;
-}
-
-/* The distinct values but 0, ascending; masks and numbers change rarely, so most repeats are neighbours. */
-static size_t distinct(struct arena *arena, const uint32_t *values, size_t n, uint32_t **ret)
-{
-    uint32_t *list = arena_array(arena, n + 1, sizeof *list);
-    size_t count = 0;
-    for (size_t i = 0; i < n; i++)
-        if (values[i] != 0 && (count == 0 || list[count - 1] != values[i]))
-            list[count++] = values[i];
-    qsort(list, count, sizeof *list, compare_numbers);
-    size_t kept = 0;
-    for (size_t i = 0; i < count; i++)
-        if (kept == 0 || list[kept - 1] != list[i])
-            list[kept++] = list[i];
-    *ret = list;
-    return kept;
-}
-
-static bool load_barometers(struct pipeline *p, struct dataset *dataset, struct error *error)
-{
-    uint32_t *numbers;
-    size_t n = distinct(p->arena, dataset->record.barometer, dataset->record.n, &numbers);
-    struct dataset_barometer *list = arena_array(p->arena, n + 1, sizeof *list);
-    for (size_t k = 0; k < n; k++) {
-        list[k].number = numbers[k];
-        if (!store_place_key(p->store, numbers[k], p->arena, &list[k].id, error))
+    const struct archive_writer *writers[ARCHIVE_WRITERS_MAX];
+    const struct dataset *dataset = &job->dataset;
+    size_t formats = dataset->record.n > 0 ? archive_writers_wanted(p->config, writers) : 0;
+    for (size_t f = 0; f < formats; f++) {
+        char path[ARCHIVE_PATH_SIZE];
+        archive_month_path(dataset->station->id, dataset->year, dataset->month, writers[f]->extension, path);
+        batch_add(&job->batch, path, job->page.place);
+        if (!batch_look_up(p, path, job->known_sha256[f], error))
             return false;
     }
-    dataset->barometers = list;
-    dataset->barometer_count = n;
-    return true;
-}
-
-static bool load_drops(struct pipeline *p, struct dataset *dataset, struct error *error)
-{
-    uint32_t *numbers;
-    size_t n = distinct(p->arena, dataset->raw.drop, dataset->raw.n, &numbers);
-    struct dataset_drop *list = arena_array(p->arena, n + 1, sizeof *list);
-    for (size_t k = 0; k < n; k++) {
-        struct drop_fact_row drop;
-        if (!store_drop_load(p->store, numbers[k], p->arena, &drop, error))
-            return false;
-        list[k] = (struct dataset_drop){numbers[k], drop.path, drop.sha256, drop.original, drop.layout};
-    }
-    dataset->drops = list;
-    dataset->drop_count = n;
     return true;
 }

@@ -8,6 +8,7 @@
 #include "service/gather.h"
 #include "service/metrics.h"
 #include "service/pipeline.h"
+#include "service/publish.h"
 #include "service/sandbox.h"
 #include "service/systemd.h"
 #include "service/wake.h"
@@ -25,7 +26,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-enum source { SOURCE_SIGNALS, SOURCE_INBOX, SOURCE_NETWORK, SOURCE_BELL };
+enum source { SOURCE_SIGNALS, SOURCE_INBOX, SOURCE_NETWORK, SOURCE_BELL, SOURCE_WORKERS };
 
 enum {
     DROPS_AT_ONCE = 64,      /* in one transaction: their waits for the disk are shared */
@@ -46,6 +47,7 @@ struct service {
     struct watch *watch;
     struct notify *notify;
     struct pipeline pipeline;
+    struct publisher *publisher;
     struct sandbox *sandbox; /* NULL: the settings want none */
     struct metrics_run run;
     int64_t scan_began, changed_since, metrics_at; /* monotonic; 0: no scan runs, nothing changed; earliest next writing */
@@ -67,6 +69,7 @@ struct service {
 
 static bool start(struct service *s, struct error *error);
 static bool open_watch(struct service *s, struct error *error);
+static bool open_publisher(struct service *s, struct error *error);
 static bool listen_to(struct service *s, int fd, enum source source, struct error *error);
 static bool listen_to_signals(struct service *s, struct error *error);
 static void finish(struct service *s);
@@ -86,7 +89,9 @@ static bool has_room(const void *notify, const char *recipient);
 static bool collect_deliveries(struct service *s, bool *ret_worked, struct error *error);
 static bool is_settling_in(const struct service *s);
 static bool look_at_time(struct service *s, struct error *error);
-static bool publish(struct service *s, bool *ret_worked, struct error *error);
+static bool publish_records(struct service *s, bool inbox_is_quiet, bool is_overdue, bool *ret_worked,
+                            struct error *error);
+static bool publish_rest(struct service *s, bool *ret_worked, struct error *error);
 static void pause_after(struct service *s, const struct error *error);
 static bool once_is_done(struct service *s);
 static bool needs_hand(struct service *s);
@@ -160,7 +165,9 @@ static bool start(struct service *s, struct error *error)
     s->bell_fd = wake_open(s->config->state, error);
     if (s->bell_fd < 0 || !listen_to(s, s->bell_fd, SOURCE_BELL, error))
         return false;
-    if (s->config->sandbox == SANDBOX_ON && !enter_sandbox(s, error)) /* before the first thread, which notify makes */
+    if (s->config->sandbox == SANDBOX_ON && !enter_sandbox(s, error)) /* before the first thread */
+        return false;
+    if (!open_publisher(s, error))
         return false;
     s->notify = notify_open(s->config, error);
     if (!s->notify || !listen_to(s, notify_fd(s->notify), SOURCE_NETWORK, error))
@@ -224,9 +231,17 @@ static bool open_watch(struct service *s, struct error *error)
     return watch_fd(s->watch) < 0 || listen_to(s, watch_fd(s->watch), SOURCE_INBOX, error);
 }
 
+static bool open_publisher(struct service *s, struct error *error)
+{
+    s->publisher = publisher_open(s->config, error);
+    return s->publisher && listen_to(s, publisher_fd(s->publisher), SOURCE_WORKERS, error);
+}
+
 static bool listen_to(struct service *s, int fd, enum source source, struct error *error)
 {
-    struct epoll_event event = {.events = EPOLLIN, .data.u32 = source};
+    /* Told once: in a pause after a failure what is finished is left where it is. */
+    bool is_once = source == SOURCE_NETWORK || source == SOURCE_WORKERS;
+    struct epoll_event event = {.events = EPOLLIN | (is_once ? EPOLLET : 0), .data.u32 = source};
     if (epoll_ctl(s->epoll_fd, EPOLL_CTL_ADD, fd, &event) == 0)
         return true;
     return fail_errno(error, ERROR_SYSTEM, "cannot listen to a source of events");
@@ -249,6 +264,7 @@ static bool listen_to_signals(struct service *s, struct error *error)
 static void finish(struct service *s)
 {
     notify_close(s->notify);
+    publisher_close(s->publisher);
     watch_close(s->watch);
     if (s->pipeline.arena)
         pipeline_close(&s->pipeline);
@@ -274,8 +290,9 @@ static void read_clocks(struct service *s)
 
 static void wait_for_something(struct service *s)
 {
-    if (!s->did_trim) { /* before the first long sleep after work: give back what the work needed */
+    if (!s->did_trim && !publisher_is_busy(s->publisher)) { /* before the first long sleep after work: give back what the work needed */
         arena_reset(s->pipeline.arena);
+        publisher_trim(s->publisher);
         malloc_trim(0);
         s->did_trim = true;
     }
@@ -289,7 +306,8 @@ static void wait_for_something(struct service *s)
         case SOURCE_SIGNALS: receive_signals(s); break;
         case SOURCE_INBOX: watch_receive(s->watch, s->monotonic); break;
         case SOURCE_BELL: hear_bell(s); break;
-        case SOURCE_NETWORK: break; /* answers are collected with the next piece of work */
+        case SOURCE_NETWORK:
+        case SOURCE_WORKERS: break; /* what is finished is collected with the next piece of work */
         }
     }
     if (s->watchdog_interval && s->monotonic >= s->watchdog_due) {
@@ -368,6 +386,8 @@ static void reload(struct service *s)
         config_free(fresh);
     } else {
         struct config *old = s->config;
+        publisher_close(s->publisher); /* its threads read the old settings */
+        s->publisher = NULL;
         pipeline_close(&s->pipeline);
         s->pipeline = pipeline;
         s->config = fresh;
@@ -375,6 +395,10 @@ static void reload(struct service *s)
         s->notices_due = s->wall;
         if (!open_watch(s, &error))
             log_error("%s", error.text);
+        if (!open_publisher(s, &error)) {
+            log_error("%s", error.text);
+            s->stops = true;
+        }
         if (fresh->sandbox != old->sandbox)
             log_warning("'sandbox' takes effect when the service starts again");
         config_free(old);
@@ -398,13 +422,13 @@ static bool work(struct service *s, bool *ret_worked, struct error *error)
     bool takes_long = is_longer_than(s, DERIVE_AFTER, s->took_since, s->derived_at);
     if ((inbox_is_quiet || takes_long) && !derive(s, ret_worked, error))
         return false;
-    if (!send_notices(s, ret_worked, error))
+    bool is_overdue = is_longer_than(s, PUBLISH_AFTER, s->busy_since, s->published_at);
+    if (!send_notices(s, ret_worked, error) || !publish_records(s, inbox_is_quiet, is_overdue, ret_worked, error))
         return false;
-    bool publishing_waits = is_longer_than(s, PUBLISH_AFTER, s->busy_since, s->published_at);
-    if (!*ret_worked || publishing_waits) {
+    if (!*ret_worked || is_overdue) {
         if (inbox_is_quiet && !is_settling_in(s) && !look_at_time(s, error))
             return false;
-        if (!publish(s, ret_worked, error))
+        if (!publisher_is_busy(s->publisher) && !publish_rest(s, ret_worked, error))
             return false;
         /* What time alone raised is sent in the same turn. */
         if (!*ret_worked && !send_notices(s, ret_worked, error))
@@ -579,10 +603,25 @@ static bool look_at_time(struct service *s, struct error *error)
     return true;
 }
 
-static bool publish(struct service *s, bool *ret_worked, struct error *error)
+/* The workers are kept busy while drops are derived, but with months that stand still; only after a long time without a
+ * pause also with those that do not. */
+static bool publish_records(struct service *s, bool inbox_is_quiet, bool is_overdue, bool *ret_worked,
+                            struct error *error)
+{
+    bool worked = false;
+    if (!inbox_is_quiet && !is_overdue && !publisher_is_busy(s->publisher))
+        return true;
+    if (!publish_months(&s->pipeline, s->publisher, is_overdue, &worked, error))
+        return false;
+    *ret_worked |= worked;
+    return true;
+}
+
+/* Pages and manifests, when the records stand. */
+static bool publish_rest(struct service *s, bool *ret_worked, struct error *error)
 {
     bool worked;
-    if (!pipeline_publish(&s->pipeline, &worked, error))
+    if (!publish_pages(&s->pipeline, &worked, error))
         return false;
     *ret_worked |= worked;
     if (!worked)
@@ -658,6 +697,8 @@ static void pause_after(struct service *s, const struct error *error)
 /* Everything is taken, derived and published, and every recipient has been told or has had its time. */
 static bool once_is_done(struct service *s)
 {
+    if (publisher_is_busy(s->publisher))
+        return false;
     if (s->monotonic < s->paused_until)
         return s->pause >= 8000; /* four tries: the machine will not get better while we wait */
     bool inbox_waits = watch_count_waiting(s->watch) > 0;

@@ -181,7 +181,7 @@ bool store_counts(struct store *store, struct store_counts *ret, struct error *e
         " (SELECT coalesce(sum(added), 0) FROM drop_), (SELECT count(*) FROM path WHERE state = 0),"
         " (SELECT count(*) FROM path WHERE state = 3), (SELECT count(*) FROM note),"
         " (SELECT count(*) FROM alarm WHERE state IN (0, 1, 2, 4)), (SELECT count(*) FROM dirty),"
-        " (SELECT count(*) FROM page WHERE due = 1)",
+        " (SELECT count(*) FROM page WHERE due > 0)",
         "");
     int got = row ? database_step(store, row, error) : -1;
     if (got <= 0)

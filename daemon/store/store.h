@@ -268,13 +268,16 @@ bool store_outbox_summary(struct store *store, struct arena *arena, struct outbo
 struct page_fact {
     uint32_t place;
     int32_t month; /* year * 12 + month - 1 */
-    bool due;
+    int64_t due;   /* changes since it was published; 0: it stands */
     int64_t revision;
     const char *content;
 };
+/* One more change. */
 bool store_page_due(struct store *store, uint32_t place, int32_t month, struct error *error);
-bool store_pages_due(struct store *store, size_t most, struct arena *arena, struct page_fact **ret, size_t *ret_n,
-                     struct error *error);
+/* The newest month first. `with_dirty`: also of places with spans that will be derived again. */
+bool store_pages_due(struct store *store, bool with_dirty, size_t most, struct arena *arena, struct page_fact **ret,
+                     size_t *ret_n, struct error *error);
+/* With the changes that page->due counts. Those that came after it was read keep it due. */
 bool store_page_published(struct store *store, const struct page_fact *page, struct error *error);
 bool store_pages_of_place(struct store *store, uint32_t place, struct arena *arena, struct page_fact **ret, size_t *ret_n,
                           struct error *error);
@@ -289,7 +292,7 @@ struct revision_fact {
 };
 /* Adds it where it is not known yet. */
 bool store_revision_add(struct store *store, const struct revision_fact *revision, struct error *error);
-/* Newest first, at most `most`. */
+/* Newest first, at most `most`: by the newest drop known then, the month, the place. */
 bool store_revisions_newest(struct store *store, size_t most, struct arena *arena, struct revision_fact **ret,
                             size_t *ret_n, struct error *error);
 

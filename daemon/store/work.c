@@ -155,17 +155,18 @@ bool store_checks_newest(struct store *store, uint32_t place, size_t most, struc
 bool store_page_due(struct store *store, uint32_t place, int32_t month, struct error *error)
 {
     return database_run(store, error,
-                        "INSERT INTO page VALUES(?1, ?2, 1, 0, '') ON CONFLICT(place, month) DO UPDATE SET due = 1", "ii",
+                        "INSERT INTO page VALUES(?1, ?2, 1, 0, '') ON CONFLICT(place, month) DO UPDATE SET due = due + 1", "ii",
                         (int64_t)place, (int64_t)month);
 }
 
-bool store_pages_due(struct store *store, size_t most, struct arena *arena, struct page_fact **ret, size_t *ret_n,
-                     struct error *error)
+bool store_pages_due(struct store *store, bool with_dirty, size_t most, struct arena *arena, struct page_fact **ret,
+                     size_t *ret_n, struct error *error)
 {
     CLEANUP(database_reset) sqlite3_stmt *row = database_start(
         store, error,
-        "SELECT place, month, due, revision, content FROM page WHERE due = 1 ORDER BY place, month LIMIT ?1", "i",
-        (int64_t)most);
+        "SELECT place, month, due, revision, content FROM page WHERE due > 0"
+        " AND (?1 OR place NOT IN (SELECT place FROM dirty)) ORDER BY month DESC, place LIMIT ?2",
+        "ii", (int64_t)with_dirty, (int64_t)most);
     struct page_fact *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -181,8 +182,8 @@ bool store_pages_due(struct store *store, size_t most, struct arena *arena, stru
 bool store_page_published(struct store *store, const struct page_fact *page, struct error *error)
 {
     return database_run(store, error,
-                        "UPDATE page SET due = ?3, revision = ?4, content = ?5 WHERE place = ?1 AND month = ?2", "iiiit",
-                        (int64_t)page->place, (int64_t)page->month, (int64_t)page->due, page->revision, page->content);
+                        "UPDATE page SET due = due - ?3, revision = ?4, content = ?5 WHERE place = ?1 AND month = ?2",
+                        "iiiit", (int64_t)page->place, (int64_t)page->month, page->due, page->revision, page->content);
 }
 
 bool store_pages_of_place(struct store *store, uint32_t place, struct arena *arena, struct page_fact **ret, size_t *ret_n,
@@ -217,7 +218,8 @@ bool store_revisions_newest(struct store *store, size_t most, struct arena *aren
 {
     CLEANUP(database_reset) sqlite3_stmt *row =
         database_start(store, error,
-                       "SELECT place, month, revision, last_time, arrived FROM revision ORDER BY number DESC LIMIT ?1",
+                       "SELECT place, month, revision, last_time, arrived FROM revision"
+                       " ORDER BY arrived DESC, month DESC, place, revision DESC LIMIT ?1",
                        "i", (int64_t)most);
     struct revision_fact *list = NULL;
     size_t n = 0, capacity = 0;
@@ -313,7 +315,7 @@ static struct check_result read_check(sqlite3_stmt *row)
 static struct page_fact read_page(struct arena *arena, sqlite3_stmt *row)
 {
     return (struct page_fact){(uint32_t)sqlite3_column_int64(row, 0), (int32_t)sqlite3_column_int64(row, 1),
-                              sqlite3_column_int(row, 2) != 0, sqlite3_column_int64(row, 3), column_text(arena, row, 4)};
+                              sqlite3_column_int64(row, 2), sqlite3_column_int64(row, 3), column_text(arena, row, 4)};
 }
 
 static struct revision_fact read_revision(sqlite3_stmt *row)

@@ -257,7 +257,7 @@ Test(work, the_newest_checks_come_first_as_many_as_asked)
 static struct page_fact *load_pages(size_t most, size_t *ret_n)
 {
     struct page_fact *list;
-    OK(&state, store_pages_due(state.store, most, state.arena, &list, ret_n, &state.error));
+    OK(&state, store_pages_due(state.store, true, most, state.arena, &list, ret_n, &state.error));
     return list;
 }
 
@@ -270,7 +270,7 @@ Test(work, a_page_is_due_until_it_is_published_and_keeps_its_revision)
     cr_assert_eq(n, 1);
     cr_expect(pages[0].place == place && pages[0].month == 2026 * 12 && pages[0].due && pages[0].revision == 0);
     cr_expect_str_eq(pages[0].content, "");
-    struct page_fact published = {.place = place, .month = 2026 * 12, .revision = 1, .content = "abc"};
+    struct page_fact published = {.place = place, .month = 2026 * 12, .due = 2, .revision = 1, .content = "abc"};
     OK(&state, store_page_published(state.store, &published, &state.error));
     load_pages(10, &n);
     cr_expect_eq(n, 0);
@@ -281,7 +281,38 @@ Test(work, a_page_is_due_until_it_is_published_and_keeps_its_revision)
     cr_expect_str_eq(pages[0].content, "abc");
 }
 
-Test(work, pages_come_by_place_and_month_as_many_as_asked)
+Test(work, a_page_that_changes_while_it_is_written_stays_due)
+{
+    OK(&state, store_page_due(state.store, place, 2026 * 12, &state.error));
+    size_t n;
+    struct page_fact page = load_pages(10, &n)[0];
+    OK(&state, store_page_due(state.store, place, 2026 * 12, &state.error));
+    page.revision = 1;
+    page.content = "abc";
+    OK(&state, store_page_published(state.store, &page, &state.error));
+    struct page_fact *pages = load_pages(10, &n);
+    cr_assert_eq(n, 1);
+    cr_expect(pages[0].due == 1 && pages[0].revision == 1);
+    OK(&state, store_page_published(state.store, &pages[0], &state.error));
+    load_pages(10, &n);
+    cr_expect_eq(n, 0);
+}
+
+Test(work, pages_of_a_place_with_dirty_spans_wait_unless_they_are_asked_for)
+{
+    struct page_fact *pages;
+    size_t n;
+    OK(&state, store_page_due(state.store, place, 24300, &state.error));
+    OK(&state, store_page_due(state.store, other, 24300, &state.error));
+    OK(&state, store_dirty_add(state.store, place, (struct span){1000, 2000}, &state.error));
+    OK(&state, store_pages_due(state.store, false, 10, state.arena, &pages, &n, &state.error));
+    cr_assert_eq(n, 1);
+    cr_expect_eq(pages[0].place, other);
+    load_pages(10, &n);
+    cr_expect_eq(n, 2);
+}
+
+Test(work, the_newest_pages_come_first_as_many_as_asked)
 {
     const int32_t months[] = {24300, 24298, 24299};
     for (size_t i = 0; i < COUNT_OF(months); i++) {
@@ -291,17 +322,16 @@ Test(work, pages_come_by_place_and_month_as_many_as_asked)
     size_t n;
     struct page_fact *pages = load_pages(4, &n);
     cr_assert_eq(n, 4);
-    for (size_t i = 0; i < 3; i++)
-        cr_expect(pages[i].place == place && pages[i].month == 24298 + (int32_t)i);
-    cr_expect(pages[3].place == other && pages[3].month == 24298);
-    struct page_fact published = {.place = place, .month = 24299, .revision = 1, .content = "x"};
+    for (size_t i = 0; i < 4; i++)
+        cr_expect(pages[i].place == (i % 2 ? other : place) && pages[i].month == 24300 - (int32_t)i / 2);
+    struct page_fact published = {.place = place, .month = 24299, .due = 1, .revision = 1, .content = "x"};
     OK(&state, store_page_published(state.store, &published, &state.error));
     OK(&state, store_pages_of_place(state.store, place, state.arena, &pages, &n, &state.error));
     cr_assert_eq(n, 3);
     cr_expect(pages[0].due && !pages[1].due && pages[1].month == 24299 && pages[2].due);
 }
 
-Test(work, revisions_are_told_once_each_the_newest_first)
+Test(work, revisions_known_at_the_same_time_are_in_the_order_of_their_places)
 {
     const struct revision_fact facts[] = {{.place = place, .month = 24298, .revision = 1, .last_time = 500},
                                           {.place = other, .month = 24298, .revision = 1, .last_time = TIME_NONE},
@@ -314,8 +344,8 @@ Test(work, revisions_are_told_once_each_the_newest_first)
     OK(&state, store_revisions_newest(state.store, 10, state.arena, &got, &n, &state.error));
     cr_assert_eq(n, 3);
     cr_expect(got[0].place == place && got[0].revision == 2 && got[0].month == 24298 && got[0].last_time == 600);
-    cr_expect(got[1].place == other && got[1].last_time == TIME_NONE);
-    cr_expect(got[2].revision == 1 && got[2].last_time == 500, "as it was told first");
+    cr_expect(got[1].place == place && got[1].revision == 1 && got[1].last_time == 500, "as it was told first");
+    cr_expect(got[2].place == other && got[2].last_time == TIME_NONE);
     cr_expect_eq(got[0].arrived, 0, "no drop was known");
     OK(&state, store_revisions_newest(state.store, 1, state.arena, &got, &n, &state.error));
     cr_expect(n == 1 && got[0].revision == 2);
