@@ -6,12 +6,47 @@
 
 #include <string.h>
 
+static bool has_space_above(enum part_kind kind, enum part_kind above);
 static void put_clock(struct text *text, int64_t time);
 static const char *day_name(int64_t time);
 static void put_line_wrapped(struct text *text, const char *line, size_t indent, size_t *column);
 static void put_word(struct text *text, const char *word, size_t length, size_t indent, size_t *column);
 static char *visible(const char *string, size_t length);
 static size_t columns_of(const char *bytes, size_t length);
+
+void message_put_text(struct text *text, const struct message_parts *parts)
+{
+    for (size_t k = 0; k < parts->count; k++) {
+        const struct message_part *part = &parts->list[k];
+        if (k > 0 && has_space_above(part->kind, parts->list[k - 1].kind))
+            text_putc(text, '\n');
+        switch (part->kind) {
+        case PART_ROW:
+            text_printf(text, "%-*s", MESSAGE_LABEL, part->label);
+            message_put_paragraph(text, part->text, MESSAGE_LABEL, MESSAGE_LABEL);
+            break;
+        case PART_ITEM:
+            text_puts(text, "- ");
+            message_put_paragraph(text, part->text, 2, 2);
+            break;
+        case PART_COMMAND:
+        case PART_LINK: text_printf(text, "%s\n", part->text); break;
+        case PART_TITLE:
+        case PART_STATE:
+        case PART_PARAGRAPH:
+        case PART_HEADING:
+        case PART_FOOT: message_put_paragraph(text, part->text, 0, 0); break;
+        }
+    }
+}
+
+/* An empty line between sections and paragraphs, none within rows, lists and behind headings. */
+static bool has_space_above(enum part_kind kind, enum part_kind above)
+{
+    bool is_line = kind == PART_ROW || kind == PART_ITEM || kind == PART_COMMAND || kind == PART_LINK;
+    bool above_is_line = above == PART_ROW || above == PART_ITEM || above == PART_COMMAND || above == PART_LINK;
+    return kind == PART_HEADING || (above != PART_HEADING && !(is_line && above_is_line));
+}
 
 void message_put_time(struct text *text, int64_t time, int64_t offset)
 {
@@ -42,15 +77,6 @@ static const char *day_name(int64_t time)
     static const char *const days[] = {"Thu", "Fri", "Sat", "Sun", "Mon", "Tue", "Wed"}; /* 1970 began on a Thursday */
     int64_t day = timestamp_floor(time, DAY_MS) / DAY_MS;
     return days[(day % 7 + 7) % 7];
-}
-
-void message_put_row(struct text *text, const char *label, struct text *row)
-{
-    if (row->length > 0) {
-        text_printf(text, "%-*s", MESSAGE_LABEL, label);
-        message_put_paragraph(text, row->bytes, MESSAGE_LABEL, MESSAGE_LABEL);
-    }
-    text_clear(row);
 }
 
 void message_put_visible(struct text *text, const char *string)

@@ -11,16 +11,16 @@
 
 enum { PLACES_NAMED = 8 }; /* of a rule's alarms in a summary */
 
-static void put_digest(struct text *text, const char *body);
+static void add_digest(struct message_parts *ret, const char *body);
 static int64_t total(const struct notice *notice);
 static int64_t count_still_so(const struct notice *notice);
 static void put_count(struct text *text, const struct notice *notice);
-static void put_item(struct text *text, const struct notice *item, bool names_rule);
-static void put_urgent(struct text *text, const struct notice *notice);
-static void put_by_rule(struct text *text, const struct notice *notice);
+static void add_item(struct message_parts *ret, const struct notice *item, bool names_rule);
+static void add_urgent(struct message_parts *ret, const struct notice *notice);
+static void add_by_rule(struct message_parts *ret, const struct notice *notice);
 static bool is_first_of_rule(const struct notice *notice, size_t item);
-static void put_rule_line(struct text *text, const struct notice *notice, size_t first);
-static void put_rest(struct text *text, const struct notice *notice);
+static void add_rule_line(struct message_parts *ret, const struct notice *notice, size_t first);
+static void add_rest(struct message_parts *ret, const struct notice *notice);
 static bool is_alike(const struct notice *a, const struct notice *b);
 
 bool message_is_many(const struct notice *notice)
@@ -41,46 +41,49 @@ void message_put_many_subject(struct text *text, const struct notice *notice, co
         text_printf(text, ", %s", config->network_name);
 }
 
-void message_put_many(struct text *text, const struct notice *notice, const struct config *config)
+void message_compose_many(const struct notice *notice, const struct config *config, struct message_parts *ret)
 {
+    bool is_group = notice->event == NOTICE_GROUP;
     if (notice->event == NOTICE_DIGEST) {
-        put_digest(text, notice->body ? notice->body : "");
+        add_digest(ret, notice->body ? notice->body : "");
     } else {
-        bool is_group = notice->event == NOTICE_GROUP;
-        message_put_paragraph(text, is_group ? notice->rule_title : "Several alarms", 0, 0);
-        put_count(text, notice);
-        text_puts(text, "\n\n");
-        if (notice->body && *notice->body) {
-            message_put_paragraph(text, notice->body, 0, 0);
-            text_putc(text, '\n');
+        CLEANUP(text_done) struct text title;
+        text_init(&title, MESSAGE_ROW_LIMIT);
+        text_printf(&title, "%s\n", is_group ? notice->rule_title : "Several alarms");
+        put_count(&title, notice);
+        message_add(ret, PART_TITLE, NULL, &title);
+        if (notice->body)
+            message_add_words(ret, PART_PARAGRAPH, notice->body);
+        for (size_t k = 0; is_group && k < notice->item_count; k++)
+            add_item(ret, &notice->items[k], false);
+        if (!is_group) {
+            add_urgent(ret, notice);
+            add_by_rule(ret, notice);
         }
-        if (is_group)
-            for (size_t k = 0; k < notice->item_count; k++)
-                put_item(text, &notice->items[k], false);
-        else
-            put_urgent(text, notice), put_by_rule(text, notice);
-        put_rest(text, notice);
-        if (is_group && *notice->advice) {
-            text_puts(text, "\nWhat to do\n");
-            message_put_paragraph(text, notice->advice, 0, 0);
-        }
+        add_rest(ret, notice);
     }
-    text_puts(text, "\nTo look further\n");
-    if (*config->public_url)
-        text_printf(text, "%s\n", config->public_url);
-    text_puts(text, "rillward alarms -c FILE\nrillward alarms -c FILE acknowledge ALARM...\n");
-    text_puts(text, "\nPlease note\n");
-    message_put_paragraph(text, message_caution, 0, 0);
+    if (is_group && *notice->advice) {
+        message_add_words(ret, PART_HEADING, "What to do");
+        message_add_words(ret, PART_PARAGRAPH, notice->advice);
+    }
+    message_add_words(ret, PART_HEADING, "To look further");
+    message_add_words(ret, PART_LINK, config->public_url);
+    message_add_words(ret, PART_COMMAND, "rillward alarms -c FILE");
+    message_add_words(ret, PART_COMMAND, "rillward alarms -c FILE acknowledge ALARM...");
 }
 
-/* Its lines, those of a list indented where they go on. */
-static void put_digest(struct text *text, const char *body)
+/* Lines that begin with "- " are a list, and what stands above one is its heading. */
+static void add_digest(struct message_parts *ret, const char *body)
 {
     for (const char *line = body; *line;) {
         size_t length = strcspn(line, "\n");
-        CLEANUP(cleanup_free) char *copy = x_strndup(line, length);
-        message_put_paragraph(text, copy, text_starts_with(copy, "- ") ? 2 : 0, text_starts_with(copy, "- ") ? 2 : 0);
-        line += length + (line[length] == '\n');
+        const char *next = line + length + (line[length] == '\n');
+        bool is_item = text_starts_with(line, "- ");
+        CLEANUP(cleanup_free) char *copy = x_strndup(line + (is_item ? 2 : 0), length - (is_item ? 2 : 0));
+        message_add_words(ret, is_item                            ? PART_ITEM
+                               : text_starts_with(next, "- ") ? PART_HEADING
+                                                                  : PART_PARAGRAPH, copy);
+        line = next;
     }
 }
 
@@ -106,12 +109,11 @@ static void put_count(struct text *text, const struct notice *notice)
                 is_whole ? "" : "at least ", count_still_so(notice));
 }
 
-/* "- Weir pool: no data for 12 d 8 h, still so" and below it since when, in the station's time. */
-static void put_item(struct text *text, const struct notice *item, bool names_rule)
+/* "Weir pool: no data for 12 d 8 h, still so" and below it since when, in the station's time. */
+static void add_item(struct message_parts *ret, const struct notice *item, bool names_rule)
 {
-    struct text line;
+    CLEANUP(text_done) struct text line;
     text_init(&line, MESSAGE_ROW_LIMIT);
-    text_puts(&line, "- ");
     if (names_rule) {
         message_put_visible(&line, item->rule_title);
         text_puts(&line, message_kind(item) == RULE_UNREADABLE_DROP ? ", " : " at ");
@@ -119,8 +121,7 @@ static void put_item(struct text *text, const struct notice *item, bool names_ru
     message_put_visible(&line, item->station_name);
     text_puts(&line, ": ");
     message_put_state(&line, item);
-    message_put_paragraph(text, line.bytes, 2, 2);
-    text_clear(&line);
+    text_puts(&line, "\nsince ");
     message_put_time(&line, item->alarm.episode.start, item->utc_offset);
     int64_t late = item->alarm.learnt - item->alarm.episode.start;
     char duration[TIMESTAMP_SIZE];
@@ -131,33 +132,32 @@ static void put_item(struct text *text, const struct notice *item, bool names_ru
         text_puts(&line, ": ");
         message_put_visible(&line, item->alarm.episode.detail);
     }
-    text_puts(text, "  since");
-    message_put_paragraph(text, line.bytes, 2, 7);
-    text_done(&line);
+    message_add(ret, PART_ITEM, NULL, &line);
 }
 
-static void put_urgent(struct text *text, const struct notice *notice)
+static void add_urgent(struct message_parts *ret, const struct notice *notice)
 {
     bool is_first = true;
     for (size_t k = 0; k < notice->item_count; k++) {
         if (notice->items[k].priority != PRIORITY_HIGH)
             continue;
-        text_puts(text, is_first ? "High priority\n" : "");
+        if (is_first)
+            message_add_words(ret, PART_HEADING, "High priority");
         is_first = false;
-        put_item(text, &notice->items[k], true);
+        add_item(ret, &notice->items[k], true);
     }
-    text_puts(text, is_first ? "" : "\n");
 }
 
-static void put_by_rule(struct text *text, const struct notice *notice)
+static void add_by_rule(struct message_parts *ret, const struct notice *notice)
 {
     bool is_first = true;
     for (size_t k = 0; k < notice->item_count; k++) {
         if (notice->items[k].priority == PRIORITY_HIGH || !is_first_of_rule(notice, k))
             continue;
-        text_puts(text, is_first ? "By rule\n" : "");
+        if (is_first)
+            message_add_words(ret, PART_HEADING, "By rule");
         is_first = false;
-        put_rule_line(text, notice, k);
+        add_rule_line(ret, notice, k);
     }
 }
 
@@ -169,11 +169,12 @@ static bool is_first_of_rule(const struct notice *notice, size_t item)
     return true;
 }
 
-/* "- Silent (medium): 8 alarms, 8 still so: Weir pool, Mill race, ..." */
-static void put_rule_line(struct text *text, const struct notice *notice, size_t first)
+/* "Silent (medium): 8 alarms, 8 still so: Weir pool, Mill race, ..." */
+static void add_rule_line(struct message_parts *ret, const struct notice *notice, size_t first)
 {
     size_t count = 0, still_so = 0;
-    struct text places, line;
+    CLEANUP(text_done) struct text places;
+    CLEANUP(text_done) struct text line;
     text_init(&places, MESSAGE_ROW_LIMIT);
     text_init(&line, MESSAGE_ROW_LIMIT);
     for (size_t k = first; k < notice->item_count; k++) {
@@ -186,22 +187,21 @@ static void put_rule_line(struct text *text, const struct notice *notice, size_t
             message_put_visible(&places, item->station_name);
         }
     }
-    text_puts(&line, "- ");
     message_put_visible(&line, notice->items[first].rule_title);
     text_printf(&line, " (%s): %zu alarm%s, %zu still so: %s", priority_word(notice->items[first].priority), count,
                 count == 1 ? "" : "s", still_so, places.bytes);
     if (count > PLACES_NAMED)
         text_printf(&line, " and %zu more", count - PLACES_NAMED);
-    message_put_paragraph(text, line.bytes, 2, 2);
-    text_done(&places);
-    text_done(&line);
+    message_add(ret, PART_ITEM, NULL, &line);
 }
 
-static void put_rest(struct text *text, const struct notice *notice)
+static void add_rest(struct message_parts *ret, const struct notice *notice)
 {
     int64_t rest = total(notice) - (int64_t)notice->item_count;
-    if (rest > 0)
-        text_printf(text, "and %" PRId64 " more\n", rest);
+    if (rest <= 0)
+        return;
+    CLEANUP(cleanup_free) char *words = x_printf("and %" PRId64 " more", rest);
+    message_add_words(ret, PART_ITEM, words);
 }
 
 static bool is_alike(const struct notice *a, const struct notice *b)

@@ -90,6 +90,17 @@ void mime_put_quoted_printable(struct text *text, const char *string)
         text_puts(text, "\r\n");
 }
 
+void mime_put_base64(struct text *text, const char *bytes, size_t length)
+{
+    enum { LINE_BYTES = LINE_COLUMNS / 4 * 3 };
+    for (size_t i = 0; i < length; i += LINE_BYTES) {
+        size_t left = length - i;
+        unsigned char line[LINE_COLUMNS + 1];
+        EVP_EncodeBlock(line, (const unsigned char *)bytes + i, (int)(left < LINE_BYTES ? left : LINE_BYTES));
+        text_printf(text, "%s\r\n", (const char *)line);
+    }
+}
+
 /* Control bytes made visible, at most VALUE_CHARACTERS. free() it. */
 static char *visible_value(const char *value)
 {

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-/* The grammar of mail: header lines (RFC 5322, 2047), dates, quoted-printable (RFC 2045). Pure. Lines end
+/* The grammar of mail: header lines (RFC 5322, 2047), dates, quoted-printable and base64 (RFC 2045). Pure. Lines end
  * in CRLF. Nothing that is passed in can end a header line: control bytes come out visible, as "\x0A". */
 #ifndef RILLWARD_NOTIFY_MIME_H
 #define RILLWARD_NOTIFY_MIME_H
@@ -21,5 +21,8 @@ void mime_put_date(struct text *text, int64_t time);
 
 /* Body text: '\n' becomes CRLF, lines stay within 76 characters. */
 void mime_put_quoted_printable(struct text *text, const char *string);
+
+/* Any bytes, in lines of 76 characters. */
+void mime_put_base64(struct text *text, const char *bytes, size_t length);
 
 #endif

@@ -39,7 +39,7 @@ static bool sign(const struct recipient *recipient, const char *uid, int64_t sec
 static bool add_key(const struct secret *secret, struct sign_key *keys, size_t *count, struct error *error);
 static void wipe_keys(struct sign_key (*keys)[2]);
 static bool begin_mail(struct notify *notify, const struct notice *notice, const struct recipient *recipient,
-                       struct error *error);
+                       const struct message_picture *picture, struct error *error);
 
 static enum delivery_outcome outcome_of(const struct transport_result *result, bool *ret_needs_hand);
 static enum delivery_outcome outcome_of_status(int status, bool *ret_needs_hand);
@@ -96,7 +96,8 @@ int notify_room(const struct notify *notify, const char *recipient)
     return used < TRANSPORT_MOST && (!is_mail || mails < MAIL_MOST);
 }
 
-void notify_begin(struct notify *notify, const struct notice *notice, int64_t now)
+void notify_begin(struct notify *notify, const struct notice *notice, const struct message_picture *picture,
+                  int64_t now)
 {
     assert(notify_room(notify, notice->recipient) > 0);
     const struct recipient *recipient = find_recipient(notify->config, notice->recipient);
@@ -116,7 +117,7 @@ void notify_begin(struct notify *notify, const struct notice *notice, int64_t no
     if (!recipient)
         fail(&error, ERROR_CONFIG, "recipient '%s' is not in the settings any more", notice->recipient);
     else if (flight->is_mail)
-        is_begun = begin_mail(notify, notice, recipient, &error);
+        is_begun = begin_mail(notify, notice, recipient, picture, &error);
     else
         is_begun = begin_webhook(notify, notice, recipient, now, &error);
     if (!is_begun)
@@ -243,7 +244,7 @@ static void wipe_keys(struct sign_key (*keys)[2])
 /* ---- Mail ---- */
 
 static bool begin_mail(struct notify *notify, const struct notice *notice, const struct recipient *recipient,
-                       struct error *error)
+                       const struct message_picture *picture, struct error *error)
 {
     static const enum transport_security securities[] = {
         [MAIL_STARTTLS] = TRANSPORT_STARTTLS, [MAIL_TLS] = TRANSPORT_TLS, [MAIL_PLAIN] = TRANSPORT_PLAIN};
@@ -254,7 +255,7 @@ static bool begin_mail(struct notify *notify, const struct notice *notice, const
     CLEANUP(text_done) struct text message;
     text_init(&message, MESSAGE_MAIL_LIMIT);
     CLEANUP(secret_wipe) struct secret_text password = {0};
-    if (!message_render_mail(notice, notify->config, recipient->address, &message, error) ||
+    if (!message_render_mail(notice, notify->config, recipient->address, picture, &message, error) ||
         (server->user && server->password.kind != SECRET_NONE &&
          !secret_read(&server->password, &password, error)))
         return within(error, "recipient '%s'", recipient->id);

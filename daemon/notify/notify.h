@@ -3,7 +3,7 @@
  * and writes down what came of each. A notice goes out at least once; its uid goes with it, so that a
  * receiver can drop a repeat.
  *
- *     while a notice is due and notify_room(notify, its recipient) > 0: notify_begin(notify, notice, now)
+ *     while a notice is due and notify_room(notify, its recipient) > 0: notify_begin(notify, notice, picture, now)
  *     when notify_fd() is readable: notify_collect(...), write each delivery down
  *
  * Nothing here waits, whatever a server does; there is no deadline to keep, every transfer ends by its own
@@ -55,10 +55,13 @@ int notify_fd(const struct notify *notify);
  * 16 in all, of which at most 8 are mail, so that a mail server that hangs leaves room for webhooks. */
 int notify_room(const struct notify *notify, const char *recipient);
 
-/* Begin one attempt; there must be room. The notice is not needed after the call. Each begin gives exactly
+/* Begin one attempt; there must be room. `picture`: the chart for a mail, or NULL. Neither it nor the notice is needed
+ * after the call. Each begin gives exactly
  * one delivery, also where nothing could be sent at all (secret unreadable, recipient gone). `now` is wall
  * time. */
-void notify_begin(struct notify *notify, const struct notice *notice, int64_t now);
+struct message_picture;
+void notify_begin(struct notify *notify, const struct notice *notice, const struct message_picture *picture,
+                  int64_t now);
 
 /* Deliveries that are ready, oldest first; returns how many of `ret` were filled. Never waits. `now` is
  * wall time. */

@@ -544,7 +544,7 @@ static bool send_notices(struct service *s, bool *ret_worked, struct error *erro
     for (size_t k = 0; k < n; k++) {
         if (notify_room(s->notify, notices[k].recipient) <= 0)
             continue;
-        notify_begin(s->notify, &notices[k], s->wall);
+        notify_begin(s->notify, &notices[k], NULL, s->wall);
         begun++;
     }
     s->in_the_air += begun;

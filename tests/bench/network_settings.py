@@ -20,9 +20,18 @@ def settings(network, folder, webhook=None, secret=None, rescan="10 min", settle
               "{header: baro_kpa, is: air_pressure, unit: kPa}, {header: air_c, is: air_temperature, unit: degC}]}",
               "  visits: {holds: notes, files: ['*/visits.csv'], time: {columns: [time], format: iso, zone: Z}, columns: ["
               "{header: level_m, is: note, note: level, unit: m}]}",
-              "rules:",
-              f"  low-oxygen: {{kind: below, quantity: oxygen, limit: 3 mg/L, deadband: 0.5 mg/L, on_delay: 30 min, off_delay: 30 min, priority: high{', tell: [hook]' if webhook else ''}}}",
-              f"  quick-rise: {{kind: rise, quantity: level, limit: 0.3 m, window: 1 h, priority: high{', tell: [hook]' if webhook else ''}}}"]
-    if webhook:
-        lines += ["recipients:", f"  hook: {{webhook: '{webhook}', secret: {{file: {secret}}}, allow_private_address: true}}"]
+              "rules:"]
+    lines += rules(network, webhook)
+    if webhook:  # each station its own: one recipient is told of a flood of alarms in one message, and late
+        lines += ["recipients:"] + [f"  hook-{name}: {{webhook: '{webhook}', secret: {{file: {secret}}}, allow_private_address: true}}"
+                                    for name in network["stations"]]
     return "\n".join(lines) + "\n"
+
+
+def rules(network, webhook):
+    kinds = {"low-oxygen": "{kind: below, quantity: oxygen, limit: 3 mg/L, deadband: 0.5 mg/L, on_delay: 30 min, off_delay: 30 min",
+             "quick-rise": "{kind: rise, quantity: level, limit: 0.3 m, window: 1 h"}
+    if not webhook:
+        return [f"  {rule}: {words}, priority: high}}" for rule, words in kinds.items()]
+    return [f"  {rule}-{name}: {words}, priority: high, stations: [{name}], tell: [hook-{name}]}}"
+            for rule, words in kinds.items() for name in network["stations"]]

@@ -139,3 +139,19 @@ Test(mime, breaks_long_lines_of_bodies_softly)
         cr_expect_leq(strstr(at, "\r\n") - at, 76);
     text_done(&text);
 }
+
+Test(mime, writes_bytes_as_base64_in_short_lines)
+{
+    struct text text;
+    text_init(&text, 1024);
+    mime_put_base64(&text, "", 0);
+    cr_expect_eq(text.length, 0);
+    char bytes[58];
+    memset(bytes, 0xFF, sizeof bytes);
+    mime_put_base64(&text, bytes, sizeof bytes); /* one line of 57 bytes, and one byte: padded */
+    char wanted[76 + 9] = {0};
+    memset(wanted, '/', 76);
+    strcat(wanted, "\r\n/w==\r\n");
+    cr_expect_str_eq(text.bytes, wanted);
+    text_done(&text);
+}

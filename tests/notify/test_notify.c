@@ -114,7 +114,7 @@ static void begin(const char *recipient, int64_t id, int64_t attempts)
     notice.recipient = recipient;
     notice.attempts = attempts;
     cr_assert_eq(notify_room(notify, recipient), 1);
-    notify_begin(notify, &notice, now);
+    notify_begin(notify, &notice, NULL, now);
 }
 
 static struct delivery next_delivery(void)

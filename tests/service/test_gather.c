@@ -111,6 +111,27 @@ Test(gathering, what_comes_within_the_minute_waits_and_comes_together)
     cr_expect_str_eq(send_all(now + MINUTE_MS), "desk group of 2 warm");
 }
 
+/* Gathering begins when the first has left: it never waits for others that may come. */
+Test(gathering, the_first_of_high_priority_leaves_at_once_whatever_else_was_told)
+{
+    int64_t now = hours_on(1);
+    fixture_raise(&f, "heron-creek", "warm", now);
+    gather_at(now, NULL);
+    cr_expect_str_eq(send_all(now), "desk raised 1");
+    fixture_raise(&f, "heron-creek", "low", now + SECOND_MS);
+    gather_at(now + SECOND_MS, NULL);
+    cr_expect_str_eq(send_all(now + SECOND_MS), "desk raised 2");
+    fixture_raise(&f, "weir-pool", "low", now + 2 * SECOND_MS);
+    fixture_raise(&f, "heron-creek", "low", now + 3 * SECOND_MS);
+    gather_at(now + 3 * SECOND_MS, NULL);
+    cr_expect_str_eq(send_all(now + 3 * SECOND_MS), "", "those that follow are gathered");
+    gather_at(now + SECOND_MS + MINUTE_MS, NULL);
+    cr_expect_str_eq(send_all(now + SECOND_MS + MINUTE_MS), "desk group of 2 low");
+    fixture_raise(&f, "weir-pool", "low", now + 3 * MINUTE_MS);
+    gather_at(now + 3 * MINUTE_MS, NULL);
+    cr_expect_str_eq(send_all(now + 3 * MINUTE_MS), "desk raised 5", "a minute of calm, and one leaves at once again");
+}
+
 Test(gathering, a_recipient_with_a_message_in_the_air_is_left_alone)
 {
     fixture_raise(&f, "heron-creek", "warm", hours_on(1));
