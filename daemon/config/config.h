@@ -275,6 +275,7 @@ struct config {
     int64_t longest_shelf;   /* ms that a person can put an alarm aside for */
     int64_t gather;          /* ms: new alarms of one rule within this time become one message to a recipient; 0: off */
     int64_t chattering_window; /* ms: a rule met three times within it at one place is chattering */
+    struct word_list answers; /* path patterns of files in the inbox that may answer alarms */
     struct digest_mail digest_mail;
     struct quality_limits quality[QUANTITY_COUNT];
     struct station *stations;

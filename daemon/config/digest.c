@@ -31,6 +31,7 @@ uint64_t config_digest(const struct config *config)
     add_text(&digest, config->contact);
     add_text(&digest, config->public_url);
     add_whole(&digest, config->largest_drop);
+    add_words(&digest, &config->answers);
     for (size_t i = 0; i < config->barometer_count; i++) {
         const struct barometer *barometer = &config->barometers[i];
         add_position(&digest, barometer);

@@ -90,6 +90,8 @@ static const struct option alarms_options[] = {
     {.key = "chattering", .type = OPTION_DURATION, .offset = FIELD(chattering_window), .standard = "6 h",
      .minimum = MINUTE, .maximum = 30 * DAY,
      .help = "an alarm that begins for the third time within this, by the time of the data, is called chattering"},
+    {.key = "answers", .type = OPTION_WORDS, .offset = FIELD(answers),
+     .help = "patterns of files below the inbox that acknowledge and shelve alarms; who can write there can silence them; default: none"},
     {.key = "digest", .type = OPTION_SECTION, .offset = FIELD(digest_mail), .section = &section_digest,
      .help = "once a day: old news, open alarms, silent stations, drops set aside, notices not delivered"},
 };

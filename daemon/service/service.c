@@ -488,6 +488,8 @@ static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
         watch_rescan(s->watch);
         return false;
     }
+    if (count > 0)
+        s->notices_due = s->wall; /* answers may have made news */
     *ret_worked |= count > 0 || !watch_is_idle(s->watch);
     if (count == 0)
         s->took_since = 0;

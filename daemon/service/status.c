@@ -23,8 +23,14 @@ struct view {
     struct outbox_line *outbox;
     struct figures *figures; /* of each line of the outbox */
     size_t outbox_count;
+    struct answer_fact *answers; /* that came as files lately */
+    size_t answer_count;
     struct store_counts counts;
 };
+
+/* Answers by file are told for so long: who sent one has looked by then. */
+#define ANSWERS_TOLD (7 * DAY_MS)
+enum { ANSWERS_SHOWN = 20 };
 
 enum tone { TONE_PLAIN, TONE_HEAD, TONE_GOOD, TONE_BAD };
 
@@ -36,10 +42,12 @@ static void render_text(const struct view *view, const struct status_options *op
 static void text_places(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_drops(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_alarms(const struct view *view, const struct status_options *options, struct text *ret);
+static void text_answers(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_outbox(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_figures(const struct figures *figures, const struct status_options *options, struct text *ret);
 static void heading(struct text *ret, const struct status_options *options, const char *text);
 static void cell(struct text *ret, const struct status_options *options, enum tone tone, const char *text, size_t width);
+static void json_answers(const struct view *view, struct text *ret);
 static void json_time(struct text *ret, const char *key, int64_t time);
 static size_t open_alarms(const struct view *view, const char *id);
 static const char *waiting_reason(const struct view *view, const char *id);
@@ -75,6 +83,8 @@ static bool load(struct view *view, struct store *store, int64_t now, struct err
            store_waiting_load(store, 0, view->arena, &view->waiting, &view->waiting_count, error) &&
            store_alarms_open(store, view->arena, &view->alarms, &view->alarm_count, error) &&
            store_outbox_summary(store, view->arena, &view->outbox, &view->outbox_count, error) &&
+           store_answers_newest(store, now - ANSWERS_TOLD, ANSWERS_SHOWN, view->arena, &view->answers, &view->answer_count,
+                                error) &&
            store_counts(store, &view->counts, error) && load_figures(view, store, now, error);
 }
 
@@ -110,6 +120,7 @@ static void render_text(const struct view *view, const struct status_options *op
     text_places(view, options, ret);
     text_alarms(view, options, ret);
     text_drops(view, options, ret);
+    text_answers(view, options, ret);
     text_outbox(view, options, ret);
 }
 
@@ -167,6 +178,25 @@ static void text_drops(const struct view *view, const struct status_options *opt
         text_puts(ret, "  ");
         cell(ret, options, path->state == DROP_SET_ASIDE ? TONE_BAD : TONE_PLAIN, drop_state_word(path->state), 10);
         text_printf(ret, " %s  since %s\n             %s\n", visible, timestamp_print(path->since, since), message);
+    }
+}
+
+/* For whoever sent the file, and has no other way to learn what became of it. */
+static void text_answers(const struct view *view, const struct status_options *options, struct text *ret)
+{
+    if (view->answer_count == 0)
+        return;
+    heading(ret, options, "Answers that came as files");
+    for (size_t k = 0; k < view->answer_count; k++) {
+        const struct answer_fact *answer = &view->answers[k];
+        char path[1024], who[512], said[2048], at[TIMESTAMP_SIZE];
+        text_make_visible(answer->path, path, sizeof path);
+        text_make_visible(answer->who, who, sizeof who);
+        text_make_visible(answer->said, said, sizeof said);
+        text_printf(ret, "  %s  %s line %" PRId64 ", %s: ", timestamp_print(answer->at, at), path, answer->line,
+                    *who ? who : "nobody named");
+        cell(ret, options, answer->is_given ? TONE_PLAIN : TONE_BAD, answer->is_given ? "given" : "not given", 0);
+        text_printf(ret, "; %s\n", said);
     }
 }
 
@@ -326,7 +356,27 @@ static void render_json(const struct view *view, int64_t now, struct text *ret)
                     figures->day, figures->most_in_10_min, figures->chattering, figures->standing,
                     figures->is_flood ? "true" : "false");
     }
-    text_puts(ret, "]}\n");
+    text_putc(ret, ']');
+    json_answers(view, ret);
+    text_puts(ret, "}\n");
+}
+
+static void json_answers(const struct view *view, struct text *ret)
+{
+    text_puts(ret, ",\"answers\":[");
+    for (size_t k = 0; k < view->answer_count; k++) {
+        const struct answer_fact *answer = &view->answers[k];
+        text_puts(ret, k ? ",{\"path\":" : "{\"path\":");
+        text_json(ret, answer->path);
+        text_printf(ret, ",\"line\":%" PRId64, answer->line);
+        json_time(ret, "at", answer->at);
+        text_puts(ret, ",\"who\":");
+        text_json(ret, answer->who);
+        text_printf(ret, ",\"given\":%s,\"said\":", answer->is_given ? "true" : "false");
+        text_json(ret, answer->said);
+        text_putc(ret, '}');
+    }
+    text_putc(ret, ']');
 }
 
 static void json_time(struct text *ret, const char *key, int64_t time)

@@ -6,6 +6,7 @@
 #include "base/timestamp.h"
 #include "intake/intake.h"
 #include "service/pipeline.h"
+#include "service/take_answers.h"
 
 #include <errno.h>
 #include <inttypes.h>
@@ -36,6 +37,8 @@ static bool is_unchanged(const struct path_fact *known, const struct candidate *
 static bool is_settled_matter(const struct take *t);
 static enum take_result read_bytes(struct take *t, bool *ret_done);
 static enum take_result read_content(struct take *t);
+static enum take_result read_answers(struct take *t, bool has_rested);
+static enum take_result wait_for_end(struct take *t);
 static enum take_result keep(struct take *t);
 static enum take_result finish_repeated(struct take *t, int64_t known);
 static bool keep_readings(struct take *t, int64_t number, struct drop_fact_row *drop);
@@ -151,19 +154,49 @@ static enum take_result read_content(struct take *t)
     if (known > 0)
         return finish(t, TAKE_TAKEN, "", known);
     bool has_rested = t->disk_now - t->candidate->changed_ns / 1000000 >= t->p->config->hold_open_end;
+    if (answers_are_in(t->p->config, t->candidate->path))
+        return read_answers(t, has_rested);
     struct error why;
     if (!intake_read(t->p->arena, t->p->config, t->candidate->path, t->bytes, t->length, t->now, has_rested, &t->batch,
                      &why))
         return finish(t, TAKE_SET_ASIDE, why.text, t->known.drop);
-    if (t->batch.ends_open) {
-        char held[TIMESTAMP_SIZE];
-        return finish(t, TAKE_WAITING,
-                      arena_printf(t->p->arena,
-                                   "the last line has no end yet: it is read once it is complete, or when the file has "
-                                   "rested for %s",
-                                   duration_print(t->p->config->hold_open_end, held)),
-                      t->known.drop);
+    return t->batch.ends_open ? wait_for_end(t) : keep(t);
+}
+
+static enum take_result wait_for_end(struct take *t)
+{
+    char held[TIMESTAMP_SIZE];
+    return finish(t, TAKE_WAITING,
+                  arena_printf(t->p->arena,
+                               "the last line has no end yet: it is read once it is complete, or when the file has "
+                               "rested for %s",
+                               duration_print(t->p->config->hold_open_end, held)),
+                  t->known.drop);
+}
+
+/* A file of answers is a drop as others are: its original is kept, as proof. */
+static enum take_result read_answers(struct take *t, bool has_rested)
+{
+    const struct teller teller = {t->p->config, t->p->store, t->p->arena};
+    struct answers_taken taken;
+    struct error why = {0};
+    if (!answers_take(&teller, t->candidate->path, t->bytes, t->length, has_rested, t->now, &taken, &why)) {
+        if (why.kind == ERROR_INPUT)
+            return finish(t, TAKE_SET_ASIDE, why.text, t->known.drop);
+        *t->error = why;
+        return TAKE_FAILED;
     }
+    if (taken.ends_open)
+        return wait_for_end(t);
+    static const struct layout answers = {.id = "answers"};
+    t->batch = (struct batch){.layout = &answers,
+                              .is_notes = true,
+                              .evidence = "",
+                              .rows = taken.lines,
+                              .refused_rows = taken.refused};
+    t->batch.complaints = arena_array(t->p->arena, 1, sizeof *t->batch.complaints);
+    t->batch.complaints[0].text = taken.said;
+    t->batch.complaint_count = t->batch.complaint_total = *taken.said != '\0';
     return keep(t);
 }
 

@@ -206,3 +206,47 @@ static struct alarm read_alarm(struct arena *arena, sqlite3_stmt *row)
     return alarm;
 }
 
+
+bool store_answer_is_known(struct store *store, const char *path, const char *key, bool *ret, struct error *error)
+{
+    int64_t count = 0;
+    bool is_asked = database_one(store, &count, error, "SELECT count(*) FROM answer_line WHERE path = ?1 AND key = ?2",
+                                 "pt", path, key);
+    *ret = count > 0;
+    return is_asked;
+}
+
+bool store_answer_add(struct store *store, const struct answer_fact *fact, struct error *error)
+{
+    return database_run(store, error,
+                        "INSERT INTO answer_line(path, key, line, at, who, said, is_given)"
+                        " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+                        "ptiitti", fact->path, fact->key, fact->line, fact->at, fact->who, fact->said,
+                        (int64_t)fact->is_given);
+}
+
+bool store_answers_newest(struct store *store, int64_t since, size_t most, struct arena *arena, struct answer_fact **ret,
+                          size_t *ret_n, struct error *error)
+{
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(store, error,
+                                       "SELECT path, key, line, at, who, said, is_given FROM answer_line"
+                                       " WHERE at >= ?1 ORDER BY id DESC LIMIT ?2",
+                                       "ii", since, (int64_t)most);
+    struct answer_fact *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = (struct answer_fact){.path = column_text(arena, row, 0),
+                                         .key = column_text(arena, row, 1),
+                                         .line = sqlite3_column_int64(row, 2),
+                                         .at = sqlite3_column_int64(row, 3),
+                                         .who = column_text(arena, row, 4),
+                                         .said = column_text(arena, row, 5),
+                                         .is_given = sqlite3_column_int(row, 6) != 0};
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}

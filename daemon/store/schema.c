@@ -155,10 +155,22 @@ static const char counted_changes[] =
     "DROP INDEX page_due;\n"
     "CREATE INDEX page_due ON page(month DESC, place) WHERE due > 0;\n"
     "CREATE INDEX revision_told ON revision(arrived DESC, month DESC, place, revision DESC);\n";
+static const char answers[] =
+    /* permanent: who answered what by a file, and what became of it */
+    "CREATE TABLE answer_line( -- each line of a file of answers is heard once\n"
+    "  id INTEGER PRIMARY KEY,\n"
+    "  path BLOB NOT NULL, -- below the inbox\n"
+    "  key TEXT NOT NULL,  -- the line's cells, and which one of the same it is\n"
+    "  line INTEGER NOT NULL, at INTEGER NOT NULL, who TEXT NOT NULL,\n"
+    "  said TEXT NOT NULL, is_given INTEGER NOT NULL,\n"
+    "  UNIQUE(path, key)\n"
+    ") STRICT;\n"
+    "CREATE INDEX answer_line_by_time ON answer_line(at);\n";
 
 const struct migration schema_migrations[] = {
     {"the first schema", first_schema},
     {"revisions in the order of their publication", revisions},
     {"changes of a record are counted until it is written", counted_changes},
+    {"answers to alarms that came as files", answers},
 };
 const size_t schema_migration_count = sizeof schema_migrations / sizeof schema_migrations[0];

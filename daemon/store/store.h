@@ -199,6 +199,21 @@ bool store_alarm_steps(struct store *store, int64_t alarm, struct arena *arena, 
 /* alarm->id 0: adds and sets it. `what` is written to the alarm's steps when not NULL. */
 bool store_alarm_put(struct store *store, struct alarm *alarm, const char *who, const char *what, struct error *error);
 
+/* Answers to alarms that came as a file: each line of a path is heard once. */
+struct answer_fact {
+    const char *path;
+    int64_t line;
+    const char *key; /* the line's content */
+    int64_t at;      /* when it was heard */
+    const char *who, *said; /* what became of it */
+    bool is_given;
+};
+bool store_answer_is_known(struct store *store, const char *path, const char *key, bool *ret, struct error *error);
+bool store_answer_add(struct store *store, const struct answer_fact *fact, struct error *error);
+/* Heard at or after `since`, newest first, at most `most`. */
+bool store_answers_newest(struct store *store, int64_t since, size_t most, struct arena *arena, struct answer_fact **ret,
+                          size_t *ret_n, struct error *error);
+
 bool store_notice_add(struct store *store, const struct notice *notice, struct error *error); /* due at once */
 /* Due at `now`, at most one to each recipient, oldest first, at most `most`. */
 bool store_notices_due(struct store *store, int64_t now, size_t most, struct arena *arena, struct notice **ret,

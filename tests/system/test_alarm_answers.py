@@ -5,7 +5,7 @@ import email.policy
 import json
 import subprocess
 
-from daemon import SMALL_NOW, Service, air_file, binary, free_port, later, small_settings, wait_until, water_file, water_rows
+from daemon import SET_ASIDE, SMALL_NOW, TAKEN, Service, air_file, binary, free_port, later, small_settings, wait_until, water_file, water_rows
 
 HOOK = """\
 recipients:
@@ -149,7 +149,7 @@ mail: {{server: 127.0.0.1, port: {port}, security: plain, from: rillward@example
 
 def read_mail(raw):
     message = email.message_from_bytes(raw, policy=email.policy.default)
-    return message["Subject"], message.get_content().replace("\r\n", "\n")
+    return message["Subject"], message.get_body(("plain",)).get_content().replace("\r\n", "\n")
 
 
 def test_several_new_alarms_of_one_rule_are_one_mail_and_one_event(tmp_path):
@@ -212,4 +212,28 @@ def test_a_rehearsal_shows_what_other_limits_would_have_said(tmp_path):
         other = json.loads(service.run(*words, expected=0).stdout)
         assert other == {"episodes": [], "difference": {"new": 0, "gone": 1, "same": 0, "gone_alarms": [1]}}
         assert service.ask("SELECT count(*) AS n FROM alarm_step")[0]["n"] == before and events(service) == ["raised"]
+        service.stop()
+
+
+# ---- without a shell ----
+
+def test_a_file_from_the_desk_answers_an_alarm_and_one_from_elsewhere_does_not(tmp_path):
+    with alarm_service(tmp_path / "net") as service:
+        service.change_settings("gather: 0 s", 'gather: 0 s, answers: ["desk/answers*.csv"]')
+        service.start()
+        put_warm_water(service)
+        wait_for_events(service, "raised")
+        answer = "alarm,answer,who,until,reason\n1,acknowledge,R. Fen,,seen on the phone\n9,acknowledge,R. Fen,,\n"
+        service.put("mill/answers.csv", answer)
+        service.wait_for_path("mill/answers.csv", SET_ASIDE, "answers are not taken from here")
+        assert json.loads(alarms(service, "list", "--json"))["alarms"][0]["state"] == "unacknowledged"
+        service.put("desk/answers.csv", answer)
+        service.wait_for_path("desk/answers.csv", TAKEN)
+        assert json.loads(alarms(service, "list", "--json"))["alarms"][0]["state"] == "acknowledged"
+        told = [(line["line"], line["given"], line["said"][:20]) for line in service.status()["answers"]]
+        assert told == [(3, False, "there is no alarm 9:"), (2, True, "alarm 1 is now ackno")]
+        originals = [path.read_text() for path in service.archive.rglob("originals/**/*") if path.is_file()]
+        assert answer in originals
+        service.wait_for_rest()
+        service.verify()
         service.stop()
