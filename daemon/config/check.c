@@ -7,6 +7,7 @@
 #include "config/options.h"
 #include "config/path.h"
 #include "config/problems.h"
+#include "config/template.h"
 #include "config/vocabulary.h"
 
 #include <math.h>
@@ -51,6 +52,7 @@ static void check_window(struct checker *checker, const struct rule *rule);
 static void check_rule_station(struct checker *checker, const struct rule *rule, const char *word);
 static bool may_watch_barometers(const struct rule *rule);
 static void check_recipient(struct checker *checker, const struct recipient *recipient);
+static void check_heartbeat(struct checker *checker);
 static void check_webhook(struct checker *checker, const struct recipient *recipient);
 static void check_mail(struct checker *checker);
 static const char *station_id(const void *config, size_t index);
@@ -76,6 +78,8 @@ void config_check(const struct config *config, const struct top_places *places, 
     check_tell(&checker, "the digest", &config->digest_mail.tell, config->digest_mail.where);
     if (config->mail.host)
         check_mail(&checker);
+    if (config->heartbeat.url)
+        check_heartbeat(&checker);
 }
 
 /* Stations and barometers share one set of ids: both are places with a folder and a line in the status. */
@@ -419,9 +423,24 @@ static void check_webhook(struct checker *checker, const struct recipient *recip
                     "'webhook' of recipient '%s' is not encrypted: expected 'https://', or 'allow_private_address: "
                     "true' for a receiver in your own network",
                     recipient->id);
+    if (recipient->body && !template_check(recipient->body, recipient->body_type, &error))
+        problem_add(checker->problems, recipient->where, "'body' of recipient '%s' %s", recipient->id, error.text);
     if (recipient->old_secret.kind != SECRET_NONE && recipient->secret.kind == SECRET_NONE)
         problem_add(checker->problems, recipient->where, "recipient '%s' has an 'old_secret' and no 'secret'",
                     recipient->id);
+}
+
+static void check_heartbeat(struct checker *checker)
+{
+    const struct heartbeat *heartbeat = &checker->config->heartbeat;
+    bool is_encrypted;
+    struct error error;
+    if (!address_check_url(heartbeat->url, &is_encrypted, &error))
+        problem_add(checker->problems, heartbeat->where, "'url' of 'heartbeat' %s", error.text);
+    else if (!is_encrypted && !heartbeat->allows_private_address)
+        problem_add(checker->problems, heartbeat->where,
+                    "'url' of 'heartbeat' is not encrypted: expected 'https://', or 'allow_private_address: true' for a "
+                    "receiver in your own network");
 }
 
 static void check_mail(struct checker *checker)

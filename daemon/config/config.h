@@ -221,12 +221,16 @@ struct digest_mail {
 
 enum recipient_kind { RECIPIENT_WEBHOOK, RECIPIENT_MAIL };
 
+enum body_type { BODY_JSON, BODY_FORM, BODY_TEXT };
+
 struct recipient {
     const char *id;
     enum recipient_kind kind;
     const char *url;            /* webhook: https, or http to a private address only where allowed */
     struct secret secret;       /* webhook: signing secret, "whsec_" + base64 */
     struct secret old_secret;   /* webhook: previous one while keys are rotated */
+    const char *body;           /* webhook: template of what is posted, see config/template.h; NULL: an event */
+    enum body_type body_type;   /* what the template is */
     const char *address;        /* mail */
     const char *ca_file;        /* extra certificate authority, NULL: the system's */
     bool allows_private_address; /* webhook may point into private or loopback networks */
@@ -249,6 +253,15 @@ struct mail_server {
     struct secret password;
     const char *from, *hello_name; /* hello_name: what we call ourselves in EHLO; NULL: the host's name */
     const char *ca_file;
+    struct place where;
+};
+
+/* An address that is called as long as everything goes on as it should: who hears nothing there knows that we are dead. */
+struct heartbeat {
+    const char *url; /* NULL: there is none */
+    int64_t every;   /* ms */
+    const char *ca_file;
+    bool allows_private_address;
     struct place where;
 };
 
@@ -289,6 +302,7 @@ struct config {
     struct recipient *recipients;
     size_t recipient_count;
     struct mail_server mail;
+    struct heartbeat heartbeat;
     uint64_t digest; /* of all that decides whether and how a drop is read: see config/digest.h */
 };
 

@@ -287,6 +287,9 @@ static void read_main(struct loader *loader, struct reader *reader, const yaml_n
         read_network_quality(reader, quality);
     if (mail)
         read_mail(reader, mail);
+    const yaml_node_t *heartbeat = reader_find(reader, root, "heartbeat");
+    if (heartbeat)
+        read_heartbeat(reader, heartbeat);
     const yaml_node_t *alarms = reader_find(reader, root, "alarms");
     const yaml_node_t *digest =
         alarms && alarms->type == YAML_MAPPING_NODE ? reader_find(reader, alarms, "digest") : NULL;

@@ -103,6 +103,19 @@ static const struct option metrics_options[] = {
 };
 SECTION(metrics, "metrics", "the metrics");
 
+#define HEART(name) offsetof(struct heartbeat, name)
+static const struct option heartbeat_options[] = {
+    {.key = "url", .type = OPTION_TEXT, .offset = HEART(url), .is_required = true,
+     .help = "https address that is called while all is well; choose a service that tells somebody when calls stay away"},
+    {.key = "every", .type = OPTION_DURATION, .offset = HEART(every), .standard = "5 min", .minimum = 1000,
+     .maximum = DAY, .help = "pause between calls"},
+    {.key = "ca_file", .type = OPTION_PATH, .offset = HEART(ca_file),
+     .help = "certificate authority to trust; default: the system's"},
+    {.key = "allow_private_address", .type = OPTION_BOOLEAN, .offset = HEART(allows_private_address),
+     .standard = "false", .help = "may point into private networks and this machine, and use http"},
+};
+SECTION(heartbeat, "heartbeat", "the heartbeat");
+
 #define SENDER(name) offsetof(struct mail_server, name)
 static const struct option mail_options[] = {
     {.key = "server", .type = OPTION_TEXT, .offset = SENDER(host), .is_required = true,
@@ -151,6 +164,8 @@ static const struct option top_options[] = {
     {.key = "metrics", .type = OPTION_SECTION, .section = &section_metrics, .help = "figures for monitoring"},
     {.key = "workers", .type = OPTION_INTEGER, .offset = FIELD(workers), .minimum = 1, .maximum = 64,
      .help = "threads that write records beside the one that takes drops; default: one for each processor core"},
+    {.key = "heartbeat", .type = OPTION_SECTION, .offset = FIELD(heartbeat), .section = &section_heartbeat,
+     .help = "an address that is called while all is well, so that somebody hears when the service is dead"},
     {.key = "sandbox", .type = OPTION_CHOICE, .offset = FIELD(sandbox), .standard = "on", .choice = sandbox_choice,
      .help = "on: the running service gives up all access to files but those that the settings name"},
     {.key = "quality", .type = OPTION_OWN, .help = "map of quantity to limits, for all stations"},
@@ -160,6 +175,7 @@ SECTION(top, "", "the file");
 const struct section section_included = {.path = "", .title = "an included file", .options = top_options, .count = 5};
 #undef FIELD
 #undef SENDER
+#undef HEART
 
 #define FIELD(name) offsetof(struct quality_limits, name)
 static const struct option limits_options[] = {
@@ -342,6 +358,10 @@ static const struct option recipient_options[] = {
      .help = "webhook: where the signing secret is kept ('whsec_' and base64)"},
     {.key = "old_secret", .type = OPTION_SECRET, .offset = FIELD(old_secret),
      .help = "webhook: where the former secret is kept while keys are changed"},
+    {.key = "body", .type = OPTION_PROSE, .offset = FIELD(body),
+     .help = "webhook: template of what is posted instead of an event, such as '{\"text\": \"%{subject}\"}' for chat hooks"},
+    {.key = "body_type", .type = OPTION_CHOICE, .offset = FIELD(body_type), .standard = "json",
+     .choice = body_type_choice, .help = "webhook: what the template is; values are escaped for it"},
     {.key = "ca_file", .type = OPTION_PATH, .offset = FIELD(ca_file),
      .help = "webhook: certificate authority to trust; default: the system's"},
     {.key = "allow_private_address", .type = OPTION_BOOLEAN, .offset = FIELD(allows_private_address),
@@ -437,7 +457,7 @@ static const struct section *const sections[] = {
     &section_top,       &section_network, &section_intake,    &section_pairing, &section_alarms, &section_metrics,  &section_limits,
     &section_flat,      &section_station, &section_barometer, &section_layout,  &section_time,   &section_column,
     &section_recipient, &section_secret,  &section_mail,      &section_rule,    &section_digest, &section_hours,
-    &section_escalate,  &section_while,
+    &section_escalate,  &section_while,   &section_heartbeat,
 };
 
 const struct section *option_section(size_t index)

@@ -47,6 +47,11 @@ void read_digest(struct reader *reader, const yaml_node_t *map)
         digest->zone = read_zone(reader, map, digest->zone_name);
 }
 
+void read_heartbeat(struct reader *reader, const yaml_node_t *map)
+{
+    reader->config->heartbeat.where = reader_place(reader, map);
+}
+
 void read_rules(struct reader *reader, const yaml_node_t *map, struct capacities *room)
 {
     reader_entries(reader, map, "rule", take_rule, room);
@@ -68,7 +73,8 @@ static void take_recipient(struct reader *reader, const struct entry *entry, str
         if (!mail == !webhook)
             reader_complain(reader, entry->map, "%s has %s of 'webhook' and 'mail', expected one of them", entry->title,
                             mail ? "both" : "none");
-        static const char *const webhook_keys[] = {"secret", "old_secret", "ca_file", "allow_private_address"};
+        static const char *const webhook_keys[] = {"secret",    "old_secret", "ca_file", "allow_private_address",
+                                                   "body", "body_type"};
         for (size_t i = 0; mail && !webhook && i < COUNT_OF(webhook_keys); i++) {
             const yaml_node_t *key = reader_find_key(reader, entry->map, webhook_keys[i]);
             if (key)

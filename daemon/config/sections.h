@@ -15,5 +15,6 @@ void read_rules(struct reader *reader, const yaml_node_t *map, struct capacities
 void read_network_quality(struct reader *reader, const yaml_node_t *map);
 void read_digest(struct reader *reader, const yaml_node_t *map);
 void read_mail(struct reader *reader, const yaml_node_t *map);
+void read_heartbeat(struct reader *reader, const yaml_node_t *map);
 
 #endif

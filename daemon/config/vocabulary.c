@@ -225,6 +225,12 @@ const char *mail_security_choice(int value)
     return word_at(words, COUNT_OF(words), value);
 }
 
+const char *body_type_choice(int value)
+{
+    static const char *const words[] = {[BODY_JSON] = "json", [BODY_FORM] = "form", [BODY_TEXT] = "text"};
+    return word_at(words, COUNT_OF(words), value);
+}
+
 const char *rule_kind_choice(int value)
 {
     return value < RULE_KIND_COUNT ? rule_kinds[value].word : NULL;

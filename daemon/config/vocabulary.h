@@ -50,6 +50,7 @@ const char *missing_hour_choice(int value);
 const char *sandbox_choice(int value);
 const char *archive_format_choice(int value);
 const char *mail_security_choice(int value);
+const char *body_type_choice(int value);
 const char *rule_kind_choice(int value);
 const char *priority_choice(int value);
 const char *note_kind_choice(int value);

@@ -24,6 +24,12 @@
 bool message_render_event(const struct notice *notice, const struct config *config, struct text *ret,
                           struct error *error);
 
+/* Body of a webhook by the recipient's template. `ret` as above; INPUT error where it is too long. */
+bool message_render_body(const struct notice *notice, const struct config *config, const struct recipient *recipient,
+                         struct text *ret, struct error *error);
+/* Its Content-Type, or that of an event. */
+const char *message_body_kind(const struct recipient *recipient);
+
 /* A chart for the mail's page: a PNG, and the same in words for who cannot see it. */
 struct message_picture {
     const char *png;

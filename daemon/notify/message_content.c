@@ -61,6 +61,20 @@ void message_compose(const struct notice *notice, const struct config *config, s
     add_foot(ret, notice, config);
 }
 
+/* The first of what is not the title; where there is nothing, the title. */
+void message_put_summary(struct text *text, const struct notice *notice, const struct config *config)
+{
+    struct message_parts parts;
+    if (notice->event != NOTICE_TEST && !message_is_many(notice)) {
+        message_put_sentences(text, notice);
+        return;
+    }
+    message_compose(notice, config, &parts);
+    size_t first = parts.count > 1 && parts.list[0].kind == PART_TITLE && parts.list[1].kind == PART_PARAGRAPH;
+    text_puts(text, parts.list[first].text);
+    message_parts_done(&parts);
+}
+
 static void compose_test(const struct notice *notice, const struct config *config, struct message_parts *ret)
 {
     CLEANUP(cleanup_free)

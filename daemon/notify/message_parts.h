@@ -70,5 +70,7 @@ void message_put_value(struct text *text, const struct notice *notice, double va
 void message_put_state(struct text *text, const struct notice *notice);
 /* The same as whole sentences: "STILL SO at the last sample: 1.83 mg/L (alarm below 3 mg/L)." */
 void message_put_sentences(struct text *text, const struct notice *notice);
+/* The same of any notice: of many alarms how many, of a test that it is one. */
+void message_put_summary(struct text *text, const struct notice *notice, const struct config *config);
 
 #endif

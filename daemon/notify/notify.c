@@ -185,15 +185,17 @@ static bool begin_webhook(struct notify *notify, const struct notice *notice,
     text_init(&body, MESSAGE_EVENT_LIMIT);
     text_init(&signatures, 256);
     int64_t seconds = now / SECOND_MS;
-    if (!message_render_event(notice, notify->config, &body, error) ||
+    bool is_rendered = recipient->body ? message_render_body(notice, notify->config, recipient, &body, error)
+                                       : message_render_event(notice, notify->config, &body, error);
+    if (!is_rendered ||
         !sign(recipient, notice->uid, seconds, &body, &signatures, error))
         return within(error, "recipient '%s'", recipient->id);
     CLEANUP(cleanup_free) char *id = x_printf("webhook-id: %s", notice->uid);
     CLEANUP(cleanup_free) char *timestamp = x_printf("webhook-timestamp: %lld", (long long)seconds);
     CLEANUP(cleanup_free)
     char *signature = x_printf("webhook-signature: %s", signatures.length ? signatures.bytes : "");
-    const char *headers[] = {"Content-Type: application/cloudevents+json; charset=UTF-8", id, timestamp,
-                             signature};
+    CLEANUP(cleanup_free) char *kind = x_printf("Content-Type: %s", message_body_kind(recipient));
+    const char *headers[] = {kind, id, timestamp, signature};
     const struct transport_post post = {
         .url = recipient->url,
         .headers = headers,
@@ -205,6 +207,26 @@ static bool begin_webhook(struct notify *notify, const struct notice *notice,
     };
     transport_start_post(notify->transport, notice->id, &post);
     return true;
+}
+
+void notify_ping(struct notify *notify, int64_t now)
+{
+    const struct heartbeat *heartbeat = &notify->config->heartbeat;
+    static const char *const headers[] = {"Content-Type: text/plain"};
+    assert(notify_room(notify, "") > 0 && heartbeat->url);
+    struct flight *flight = notify->flights;
+    while (flight->recipient)
+        flight++;
+    *flight = (struct flight){.recipient = x_strdup(""), .attempt = {.created = now}};
+    const struct transport_post post = {
+        .url = heartbeat->url,
+        .headers = headers,
+        .header_count = COUNT_OF(headers),
+        .body = "",
+        .ca_file = heartbeat->ca_file,
+        .allows_private_address = heartbeat->allows_private_address,
+    };
+    transport_start_post(notify->transport, 0, &post);
 }
 
 /* Without a secret nothing is signed: the settings may say so for a receiver behind the same walls. */

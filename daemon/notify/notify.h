@@ -63,6 +63,10 @@ struct message_picture;
 void notify_begin(struct notify *notify, const struct notice *notice, const struct message_picture *picture,
                   int64_t now);
 
+/* One call of the heartbeat's address, which the settings must name; there must be room for "". What comes of it is a
+ * delivery of notice 0, which is written down nowhere. */
+void notify_ping(struct notify *notify, int64_t now);
+
 /* Deliveries that are ready, oldest first; returns how many of `ret` were filled. Never waits. `now` is
  * wall time. */
 size_t notify_collect(struct notify *notify, int64_t now, struct delivery *ret, size_t most);

@@ -4,6 +4,7 @@
 #include "alarms/lifecycle.h"
 #include "base/timestamp.h"
 #include "service/answer.h"
+#include "service/try_recipient.h"
 #include "service/wake.h"
 #include "store/store.h"
 
@@ -50,14 +51,17 @@ bool commands_alarms(const struct config *config, const struct alarms_options *o
     const char *word = options->word_count > 0 ? options->words[0] : "list";
     enum answer_kind kind = answer_kind_find(word);
     bool is_list = strcmp(word, "list") == 0, is_history = strcmp(word, "history") == 0;
-    if (kind == ANSWER_KIND_COUNT && !is_list && !is_history)
+    bool is_test = strcmp(word, "test") == 0;
+    if (kind == ANSWER_KIND_COUNT && !is_list && !is_history && !is_test)
         return fail(error, ERROR_INPUT,
-                    "'alarms' does not know '%.40s': expected list, acknowledge, shelve, unshelve or history", word);
+                    "'alarms' does not know '%.40s': expected list, acknowledge, shelve, unshelve, history or test", word);
     if (kind != ANSWER_KIND_COUNT && !check_use(options, kind, error))
         return false;
-    bool writes = kind != ANSWER_KIND_COUNT;
+    bool writes = kind != ANSWER_KIND_COUNT || is_test;
     job.store = writes ? store_open_to_answer(config->state, error) : store_open_to_read(config->state, error);
-    bool ok = job.store && (writes       ? give_answers(&job, kind, error)
+    bool ok = job.store && (is_test      ? try_recipients(config, job.store, options->words + 1, options->word_count - 1,
+                                                          options->now, TRY_PATIENCE, ret, ret_needs_hand, error)
+                            : writes     ? give_answers(&job, kind, error)
                             : is_history ? tell_history(&job, error)
                                          : list_alarms(&job, ret_needs_hand, error));
     store_close(job.store);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* `rillward alarms`: list alarms, answer them, tell the history of one. Works beside a running service, which hears of
- * each answer at once. */
+ * each answer at once. `test` sends a notice to recipients and tells what came of it. */
 #ifndef RILLWARD_SERVICE_COMMANDS_H
 #define RILLWARD_SERVICE_COMMANDS_H
 
@@ -12,7 +12,8 @@
 #include <stdint.h>
 
 struct alarms_options {
-    char **words; /* behind 'alarms': none or "list"; "acknowledge" ID...; "shelve" ID; "unshelve" ID; "history" ID */
+    char **words; /* behind 'alarms': none or "list"; "acknowledge" ID...; "shelve" ID; "unshelve" ID; "history" ID; "test"
+                     * RECIPIENT... */
     int word_count;
     const char *who;    /* NULL: the name of the account that runs the command */
     const char *until;  /* shelve: as written; NULL */

@@ -6,6 +6,7 @@
 #include "base/timestamp.h"
 #include "notify/notify.h"
 #include "service/gather.h"
+#include "service/heartbeat.h"
 #include "service/metrics.h"
 #include "service/pipeline.h"
 #include "service/publish.h"
@@ -50,6 +51,7 @@ struct service {
     struct publisher *publisher;
     struct sandbox *sandbox; /* NULL: the settings want none */
     struct metrics_run run;
+    struct heart heart;
     int64_t scan_began, changed_since, metrics_at; /* monotonic; 0: no scan runs, nothing changed; earliest next writing */
     size_t scans_seen;
     bool metrics_failed;
@@ -100,6 +102,7 @@ static bool enter_sandbox(struct service *s, struct error *error);
 static bool is_locked_out(struct service *s, struct error *error);
 static bool watch_over(struct service *s, bool worked, struct error *error);
 static void write_metrics(struct service *s);
+static void beat(struct service *s);
 
 bool service_run(const struct service_options *options, struct config *config, bool *ret_needs_hand, struct error *error)
 {
@@ -131,6 +134,7 @@ bool service_run(const struct service_options *options, struct config *config, b
         ok = ok && watch_over(&s, worked, error);
         if (!ok)
             break;
+        beat(&s);
         if (options->once && !worked && once_is_done(&s))
             break;
         if (!worked)
@@ -332,15 +336,17 @@ static int64_t sooner(int64_t a, int64_t b)
 static int64_t next_deadline(struct service *s)
 {
     int64_t next = TIME_FOREVER, shift = s->wall - s->monotonic;
+    if (!s->options->once)
+        next = sooner(next, heart_deadline(&s->heart, s->config));
+    if (s->watchdog_interval)
+        next = sooner(next, s->watchdog_due);
     if (s->paused_until > s->monotonic)
-        return s->watchdog_interval ? sooner(s->paused_until, s->watchdog_due) : s->paused_until;
+        return sooner(next, s->paused_until);
     next = sooner(next, watch_deadline(s->watch));
     if (s->notices_due != TIME_FOREVER)
         next = sooner(next, s->notices_due - shift);
     if (s->pipeline.next_alarm_look != TIME_FOREVER && s->pipeline.next_alarm_look != TIME_NONE)
         next = sooner(next, s->pipeline.next_alarm_look - shift);
-    if (s->watchdog_interval)
-        next = sooner(next, s->watchdog_due);
     if (s->changed_since && s->config->metrics_file)
         next = sooner(next, s->metrics_at);
     if (s->options->once)
@@ -566,9 +572,13 @@ static bool collect_deliveries(struct service *s, bool *ret_worked, struct error
     size_t n = notify_collect(s->notify, s->wall, results, NOTICES_AT_ONCE);
     if (n == 0)
         return true;
-    s->in_the_air -= n;
     bool ok = store_begin(s->store, __func__, error);
     for (size_t k = 0; ok && k < n; k++) {
+        if (results[k].notice == 0) {
+            heart_hear(&s->heart, &results[k]);
+            continue;
+        }
+        s->in_the_air--;
         enum notice_state state = results[k].outcome == DELIVERED ? NOTICE_DELIVERED
                                   : results[k].outcome == REFUSED ? NOTICE_GIVEN_UP
                                                                   : NOTICE_DUE;
@@ -656,6 +666,18 @@ static bool watch_over(struct service *s, bool worked, struct error *error)
         write_metrics(s);
     bool is_in_trouble = is_scanned && (s->run.inbox.inbox_missing || s->run.inbox.unreadable > 0);
     return !is_in_trouble || !is_locked_out(s, error);
+}
+
+static void beat(struct service *s)
+{
+    const struct heart_facts facts = {.wall = s->wall,
+                                      .disk_wall = s->disk_wall,
+                                      .monotonic = s->monotonic,
+                                      .paused_until = s->paused_until,
+                                      .next_alarm_look = s->pipeline.next_alarm_look,
+                                      .run = &s->run};
+    if (!s->options->once)
+        heart_beat(&s->heart, s->notify, s->config, s->store, s->pipeline.arena, &facts);
 }
 
 static void write_metrics(struct service *s)

@@ -50,7 +50,7 @@ bool store_notices_due(struct store *store, int64_t now, size_t most, struct are
                        "SELECT " NOTICE_COLUMNS " FROM notice WHERE id IN (SELECT min(n.id) FROM notice n"
                        " WHERE n.state = 0 AND n.next_try <= ?1 AND NOT EXISTS (SELECT 1 FROM notice e"
                        "  LEFT JOIN notice g ON g.id = e.group_"
-                       "  WHERE e.alarm = n.alarm AND e.recipient = n.recipient AND e.id < n.id"
+                       "  WHERE n.alarm > 0 AND e.alarm = n.alarm AND e.recipient = n.recipient AND e.id < n.id"
                        "  AND (e.state = 0 OR (g.state = 0 AND g.id <> n.id))) GROUP BY n.recipient)"
                        " ORDER BY id LIMIT ?2",
                        "ii", now, (int64_t)most);
@@ -172,6 +172,26 @@ bool store_notices_of_alarm(struct store *store, int64_t alarm, struct arena *ar
     *ret = to_arena(arena, list, n, sizeof *list);
     *ret_n = n;
     return got == 0;
+}
+
+bool store_notice_outcome(struct store *store, int64_t id, struct arena *arena, struct notice_fact *ret, struct error *error)
+{
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(
+        store, error,
+        "SELECT recipient, event, created, state, attempts, delivered, next_try, answer FROM notice WHERE id = ?1", "i",
+        id);
+    int got = row ? database_step(store, row, error) : -1;
+    if (got > 0)
+        *ret = (struct notice_fact){.recipient = column_text(arena, row, 0),
+                                    .event = (enum notice_event)sqlite3_column_int(row, 1),
+                                    .created = sqlite3_column_int64(row, 2),
+                                    .state = (enum notice_state)sqlite3_column_int(row, 3),
+                                    .attempts = sqlite3_column_int64(row, 4),
+                                    .delivered = column_time(row, 5),
+                                    .next_try = sqlite3_column_int64(row, 6),
+                                    .answer = column_text(arena, row, 7)};
+    return got > 0 || (got == 0 && fail(error, ERROR_STORAGE, "notice %" PRId64 " is gone from the database", id));
 }
 
 bool store_raised_times(struct store *store, const char *recipient, int64_t since, struct arena *arena, int64_t **ret,

@@ -259,6 +259,8 @@ struct notice_fact {
     const char *answer;
     bool is_gathered; /* told together with others */
 };
+/* What came of one notice so far, of a test above all. */
+bool store_notice_outcome(struct store *store, int64_t id, struct arena *arena, struct notice_fact *ret, struct error *error);
 bool store_notices_of_alarm(struct store *store, int64_t alarm, struct arena *arena, struct notice_fact **ret, size_t *ret_n,
                             struct error *error);
 

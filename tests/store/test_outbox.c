@@ -213,13 +213,13 @@ enum { NOTICES = 120, RECIPIENTS = 4, ALARMS = 6 };
 Test(outbox, notices_of_an_alarm_reach_a_recipient_in_order_whatever_fails)
 {
     uint64_t random = 1;
-    int64_t alarm_of[NOTICES + 1], next_try[NOTICES + 1] = {0}, last[RECIPIENTS][ALARMS] = {{0}};
+    int64_t alarm_of[NOTICES + 1], next_try[NOTICES + 1] = {0}, last[RECIPIENTS][ALARMS + 1] = {{0}};
     size_t delivered = 0;
     for (int64_t i = 1; i <= NOTICES; i++) {
         char uid[16], recipient[16];
         snprintf(uid, sizeof uid, "n-%d", (int)i);
         snprintf(recipient, sizeof recipient, "%zu", random_index(&random, RECIPIENTS));
-        alarm_of[i] = (int64_t)random_index(&random, ALARMS);
+        alarm_of[i] = 1 + (int64_t)random_index(&random, ALARMS);
         add_notice(uid, recipient, alarm_of[i]);
     }
     for (int64_t now = 1000; delivered < NOTICES; now += 7) {
@@ -247,4 +247,29 @@ Test(outbox, notices_of_an_alarm_reach_a_recipient_in_order_whatever_fails)
     size_t n;
     load_due(TIME_FOREVER, NOTICES, &n);
     cr_expect_eq(n, 0);
+}
+
+/* Groups, digests and tests are about no single alarm: one that cannot be delivered holds up no other. */
+Test(outbox, what_is_about_no_alarm_has_no_order)
+{
+    add_notice("group-1", "desk", 0);
+    add_notice("group-2", "desk", 0);
+    finish(1, NOTICE_DUE, 1000, 900000, "answered 413");
+    size_t n;
+    struct notice *got = load_due(2000, 10, &n);
+    cr_assert_eq(n, 1);
+    cr_expect_str_eq(got[0].uid, "group-2");
+}
+
+Test(outbox, tells_what_came_of_one_notice)
+{
+    struct notice_fact fact;
+    add_notice("n-1", "desk", 0);
+    OK(&state, store_notice_outcome(state.store, 1, state.arena, &fact, &state.error));
+    cr_expect(fact.attempts == 0 && fact.state == NOTICE_DUE && fact.delivered == TIME_NONE);
+    finish(1, NOTICE_DELIVERED, 1500, 0, "answered 204");
+    OK(&state, store_notice_outcome(state.store, 1, state.arena, &fact, &state.error));
+    cr_expect(fact.attempts == 1 && fact.state == NOTICE_DELIVERED && fact.delivered == 1500);
+    cr_expect_str_eq(fact.answer, "answered 204");
+    cr_expect_not(store_notice_outcome(state.store, 99, state.arena, &fact, &state.error));
 }
