@@ -36,7 +36,7 @@ void heart_beat(struct heart *heart, struct notify *notify, const struct config 
 {
     if (!config->heartbeat.url || facts->monotonic < heart->due)
         return;
-    if (facts->run->last_scan == TIME_NONE) { /* its first moments: nothing is known yet */
+    if (facts->run->last_scan == TIME_NONE && !facts->run->inbox.inbox_missing) { /* its first moments */
         heart->due = facts->monotonic + SECOND_MS;
         return;
     }
