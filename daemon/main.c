@@ -11,6 +11,7 @@
 #include "service/explain.h"
 #include "service/layout_command.h"
 #include "service/manual.h"
+#include "service/rebuild.h"
 #include "service/rehearse.h"
 #include "service/service.h"
 #include "service/status.h"
@@ -52,6 +53,10 @@ static int run_alarms(const struct arguments *arguments);
 static int run_explain(const struct arguments *arguments);
 static int run_rehearse(const struct arguments *arguments);
 static int run_verify(const struct arguments *arguments);
+static int run_rebuild(const struct arguments *arguments);
+static void tell_rebuild(void *context, const char *path, const char *what);
+static void tell_rebuilding(void *context, const char *what, size_t done, size_t total);
+static void print_rebuild(const struct config *config, const struct rebuild_report *report, int64_t now);
 static int run_backup(const struct arguments *arguments);
 static bool is_own_folder(const struct config *config, const char *target);
 static void tell_progress(void *context, int done, int total);
@@ -76,6 +81,8 @@ static const struct command commands[] = {
     {"explain", run_explain, true, 2, 3, "how one value came to be (--json)", "STATION TIME [QUANTITY]"},
     {"rehearse", run_rehearse, true, 0, 0,
      "what the rules would have announced over the stored history, and how that differs from the alarms (--json)", NULL},
+    {"rebuild", run_rebuild, true, 0, 1000,
+     "drop what can be made again and make it again from the originals, also after the database was lost", "[STATION...]"},
     {"verify", run_verify, true, 0, 0, "the archive against its manifests, and the database's integrity", NULL},
     {"backup", run_backup, true, 1, 1, "copy the database as it is at this moment, also while the service runs", "TARGET"},
 };
@@ -322,6 +329,62 @@ static int run_verify(const struct arguments *arguments)
     store_close(store);
     config_free(config);
     return ok && findings == 0 ? EXIT_FINE : EXIT_NEEDS_HAND;
+}
+
+static int run_rebuild(const struct arguments *arguments)
+{
+    struct config *config = load(arguments->config_path);
+    if (!config)
+        return EXIT_WRONG;
+    struct rebuild_options options = {.places = arguments->rest,
+                                      .place_count = arguments->rest_count,
+                                      .now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock,
+                                      .tell = tell_rebuild,
+                                      .progress = isatty(STDERR_FILENO) ? tell_rebuilding : NULL};
+    struct error error;
+    struct rebuild_report report;
+    bool ok = rebuild_run(config, &options, &report, &error);
+    if (options.progress)
+        fputs("\r\033[K", stderr);
+    if (ok)
+        print_rebuild(config, &report, options.now);
+    else
+        fprintf(stderr, "rillward: %s\n", error.text);
+    config_free(config);
+    bool is_fine = ok && !report.was_stopped && report.findings == 0 && report.condition == STORE_SOUND;
+    return is_fine ? EXIT_FINE : !ok && error.kind == ERROR_CONFIG ? EXIT_WRONG : EXIT_NEEDS_HAND;
+}
+
+static void tell_rebuild(void *context, const char *path, const char *what)
+{
+    (void)context; /* there is one output */
+    char visible[4096];
+    text_make_visible(path, visible, sizeof visible);
+    printf("%s: %s\n", visible, what);
+}
+
+static void tell_rebuilding(void *context, const char *what, size_t done, size_t total)
+{
+    (void)context; /* there is one terminal */
+    fprintf(stderr, "\r\033[K%s: %zu", what, done);
+    if (total > 0)
+        fprintf(stderr, " of %zu", total);
+}
+
+static void print_rebuild(const struct config *config, const struct rebuild_report *report, int64_t now)
+{
+    if (report->condition == STORE_DAMAGED)
+        printf("the database was damaged: it stands in '%s' as rillward.db.damaged-%" PRId64 "\n", config->state, now);
+    else if (report->condition == STORE_NEW)
+        printf("there was no database in '%s'\n", config->state);
+    if (report->restored > 0)
+        printf("%zu drops came back from the archive\n", report->restored);
+    if (report->condition != STORE_SOUND)
+        printf("not restored, since only the database held them: acknowledgements, shelves, who was told of what, and files "
+               "set aside (the service looks at these again); alarms that are still so are told again\n");
+    printf("%zu places made again, %zu left as they are, %zu findings\n", report->places, report->kept, report->findings);
+    if (report->was_stopped)
+        printf("stopped: the same command goes on from here\n");
 }
 
 static int run_backup(const struct arguments *arguments)

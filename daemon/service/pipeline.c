@@ -14,6 +14,7 @@
 
 static bool derive_station(struct pipeline *p, size_t station, uint32_t place, struct span span, int64_t now,
                            struct error *error);
+static bool derive_values(struct pipeline *p, size_t station, struct span span, struct error *error);
 static bool load_input(struct pipeline *p, size_t station, uint32_t place, struct span span, struct derive_input *ret,
                        struct error *error);
 static bool add_stretch(struct pipeline *p, uint32_t place, struct span around, struct readings *readings,
@@ -122,6 +123,29 @@ bool pipeline_derive(struct pipeline *p, int64_t now, bool *ret_worked, struct e
     return within(error, "deriving station %zu", station);
 }
 
+/* Values of all stretches first: rules look beyond the stretch they are asked for. */
+bool pipeline_derive_again(struct pipeline *p, uint32_t place, int64_t now, struct error *error)
+{
+    size_t station = pipeline_station_of(p, place), barometer = pipeline_barometer_of(p, place);
+    bool is_barometer = station == p->config->station_count;
+    const char *id = is_barometer ? p->config->barometers[barometer].id : p->config->stations[station].id;
+    struct place_fact fact;
+    if (!store_place_find(p->store, id, p->arena, &fact, error))
+        return false;
+    if (fact.first_time == TIME_NONE)
+        return true;
+    for (int pass = is_barometer ? 1 : 0; pass < 2; pass++) {
+        for (int64_t from = fact.first_time; from <= fact.last_time; from += LONGEST_STRETCH) {
+            struct span span = {from, from + LONGEST_STRETCH <= fact.last_time ? from + LONGEST_STRETCH : fact.last_time + 1};
+            arena_reset(p->arena);
+            if (pass == 0 ? !derive_values(p, station, span, error)
+                          : !announce_span(p, id, place, is_barometer, span, now, error))
+                return within(error, "deriving '%s'", id);
+        }
+    }
+    return true;
+}
+
 size_t pipeline_station_of(const struct pipeline *p, uint32_t place)
 {
     size_t i = 0;
@@ -157,11 +181,16 @@ static bool derive_station(struct pipeline *p, size_t station, uint32_t place, s
         if (!store_dirty_add(p->store, place, rest, error))
             return false;
     }
+    return derive_values(p, station, span, error) &&
+           announce_span(p, p->config->stations[station].id, place, false, span, now, error);
+}
+
+static bool derive_values(struct pipeline *p, size_t station, struct span span, struct error *error)
+{
     struct derive_input input;
     struct derived derived;
     return pipeline_derive_span(p, station, span, &input, &derived, error) &&
-           save(p, station, place, span, &derived, error) &&
-           announce_span(p, input.station->id, place, false, span, now, error);
+           save(p, station, p->station_places[station], span, &derived, error);
 }
 
 static bool load_input(struct pipeline *p, size_t station, uint32_t place, struct span span, struct derive_input *ret,

@@ -52,6 +52,16 @@ enum take_result {
 enum take_result pipeline_take(struct pipeline *pipeline, const struct watch *watch, const struct candidate *candidate,
                                int64_t now, int64_t disk_now, const char **ret_message, struct error *error);
 
+/* An original of the archive once more, as it was taken as `drop->number` from `drop->path` at `drop->arrived`; within a
+ * transaction. AGAIN_FACTS: its notes and its row, where a lost database is made again. AGAIN_READINGS: its readings go over
+ * those that are there, and its row says what the layout of now made of it. Nothing becomes dirty. INPUT error where the
+ * settings of now set it aside or give it to another place. */
+enum again { AGAIN_FACTS, AGAIN_READINGS };
+bool pipeline_take_again(struct pipeline *pipeline, struct drop_fact_row *drop, const char *bytes, size_t length,
+                         enum again what, struct error *error);
+/* All values of a station or barometer from its readings and notes, then the rules over them; within a transaction. */
+bool pipeline_derive_again(struct pipeline *pipeline, uint32_t place, int64_t now, struct error *error);
+
 /* Derive one dirty span, in a transaction of its own; ret_worked false when there was none. */
 bool pipeline_derive(struct pipeline *pipeline, int64_t now, bool *ret_worked, struct error *error);
 

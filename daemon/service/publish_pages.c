@@ -2,6 +2,7 @@
 /* Pages and manifests. A page links to what stands already: records come first (publish.c), then the stations' pages,
  * then the network's. */
 #include "archive/about.h"
+#include "archive/history.h"
 #include "archive/manifest.h"
 #include "archive/network_json.h"
 #include "archive/page.h"
@@ -28,8 +29,11 @@ static bool load_months(struct pipeline *p, size_t station, const struct file_fa
 static bool load_lists(struct pipeline *p, size_t station, struct page_station *page, struct error *error);
 static bool load_note_originals(struct pipeline *p, struct page_station *page, struct error *error);
 static struct page_original original_of(const struct drop_fact_row *drop);
-static void render_manifest(struct pipeline *p, uint32_t place, const char *id, const struct file_fact *files, size_t n,
-                            struct batch_of_files *batch);
+static enum archive_place kind_of(const struct pipeline *p, uint32_t place, const struct file_fact *files, size_t n);
+static bool render_history(struct pipeline *p, uint32_t place, enum archive_place kind, const char *id,
+                           struct batch_of_files *batch, struct error *error);
+static void render_manifest(struct pipeline *p, uint32_t place, enum archive_place kind, const char *id,
+                            const struct file_fact *files, size_t n, struct batch_of_files *batch);
 static bool render_top(struct pipeline *p, struct batch_of_files *batch, struct page_network *ret, struct error *error);
 static bool load_front_page(struct pipeline *p, struct page_network *network, struct error *error);
 static bool mark_pageless(struct pipeline *p, const struct page_network *network, struct error *error);
@@ -85,8 +89,19 @@ static bool render_place(struct pipeline *p, uint32_t place, struct batch_of_fil
         return false;
     if (station < p->config->station_count && !render_station(p, station, files, n, batch, error))
         return false;
-    render_manifest(p, place, id, files, n, batch);
+    enum archive_place kind = kind_of(p, place, files, n);
+    if (!render_history(p, place, kind, id, batch, error))
+        return false;
+    render_manifest(p, place, kind, id, files, n, batch);
     return true;
+}
+
+/* A place that is configured no more is known by where its files stand. */
+static enum archive_place kind_of(const struct pipeline *p, uint32_t place, const struct file_fact *files, size_t n)
+{
+    bool is_barometer = pipeline_barometer_of(p, place) < p->config->barometer_count ||
+                        (n > 0 && text_starts_with(files[0].path, "barometers/"));
+    return place == 0 ? ARCHIVE_NETWORK : is_barometer ? ARCHIVE_BAROMETER : ARCHIVE_STATION;
 }
 
 static bool render_station(struct pipeline *p, size_t station, const struct file_fact *files, size_t file_count,
@@ -220,14 +235,44 @@ static struct page_original original_of(const struct drop_fact_row *drop)
                                   .refused = drop->refused};
 }
 
+/* What a lost database would take along. A place without drops has none. */
+static bool render_history(struct pipeline *p, uint32_t place, enum archive_place kind, const char *id,
+                           struct batch_of_files *batch, struct error *error)
+{
+    struct drop_fact_row *drops;
+    struct revision_fact *revisions;
+    struct history history = {0};
+    if (!store_drops_of_place(p->store, place, p->arena, &drops, &history.drop_count, error) ||
+        !store_revisions_of_place(p->store, place, p->arena, &revisions, &history.revision_count, error))
+        return false;
+    if (history.drop_count == 0)
+        return true;
+    char path[ARCHIVE_PATH_SIZE];
+    archive_history_path(kind, id, path);
+    size_t folder = (size_t)(strrchr(path, '/') - path) + 1;
+    history.drops = arena_array(p->arena, history.drop_count, sizeof *history.drops);
+    history.revisions = arena_array(p->arena, history.revision_count + 1, sizeof *history.revisions);
+    for (size_t k = 0; k < history.drop_count; k++) {
+        struct history_drop *drop = &history.drops[k];
+        *drop = (struct history_drop){.number = drops[k].number,
+                                      .arrived = drops[k].arrived,
+                                      .original = drops[k].original + folder,
+                                      .path = drops[k].path};
+        memcpy(drop->sha256, drops[k].sha256, SHA256_HEX_SIZE);
+    }
+    for (size_t k = 0; k < history.revision_count; k++)
+        history.revisions[k] = (struct history_revision){revisions[k].number, revisions[k].arrived, revisions[k].month,
+                                                         revisions[k].revision, revisions[k].last_time};
+    history_render(&history, &batch_add(batch, path, place)->content);
+    return true;
+}
+
 /* Of what stood there before and of what the batch puts there now. */
-static void render_manifest(struct pipeline *p, uint32_t place, const char *id, const struct file_fact *files, size_t n,
-                            struct batch_of_files *batch)
+static void render_manifest(struct pipeline *p, uint32_t place, enum archive_place kind, const char *id,
+                            const struct file_fact *files, size_t n, struct batch_of_files *batch)
 {
     char path[ARCHIVE_PATH_SIZE];
-    bool is_barometer = pipeline_barometer_of(p, place) < p->config->barometer_count ||
-                        (n > 0 && text_starts_with(files[0].path, "barometers/"));
-    archive_manifest_path(is_barometer ? ARCHIVE_BAROMETER : ARCHIVE_STATION, id, path);
+    archive_manifest_path(kind, id, path);
     size_t folder = (size_t)(strrchr(path, '/') - path) + 1, count = 0;
     struct manifest_line *lines = arena_array(p->arena, n + batch->count + 1, sizeof *lines);
     for (size_t k = 0; k < n; k++) {
@@ -277,7 +322,7 @@ static bool render_top(struct pipeline *p, struct batch_of_files *batch, struct 
     for (size_t i = 0; i < p->config->station_count; i++)
         if (!view_station(p, i, alarms, ret->alarm_count, &stations[i], error))
             return false;
-    if (!load_front_page(p, ret, error))
+    if (!load_front_page(p, ret, error) || !render_history(p, 0, ARCHIVE_NETWORK, "", batch, error))
         return false;
     page_style_render(&batch_add(batch, PAGE_STYLE_PATH, 0)->content);
     network_json_render(view, &batch_add(batch, "network.json", 0)->content);

@@ -29,6 +29,7 @@ struct take {
     size_t length;
     char sha256[SHA256_HEX_SIZE];
     struct batch batch;
+    bool is_again; /* from the archive: the caller derives the whole place */
     struct error *error;
 };
 
@@ -78,6 +79,28 @@ enum take_result pipeline_take(struct pipeline *p, const struct watch *watch, co
     (void)bytes; /* freed here, whatever became of it */
     *ret_message = t.next.message;
     return result;
+}
+
+bool pipeline_take_again(struct pipeline *p, struct drop_fact_row *drop, const char *bytes, size_t length, enum again what,
+                         struct error *error)
+{
+    struct candidate candidate = {.size = (int64_t)length};
+    struct take t = {.p = p, .candidate = &candidate, .now = drop->arrived, .is_again = true, .error = error};
+    enum archive_place place;
+    uint32_t number;
+    if (!intake_read(p->arena, p->config, drop->path, bytes, length, drop->arrived, true, &t.batch, error))
+        return false;
+    const char *id = owner_id(&t, &place, &number);
+    if (number != drop->place)
+        return fail(error, ERROR_INPUT, "belongs to '%s' by the settings of now: no other place can have it back", id);
+    drop->layout = t.batch.layout->id;
+    drop->evidence = t.batch.evidence;
+    drop->rows = (int64_t)t.batch.rows;
+    drop->refused = (int64_t)t.batch.refused_rows;
+    drop->complaints = complaints_text(&t);
+    if (what == AGAIN_READINGS)
+        return t.batch.is_notes || (keep_readings(&t, drop->number, drop) && store_drop_replace(p->store, drop, error));
+    return (!t.batch.is_notes || keep_notes(&t, drop->number, drop)) && store_drop_add(p->store, drop, error);
 }
 
 /* The same file as when it was dealt with, under the same settings. */
@@ -272,6 +295,8 @@ static bool keep_readings(struct take *t, int64_t number, struct drop_fact_row *
     struct span changed = {result.changed_from, result.changed_to + 1};
     if (!store_readings_save(p->store, place, &merged, t->error))
         return false;
+    if (t->is_again)
+        return true;
     return is_station ? spans_dirty_by_readings(p, t->batch.place_index, changed, t->error)
                       : spans_dirty_by_air(p, t->batch.place_index, changed, t->error);
 }
@@ -289,8 +314,9 @@ static bool keep_notes(struct take *t, int64_t number, struct drop_fact_row *dro
             return false;
         drop->added += changed;
         drop->repeated += !changed;
-        if (changed && (!spans_dirty_by_note(p, station, note, t->error) ||
-                        !store_manifest_due(p->store, p->station_places[station], t->error)))
+        if (changed && !t->is_again &&
+            (!spans_dirty_by_note(p, station, note, t->error) ||
+             !store_manifest_due(p->store, p->station_places[station], t->error)))
             return false;
     }
     return true;

@@ -155,7 +155,8 @@ bool store_note_put(struct store *store, uint32_t place, const struct note *n, b
                         "INSERT INTO note(place, kind, time, quantity, until, value, reference, text, drop_, line)"
                         " VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10) ON CONFLICT(place, kind, time, quantity) DO UPDATE SET"
                         " until = excluded.until, value = excluded.value, reference = excluded.reference,"
-                        " text = excluded.text, drop_ = excluded.drop_, line = excluded.line",
+                        " text = excluded.text, drop_ = excluded.drop_, line = excluded.line"
+                        " WHERE excluded.drop_ >= note.drop_", /* an older drop that is made again comes after newer ones */
                         "iiiiTddtii", (int64_t)place, (int64_t)n->kind, n->time, (int64_t)n->quantity, n->until, n->value,
                         n->reference, n->text, (int64_t)n->drop, (int64_t)n->line);
 }

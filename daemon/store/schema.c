@@ -166,11 +166,16 @@ static const char answers[] =
     "  UNIQUE(path, key)\n"
     ") STRICT;\n"
     "CREATE INDEX answer_line_by_time ON answer_line(at);\n";
+static const char rebuilding[] =
+    "CREATE TABLE rebuild_due( -- places that an interrupted rebuild has still to do\n"
+    "  place INTEGER PRIMARY KEY\n"
+    ") STRICT;\n";
 
 const struct migration schema_migrations[] = {
     {"the first schema", first_schema},
     {"revisions in the order of their publication", revisions},
     {"changes of a record are counted until it is written", counted_changes},
     {"answers to alarms that came as files", answers},
+    {"places that a rebuild has still to do", rebuilding},
 };
 const size_t schema_migration_count = sizeof schema_migrations / sizeof schema_migrations[0];

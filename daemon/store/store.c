@@ -22,6 +22,7 @@
 
 static bool lock_folder(struct store *store, const char *folder, struct error *error);
 static bool refuse_network_folder(const char *folder, struct error *error);
+static bool move_aside(const char *folder, int64_t now, struct error *error);
 static bool open_database(struct store *store, const char *folder, int flags, struct error *error);
 static struct store *open_beside(const char *folder, struct error *error);
 static bool refuse_other_database(struct store *store, struct error *error);
@@ -46,6 +47,40 @@ struct store *store_open(const char *folder, struct error *error)
         return store;
     store_close(store);
     return NULL;
+}
+
+struct store *store_open_to_rebuild(const char *folder, int64_t now, enum store_condition *ret, struct error *error)
+{
+    char path[PATH_MAX];
+    snprintf(path, sizeof path, "%s/rillward.db", folder);
+    bool was_there = file_exists(path);
+    *ret = was_there ? STORE_SOUND : STORE_NEW;
+    struct store *store = store_open(folder, error);
+    if (store && (!was_there || store_check_integrity(store, error)))
+        return store;
+    store_close(store);
+    if (!was_there || error->kind != ERROR_STORAGE || !move_aside(folder, now, error))
+        return NULL;
+    *ret = STORE_DAMAGED;
+    return store_open(folder, error);
+}
+
+/* All three files: a log of changes fits its own database only. Under the lock, which a running service holds. */
+static bool move_aside(const char *folder, int64_t now, struct error *error)
+{
+    struct store lock = {.lock_fd = -1};
+    bool ok = lock_folder(&lock, folder, error);
+    static const char *const ends[] = {"-wal", "-shm", ""};
+    for (size_t i = 0; ok && i < COUNT_OF(ends); i++) {
+        char from[PATH_MAX], to[PATH_MAX];
+        snprintf(from, sizeof from, "%s/rillward.db%s", folder, ends[i]);
+        snprintf(to, sizeof to, "%s/rillward.db.damaged-%" PRId64 "%s", folder, now, ends[i]);
+        if (rename(from, to) < 0 && errno != ENOENT)
+            ok = fail_errno(error, ERROR_SYSTEM, "cannot move '%s' aside", from);
+    }
+    ok = ok && file_sync_folder(folder, error);
+    cleanup_fd(&lock.lock_fd);
+    return ok;
 }
 
 struct store *store_open_to_read(const char *folder, struct error *error)
@@ -292,7 +327,9 @@ static bool lock_folder(struct store *store, const char *folder, struct error *e
         return true;
     if (errno == EWOULDBLOCK)
         return fail(error, ERROR_CONFIG,
-                    "another rillward works on the state folder '%s': stop it, or give each service its own folder", folder);
+                    "another rillward works on the state folder '%s' (it holds 'lock' there): stop it, or give each service"
+                    " its own folder",
+                    folder);
     return fail_errno(error, ERROR_SYSTEM, "cannot lock '%s'", path);
 }
 

@@ -25,6 +25,10 @@ struct store *store_open_to_read(const char *folder, struct error *error);
 /* For people's answers beside a running service: no lock, no migration, but writing; each answer is one small transaction,
  * and the service's and this one's wait for each other. */
 struct store *store_open_to_answer(const char *folder, struct error *error);
+/* As store_open, for making again what was lost. A damaged file is not refused: it is moved aside, to
+ * `folder`/rillward.db.damaged-<now>, and a new one is begun. */
+enum store_condition { STORE_SOUND, STORE_NEW, STORE_DAMAGED };
+struct store *store_open_to_rebuild(const char *folder, int64_t now, enum store_condition *ret, struct error *error);
 void store_close(struct store *store); /* NULL is fine */
 
 bool store_begin(struct store *store, const char *who, struct error *error); /* who: __func__, named when nesting */
@@ -306,12 +310,17 @@ struct revision_fact {
     int64_t revision;
     int64_t last_time; /* of the record's last row; TIME_NONE */
     int64_t arrived;   /* of the newest drop known when it was published; set by the store */
+    int64_t number;    /* in that order; set by the store */
 };
 /* Adds it where it is not known yet. */
 bool store_revision_add(struct store *store, const struct revision_fact *revision, struct error *error);
 /* Newest first, at most `most`: by the newest drop known then, the month, the place. */
 bool store_revisions_newest(struct store *store, size_t most, struct arena *arena, struct revision_fact **ret,
                             size_t *ret_n, struct error *error);
+
+/* Of a place, in their order. */
+bool store_revisions_of_place(struct store *store, uint32_t place, struct arena *arena, struct revision_fact **ret,
+                              size_t *ret_n, struct error *error);
 
 struct file_fact {
     const char *path, *sha256;
@@ -329,6 +338,23 @@ bool store_files_load(struct store *store, uint32_t place, struct arena *arena, 
 bool store_manifest_due(struct store *store, uint32_t place, struct error *error);
 bool store_manifests_due(struct store *store, struct arena *arena, uint32_t **ret, size_t *ret_n, struct error *error);
 bool store_manifest_done(struct store *store, uint32_t place, struct error *error);
+
+/* ---- making again (rebuild.c) ---- */
+
+/* Readings, finished values, checks, dirty and waiting spans of a place are gone; its facts stay. */
+bool store_place_forget(struct store *store, uint32_t place, struct error *error);
+/* All its months and its manifest are to be written again. */
+bool store_place_renew(struct store *store, uint32_t place, struct error *error);
+/* What is known of a drop but for its number, which must be known. */
+bool store_drop_replace(struct store *store, const struct drop_fact_row *drop, struct error *error);
+/* As it was published before, where nothing is known of it; both take their numbers along where those are free. */
+bool store_page_restore(struct store *store, const struct page_fact *page, struct error *error);
+bool store_revision_restore(struct store *store, const struct revision_fact *revision, struct error *error);
+bool store_file_forget(struct store *store, const char *path, struct error *error);
+/* Places that a rebuild has still to do; they outlive an interruption. */
+bool store_rebuild_add(struct store *store, uint32_t place, struct error *error);
+bool store_rebuild_done(struct store *store, uint32_t place, struct error *error);
+bool store_rebuild_load(struct store *store, struct arena *arena, uint32_t **ret, size_t *ret_n, struct error *error);
 
 struct store_counts {
     int64_t drops, repeated_rows, rows, waiting, set_aside, notes, alarms_open, dirty, pages_due;

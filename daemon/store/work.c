@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define REVISION_COLUMNS "place, month, revision, last_time, arrived, number"
 #define CHECK_COLUMNS "time, quantity, kind, note, sensor, reference, difference, is_first"
 
 static struct check_result read_check(sqlite3_stmt *row);
@@ -218,9 +219,26 @@ bool store_revisions_newest(struct store *store, size_t most, struct arena *aren
 {
     CLEANUP(database_reset) sqlite3_stmt *row =
         database_start(store, error,
-                       "SELECT place, month, revision, last_time, arrived FROM revision"
+                       "SELECT " REVISION_COLUMNS " FROM revision"
                        " ORDER BY arrived DESC, month DESC, place, revision DESC LIMIT ?1",
                        "i", (int64_t)most);
+    struct revision_fact *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = read_revision(row);
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}
+
+bool store_revisions_of_place(struct store *store, uint32_t place, struct arena *arena, struct revision_fact **ret,
+                              size_t *ret_n, struct error *error)
+{
+    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
+        store, error, "SELECT " REVISION_COLUMNS " FROM revision WHERE place = ?1 ORDER BY number", "i", (int64_t)place);
     struct revision_fact *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -321,7 +339,8 @@ static struct page_fact read_page(struct arena *arena, sqlite3_stmt *row)
 static struct revision_fact read_revision(sqlite3_stmt *row)
 {
     return (struct revision_fact){(uint32_t)sqlite3_column_int64(row, 0), (int32_t)sqlite3_column_int64(row, 1),
-                                  sqlite3_column_int64(row, 2), column_time(row, 3), sqlite3_column_int64(row, 4)};
+                                  sqlite3_column_int64(row, 2), column_time(row, 3), sqlite3_column_int64(row, 4),
+                                  sqlite3_column_int64(row, 5)};
 }
 
 static struct file_fact read_file(struct arena *arena, sqlite3_stmt *row)

@@ -1,0 +1,160 @@
+/* SPDX-License-Identifier: MIT */
+#include "base/timestamp.h"
+#include "store/state.h"
+
+#include <criterion/criterion.h>
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+static struct state state;
+static uint32_t place, other;
+
+static void make_state(void)
+{
+    state_make(&state);
+    place = state_place(&state, "sallow-mouth");
+    other = state_place(&state, "alder-creek");
+}
+
+static void remove_state(void)
+{
+    state_done(&state);
+}
+
+TestSuite(rebuild, .init = make_state, .fini = remove_state);
+
+static void save_readings(uint32_t of)
+{
+    struct readings readings;
+    readings_init(&readings, state.arena, 2, 1u << QUANTITY_TEMPERATURE);
+    readings.time[0] = 1777682700000;
+    readings.time[1] = readings.time[0] + DAY_MS;
+    readings.value[QUANTITY_TEMPERATURE][0] = readings.value[QUANTITY_TEMPERATURE][1] = 12;
+    OK(&state, store_readings_save(state.store, of, &readings, &state.error));
+}
+
+static struct readings readings_of(uint32_t of)
+{
+    struct readings readings;
+    OK(&state, store_readings_load(state.store, of, (struct span){0, TIME_FOREVER / 2000}, state.arena, &readings, &state.error));
+    return readings;
+}
+
+Test(rebuild, forgets_what_can_be_made_again_of_one_place_only)
+{
+    struct place_fact fact;
+    state_begin(&state);
+    save_readings(place);
+    save_readings(other);
+    OK(&state, store_dirty_add(state.store, place, (struct span){1, 2}, &state.error));
+    OK(&state, store_dirty_add(state.store, other, (struct span){1, 2}, &state.error));
+    OK(&state, store_place_forget(state.store, place, &state.error));
+    state_commit(&state);
+    cr_expect_eq(readings_of(place).n, 0);
+    cr_expect_eq(readings_of(other).n, 2);
+    OK(&state, store_place_find(state.store, "sallow-mouth", state.arena, &fact, &state.error));
+    cr_expect_eq(fact.first_time, TIME_NONE);
+    cr_expect_eq(fact.last_time, TIME_NONE);
+    cr_expect_eq(state_query(&state, "SELECT count(*) FROM dirty"), 1);
+    cr_expect_eq(state_query(&state, "SELECT place FROM dirty"), other);
+}
+
+Test(rebuild, a_place_is_written_again_as_a_whole)
+{
+    state_begin(&state);
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x"}, &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){other, 24304, false, 1, "y"}, &state.error));
+    OK(&state, store_place_renew(state.store, place, &state.error));
+    state_commit(&state);
+    cr_expect_eq(state_query(&state, "SELECT count(*) FROM page WHERE due = 1"), 1);
+    cr_expect_eq(state_query(&state, "SELECT revision FROM page WHERE due = 1"), 3);
+    cr_expect_eq(state_query(&state, "SELECT count(*) FROM manifest_due"), 2, "its own and the network's");
+}
+
+Test(rebuild, what_the_database_knows_is_not_replaced_by_what_the_archive_says)
+{
+    state_begin(&state);
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x"}, &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 9, "z"}, &state.error));
+    struct revision_fact one = {place, 24304, 1, TIME_NONE, 5, 7}, same = {place, 24304, 1, TIME_NONE, 6, 8};
+    struct revision_fact taken = {other, 24304, 1, TIME_NONE, 6, 7};
+    OK(&state, store_revision_restore(state.store, &one, &state.error));
+    OK(&state, store_revision_restore(state.store, &same, &state.error));
+    OK(&state, store_revision_restore(state.store, &taken, &state.error));
+    state_commit(&state);
+    cr_expect_eq(state_query(&state, "SELECT revision FROM page"), 3);
+    cr_expect_eq(state_query(&state, "SELECT count(*) FROM revision"), 2);
+    cr_expect_eq(state_query(&state, "SELECT arrived FROM revision WHERE number = 7"), 5, "the first keeps its number");
+}
+
+Test(rebuild, an_older_drop_that_comes_back_does_not_undo_a_correction)
+{
+    struct note note = {.drop = 9, .line = 2, .kind = NOTE_LEVEL, .time = 5, .until = TIME_NONE,
+                        .quantity = QUANTITY_COUNT, .value = 1.5, .reference = 0, .text = ""};
+    bool changed;
+    state_begin(&state);
+    OK(&state, store_note_put(state.store, place, &note, &changed, &state.error));
+    note.drop = 4;
+    note.value = 1.2;
+    OK(&state, store_note_put(state.store, place, &note, &changed, &state.error));
+    state_commit(&state);
+    cr_expect_eq(state_query(&state, "SELECT count(*) FROM note WHERE value = 1.5 AND drop_ = 9"), 1);
+}
+
+Test(rebuild, its_list_outlives_the_program)
+{
+    uint32_t *due;
+    size_t n;
+    state_begin(&state);
+    OK(&state, store_rebuild_add(state.store, place, &state.error));
+    OK(&state, store_rebuild_add(state.store, other, &state.error));
+    OK(&state, store_rebuild_add(state.store, other, &state.error));
+    OK(&state, store_rebuild_done(state.store, place, &state.error));
+    state_commit(&state);
+    state_close(&state);
+    state_open(&state);
+    OK(&state, store_rebuild_load(state.store, state.arena, &due, &n, &state.error));
+    cr_assert_eq(n, 1);
+    cr_expect_eq(due[0], other);
+}
+
+Test(rebuild, a_damaged_database_is_moved_aside_and_a_new_one_begun)
+{
+    enum store_condition condition;
+    char aside[600];
+    state_close(&state);
+    FILE *file = fopen(state.database, "wb");
+    fputs("these were the days of the database, long enough to look at", file);
+    fclose(file);
+    state.store = store_open_to_rebuild(state.folder, 77, &condition, &state.error);
+    OK(&state, state.store);
+    cr_expect_eq(condition, STORE_DAMAGED);
+    snprintf(aside, sizeof aside, "%s/rillward.db.damaged-77", state.folder);
+    cr_expect_eq(access(aside, F_OK), 0);
+    cr_expect_eq(state_query(&state, "SELECT count(*) FROM place"), 0);
+    unlink(aside);
+}
+
+Test(rebuild, a_sound_database_is_opened_as_it_is_and_a_missing_one_is_new)
+{
+    enum store_condition condition;
+    state_close(&state);
+    state.store = store_open_to_rebuild(state.folder, 77, &condition, &state.error);
+    OK(&state, state.store);
+    cr_expect_eq(condition, STORE_SOUND);
+    cr_expect_eq(state_query(&state, "SELECT count(*) FROM place"), 2);
+    state_close(&state);
+    unlink(state.database);
+    state.store = store_open_to_rebuild(state.folder, 77, &condition, &state.error);
+    OK(&state, state.store);
+    cr_expect_eq(condition, STORE_NEW);
+}
+
+Test(rebuild, beside_another_service_it_is_refused)
+{
+    enum store_condition condition;
+    cr_expect_null(store_open_to_rebuild(state.folder, 77, &condition, &state.error));
+    cr_expect_eq(state.error.kind, ERROR_CONFIG);
+    cr_expect(strstr(state.error.text, "'lock'"), "%s", state.error.text);
+}
