@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "base/file.h"
 
+#include "base/crash_point.h"
 #include "base/memory.h"
 #include "base/text.h"
 
@@ -81,12 +82,14 @@ bool file_write_begin(const char *path, const void *bytes, size_t length, char *
     CLEANUP(cleanup_fd) int fd = open(ret_temporary, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0644);
     if (fd < 0)
         return fail_errno(error, ERROR_SYSTEM, "cannot create '%s'", ret_temporary);
+    crash_point("file made", path);
     bool ok = write_all(fd, bytes, length);
     if (!ok)
         fail_errno(error, ERROR_SYSTEM, "cannot write '%s'", path);
     /* A failed fsync is not tried again: the pages may be gone though a second call succeeds. */
     else if (fdatasync(fd) < 0)
         ok = fail_errno(error, ERROR_SYSTEM, "cannot make '%s' durable", path);
+    crash_point("file written", path);
     if (ok) {
         int closing = fd;
         fd = -1;
@@ -100,8 +103,11 @@ bool file_write_begin(const char *path, const void *bytes, size_t length, char *
 
 bool file_write_end(const char *path, const char *temporary, struct error *error)
 {
-    if (rename(temporary, path) == 0)
+    crash_point("file to be put in place", path);
+    if (rename(temporary, path) == 0) {
+        crash_point("file put in place", path);
         return true;
+    }
     fail_errno(error, ERROR_SYSTEM, "cannot put '%s' in its place", path);
     unlink(temporary);
     return false;
@@ -114,6 +120,7 @@ bool file_sync_folder(const char *path, struct error *error)
         return fail_errno(error, ERROR_SYSTEM, "cannot open folder '%s'", path);
     if (fsync(fd) < 0)
         return fail_errno(error, ERROR_SYSTEM, "cannot make folder '%s' durable", path);
+    crash_point("folder durable", path);
     return true;
 }
 
@@ -132,6 +139,7 @@ bool file_make_folders(const char *path, struct error *error)
     /* Somebody else may have made it since; a link to nowhere is there too, and is no folder. */
     if (mkdir(path, 0755) < 0 && (errno != EEXIST || stat(path, &status) < 0 || !S_ISDIR(status.st_mode)))
         return fail_errno(error, ERROR_SYSTEM, "cannot make folder '%s'", path);
+    crash_point("folder made", path);
     return file_sync_folder(parent, error);
 }
 

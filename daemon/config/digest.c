@@ -25,6 +25,7 @@ static void add_meanings(uint64_t *digest, const struct word_meaning *list, size
 uint64_t config_digest(const struct config *config)
 {
     uint64_t digest = FNV_START;
+    add_text(&digest, RILLWARD_VERSION); /* another program may read what this one sets aside */
     add_text(&digest, config->network_id);
     add_text(&digest, config->network_name);
     add_text(&digest, config->operator_name);

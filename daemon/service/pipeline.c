@@ -41,6 +41,7 @@ bool pipeline_open(struct pipeline *ret, const struct config *config, struct sto
                              .arena = arena_new(),
                              .station_places = x_array(config->station_count, sizeof *ret->station_places),
                              .barometer_places = x_array(config->barometer_count, sizeof *ret->barometer_places),
+                             .attempt_fd = -1,
                              .next_alarm_look = TIME_NONE};
     bool ok = store_begin(store, __func__, error);
     for (size_t i = 0; ok && i < config->station_count; i++)
@@ -62,6 +63,7 @@ bool pipeline_open_to_read(struct pipeline *ret, const struct config *config, st
                              .arena = arena_new(),
                              .station_places = x_array(config->station_count, sizeof *ret->station_places),
                              .barometer_places = x_array(config->barometer_count, sizeof *ret->barometer_places),
+                             .attempt_fd = -1,
                              .next_alarm_look = TIME_NONE};
     bool ok = true;
     struct place_fact fact;

@@ -22,6 +22,7 @@ struct pipeline {
     struct store *store;
     struct arena *arena; /* of one piece of work */
     uint32_t *station_places, *barometer_places; /* numbers in the store, by index in the settings */
+    int attempt_fd; /* attempt.h; the caller's; -1: what is being read is not written down */
     int64_t next_alarm_look; /* wall time of the next thing that pipeline_advance has to judge; TIME_NONE: not known */
     size_t taken, set_aside, repeated; /* since the start, for the log */
 };

@@ -5,6 +5,7 @@
 #include "base/log.h"
 #include "base/timestamp.h"
 #include "notify/notify.h"
+#include "service/attempt.h"
 #include "service/gather.h"
 #include "service/heartbeat.h"
 #include "service/metrics.h"
@@ -55,7 +56,7 @@ struct service {
     int64_t scan_began, changed_since, metrics_at; /* monotonic; 0: no scan runs, nothing changed; earliest next writing */
     size_t scans_seen;
     bool metrics_failed;
-    int epoll_fd, signal_fd, bell_fd;
+    int epoll_fd, signal_fd, bell_fd, attempt_fd;
     int64_t wall, disk_wall, monotonic; /* read once a turn; wall: for facts, disk_wall: for file times */
     int64_t clock_shift;                /* wall - disk_wall */
     int64_t started;                    /* monotonic */
@@ -66,6 +67,7 @@ struct service {
     int64_t notices_due;                /* wall time of the next notice to send */
     size_t in_the_air;                  /* notices begun and not yet answered */
     int64_t quiet_since;                /* `once`: since when only recipients are waited for; 0: not yet */
+    bool is_careful; /* an earlier run ended while it read: each drop is committed alone until the inbox is quiet */
     bool stops, reloads, did_trim;
 };
 
@@ -106,7 +108,7 @@ static void beat(struct service *s);
 
 bool service_run(const struct service_options *options, struct config *config, bool *ret_needs_hand, struct error *error)
 {
-    struct service s = {.options = options, .config = config, .epoll_fd = -1, .signal_fd = -1, .bell_fd = -1};
+    struct service s = {.options = options, .config = config, .epoll_fd = -1, .signal_fd = -1, .bell_fd = -1, .attempt_fd = -1};
     if (options->clock_set != TIME_NONE)
         s.clock_shift = options->clock_set - clock_wall();
     read_clocks(&s);
@@ -165,6 +167,10 @@ static bool start(struct service *s, struct error *error)
     setenv("SQLITE_TMPDIR", s->config->state, 1); /* the sandbox has no other place for the database's temporary files */
     s->store = store_open(s->config->state, error);
     if (!s->store || !pipeline_open(&s->pipeline, s->config, s->store, error) || !open_watch(s, error))
+        return false;
+    s->attempt_fd = attempt_open(s->config->state, s->store, s->config->digest, s->wall, &s->is_careful, error);
+    s->pipeline.attempt_fd = s->attempt_fd;
+    if (s->attempt_fd < 0)
         return false;
     s->bell_fd = wake_open(s->config->state, error);
     if (s->bell_fd < 0 || !listen_to(s, s->bell_fd, SOURCE_BELL, error))
@@ -274,6 +280,7 @@ static void finish(struct service *s)
         pipeline_close(&s->pipeline);
     store_close(s->store);
     sandbox_free(s->sandbox);
+    cleanup_fd(&s->attempt_fd);
     if (s->bell_fd >= 0)
         close(s->bell_fd);
     if (s->signal_fd >= 0)
@@ -396,6 +403,7 @@ static void reload(struct service *s)
         s->publisher = NULL;
         pipeline_close(&s->pipeline);
         s->pipeline = pipeline;
+        s->pipeline.attempt_fd = s->attempt_fd;
         s->config = fresh;
         notify_reconfigure(s->notify, fresh);
         s->notices_due = s->wall;
@@ -464,7 +472,8 @@ static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
     int64_t until = s->monotonic + TAKE_SLICE;
     size_t count = 0;
     watch_receive(s->watch, s->monotonic);
-    while (count < DROPS_AT_ONCE && s->monotonic < until) {
+    size_t most = s->is_careful ? 1 : DROPS_AT_ONCE;
+    while (count < most && s->monotonic < until) {
         struct error looking = {.kind = ERROR_NONE};
         if (!watch_next(s->watch, s->disk_wall, s->monotonic, &candidate, &looking)) {
             if (looking.kind != ERROR_NONE)
@@ -497,6 +506,7 @@ static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
     if (count > 0)
         s->notices_due = s->wall; /* answers may have made news */
     *ret_worked |= count > 0 || !watch_is_idle(s->watch);
+    s->is_careful &= count > 0 || !watch_is_idle(s->watch);
     if (count == 0)
         s->took_since = 0;
     else if (s->took_since == 0)

@@ -1,10 +1,12 @@
 /* SPDX-License-Identifier: MIT */
 /* One file of the inbox: from a name that may be worth reading to facts in the store. */
 #include "archive/archive.h"
+#include "base/crash_point.h"
 #include "base/file.h"
 #include "base/text.h"
 #include "base/timestamp.h"
 #include "intake/intake.h"
+#include "service/attempt.h"
 #include "service/pipeline.h"
 #include "service/take_answers.h"
 
@@ -71,10 +73,18 @@ enum take_result pipeline_take(struct pipeline *p, const struct watch *watch, co
         *ret_message = candidate->reason;
         return finish(&t, TAKE_WAITING, candidate->reason, t.known.drop);
     }
+    if (found && is_unchanged(&t.known, candidate) && t.known.attempts >= ATTEMPTS_MOST) {
+        *ret_message = "the program ended each time it was read, so it is read no more: keep the file and report it; it is "
+                       "tried again when the file, the settings or the program change";
+        return finish(&t, TAKE_SET_ASIDE, *ret_message, t.known.drop);
+    }
     bool done;
+    attempt_begin(p->attempt_fd, candidate);
     enum take_result result = read_bytes(&t, &done);
+    crash_point("reading", candidate->path);
     if (!done)
         result = read_content(&t);
+    attempt_end(p->attempt_fd);
     CLEANUP(cleanup_free) char *bytes = t.bytes;
     (void)bytes; /* freed here, whatever became of it */
     *ret_message = t.next.message;
@@ -134,6 +144,8 @@ static enum take_result finish(struct take *t, enum take_result result, const ch
     t->next.state = states[result];
     t->next.message = arena_strdup(t->p->arena, message);
     t->next.drop = drop;
+    if (result == TAKE_WAITING && t->known.path && is_unchanged(&t->known, t->candidate))
+        t->next.attempts = t->known.attempts;
     bool is_same_state = t->known.path && t->known.state == t->next.state;
     t->next.since = is_same_state && result == TAKE_WAITING ? t->known.since : t->now;
     if (!store_path_put(t->p->store, &t->next, t->error))

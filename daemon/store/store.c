@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "store/store.h"
 
+#include "base/crash_point.h"
 #include "base/file.h"
 #include "base/timestamp.h"
 #include "store/database.h"
@@ -77,6 +78,7 @@ static bool move_aside(const char *folder, int64_t now, struct error *error)
         snprintf(to, sizeof to, "%s/rillward.db.damaged-%" PRId64 "%s", folder, now, ends[i]);
         if (rename(from, to) < 0 && errno != ENOENT)
             ok = fail_errno(error, ERROR_SYSTEM, "cannot move '%s' aside", from);
+        crash_point("moved aside", from);
     }
     ok = ok && file_sync_folder(folder, error);
     cleanup_fd(&lock.lock_fd);
@@ -130,10 +132,12 @@ bool store_begin(struct store *store, const char *who, struct error *error)
 bool store_commit(struct store *store, struct error *error)
 {
     assert(store->transaction_of);
+    crash_point("before commit", store->transaction_of);
     if (!database_run(store, error, "COMMIT", "")) {
         store_rollback(store);
         return false;
     }
+    crash_point("after commit", store->transaction_of);
     store->transaction_of = NULL;
     return true;
 }
@@ -425,6 +429,7 @@ static bool migrate(struct store *store, struct error *error)
         char finish[128];
         snprintf(finish, sizeof finish, "PRAGMA user_version = %zu; PRAGMA application_id = %d; COMMIT", i + 1,
                  STORE_APPLICATION_ID);
+        crash_point("before migration", schema_migrations[i].why);
         if (!execute(store, "BEGIN IMMEDIATE", error) || !execute(store, schema_migrations[i].sql, error) ||
             !execute(store, finish, error)) {
             sqlite3_exec(store->database, "ROLLBACK", NULL, NULL, NULL);

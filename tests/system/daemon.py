@@ -75,13 +75,13 @@ def tree(folder):
             for path in sorted(pathlib.Path(folder).rglob("*")) if path.is_file()}
 
 
-def same_facts(folder):
-    """tree() of an archive, so that runs which began at the same moment can be compared: pages and feed tell when a
-    drop came, to the millisecond, and manifests hold their fingerprints (which `rillward verify` looks after)."""
+def same_facts(folder, now=SAMPLE_NOW):
+    """tree() of an archive, so that runs which began at the moment `now` can be compared: pages, feed and histories tell
+    when a drop came, to the millisecond, and manifests hold their fingerprints (which `rillward verify` looks after)."""
     result = {}
     for path, digest in tree(folder).items():
-        if path.endswith((".html", ".atom")):
-            text = re.sub(SAMPLE_NOW[:13] + r":\d\d:\d\d(\.\d+)?Z", "then", (folder / path).read_text(encoding="utf-8"))
+        if path.endswith((".html", ".atom", "history.csv")):
+            text = re.sub(now[:13] + r":\d\d:\d\d(\.\d+)?Z", "then", (folder / path).read_text(encoding="utf-8"))
             digest = hashlib.sha256(text.encode()).hexdigest()
         if not path.endswith("manifest-sha256.txt"):
             result[path] = digest

@@ -1,0 +1,101 @@
+/* SPDX-License-Identifier: MIT */
+#include "service/attempt.h"
+
+#include "base/log.h"
+#include "base/text.h"
+
+#include <fcntl.h>
+#include <limits.h>
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+/* What the file holds: all zero, or a drop. Read back by the program that wrote it, on the same machine. */
+struct attempt {
+    uint64_t is_open;
+    int64_t size, modified_ns, changed_ns;
+    uint64_t inode, device;
+    char path[PATH_MAX];
+};
+
+static bool count_attempt(struct store *store, const struct attempt *attempt, uint64_t settings, int64_t now,
+                          struct error *error);
+
+int attempt_open(const char *state, struct store *store, uint64_t settings, int64_t now, bool *ret_was_left,
+                 struct error *error)
+{
+    char path[PATH_MAX];
+    struct attempt attempt = {.is_open = 0};
+    snprintf(path, sizeof path, "%s/reading", state);
+    int fd = open(path, O_RDWR | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0600);
+    if (fd < 0) {
+        fail_errno(error, ERROR_SYSTEM, "cannot open '%s'", path);
+        return -1;
+    }
+    *ret_was_left = pread(fd, &attempt, sizeof attempt, 0) == (ssize_t)sizeof attempt &&
+                    attempt.is_open == 1 && memchr(attempt.path, '\0', sizeof attempt.path);
+    if (*ret_was_left && !count_attempt(store, &attempt, settings, now, error)) {
+        close(fd);
+        return -1;
+    }
+    attempt_end(fd);
+    return fd;
+}
+
+void attempt_begin(int fd, const struct candidate *candidate)
+{
+    if (fd < 0)
+        return;
+    struct attempt attempt = {.is_open = 1,
+                              .size = candidate->size,
+                              .modified_ns = candidate->modified_ns,
+                              .changed_ns = candidate->changed_ns,
+                              .inode = candidate->inode,
+                              .device = candidate->device};
+    memcpy(attempt.path, candidate->path, sizeof attempt.path);
+    ssize_t ignored = pwrite(fd, &attempt, sizeof attempt, 0);
+    (void)ignored;
+}
+
+void attempt_end(int fd)
+{
+    const uint64_t is_open = 0;
+    if (fd < 0)
+        return;
+    ssize_t ignored = pwrite(fd, &is_open, sizeof is_open, 0);
+    (void)ignored;
+}
+
+static bool count_attempt(struct store *store, const struct attempt *attempt, uint64_t settings, int64_t now,
+                          struct error *error)
+{
+    struct path_fact fact;
+    bool found;
+    char visible[512];
+    CLEANUP(cleanup_arena) struct arena *arena = arena_new();
+    if (!store_begin(store, __func__, error))
+        return false;
+    bool ok = store_path_find(store, attempt->path, arena, &fact, &found, error);
+    bool is_same = found && fact.size == attempt->size && fact.modified_ns == attempt->modified_ns &&
+                   fact.changed_ns == attempt->changed_ns && fact.inode == attempt->inode;
+    struct path_fact next = {.path = attempt->path,
+                             .size = attempt->size,
+                             .modified_ns = attempt->modified_ns,
+                             .changed_ns = attempt->changed_ns,
+                             .inode = attempt->inode,
+                             .device = attempt->device,
+                             .state = DROP_WAITING,
+                             .since = is_same && fact.state == DROP_WAITING ? fact.since : now,
+                             .drop = found ? fact.drop : 0,
+                             .attempts = is_same ? fact.attempts + 1 : 1,
+                             .settings = settings,
+                             .message = "the program ended while it was read: it is tried again"};
+    ok = ok && store_path_put(store, &next, error) && store_commit(store, error);
+    if (!ok) {
+        store_rollback(store);
+        return false;
+    }
+    text_make_visible(attempt->path, visible, sizeof visible);
+    log_warning("the program ended while it read '%s', for the %lld. time", visible, (long long)next.attempts);
+    return true;
+}
