@@ -3,6 +3,7 @@
 
 #include "base/text.h"
 #include "base/timestamp.h"
+#include "derive/decision.h"
 #include "derive/logger_clock.h"
 #include "derive/reference.h"
 #include "derive/water.h"
@@ -59,7 +60,7 @@ static void step_depth(struct chain *c);
 static void step_level(struct chain *c);
 static void step_oxygen(struct chain *c);
 static void step_saturation(struct chain *c);
-static void step_struck(struct chain *c);
+static void step_decisions(struct chain *c);
 static void step_uncertainty(struct chain *c);
 static void step_checks(struct chain *c, uint32_t quantities);
 static void step_waiting(struct chain *c);
@@ -116,7 +117,7 @@ void derive_finish(struct arena *arena, const struct derive_input *input, struct
     ret->salinity_used_uncertainty = arena_array(arena, n, sizeof(double));
     ret->air_gap = c.air_gap;
     step_water(&c);
-    step_struck(&c); /* of what was measured, so that nothing is computed from it */
+    step_decisions(&c); /* of what was measured, so that nothing is computed from it */
     step_temperature_corrected(&c);
     step_conductivity(&c);
     step_conductivity_corrected(&c);
@@ -130,7 +131,7 @@ void derive_finish(struct arena *arena, const struct derive_input *input, struct
     step_oxygen_corrected(&c);
     step_saturation(&c);
     step_checks(&c, 1u << QUANTITY_SALINITY | 1u << QUANTITY_DEPTH);
-    step_struck(&c);
+    step_decisions(&c);
     step_uncertainty(&c);
     step_waiting(&c);
 }
@@ -450,24 +451,10 @@ static void step_saturation(struct chain *c)
 
 /* ---- people's decisions outrank tests ---- */
 
-static void step_struck(struct chain *c)
+static void step_decisions(struct chain *c)
 {
-    for (size_t k = 0; k < c->input->note_count; k++) {
-        const struct note *note = &c->input->notes[k];
-        if (note->kind != NOTE_STRIKE && note->kind != NOTE_RESTORE)
-            continue;
-        bool strikes = note->kind == NOTE_STRIKE;
-        size_t first = record_at_or_after(c->record, note->time), last = record_at_or_after(c->record, note->until);
-        for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
-            if (!has(c, q) || (note->quantity != QUANTITY_COUNT && note->quantity != q))
-                continue;
-            for (size_t i = first; i < last; i++) {
-                c->record->tests[q][i] |= strikes ? TEST_PERSON_STRUCK : TEST_PERSON_RESTORED;
-                if (!isnan(c->record->value[q][i]))
-                    c->record->flag[q][i] = strikes ? FLAG_FAIL : FLAG_PASS;
-            }
-        }
-    }
+    struct decisions decisions = decisions_find(c->arena, c->input->note_count, c->input->notes);
+    decisions_apply(&decisions, c->record);
 }
 
 /* ---- side-by-side checks, as found ---- */
@@ -576,7 +563,8 @@ static bool has(const struct chain *c, enum quantity quantity)
     return c->record->value[quantity] != NULL;
 }
 
-/* What casts doubt on the source casts doubt on the result. A pass does not: the result is judged by its own tests. */
+/* What casts doubt on the source casts doubt on the result. A pass does not: the result is judged by its own tests, and
+ * what a person restored is restored, not what is computed from it. */
 static void inherit(struct chain *c, enum quantity to, enum quantity from)
 {
     if (!has(c, to) || !has(c, from))
@@ -588,7 +576,7 @@ static void inherit(struct chain *c, enum quantity to, enum quantity from)
 static void inherit_row(struct chain *c, enum quantity to, enum quantity from, size_t i)
 {
     uint8_t flag = c->record->flag[from][i];
-    c->record->tests[to][i] |= c->record->tests[from][i] & ~(uint32_t)TEST_GAP;
+    c->record->tests[to][i] |= c->record->tests[from][i] & ~(uint32_t)(TEST_GAP | TEST_PERSON_RESTORED);
     if (flag == FLAG_SUSPECT || flag == FLAG_FAIL)
         c->record->flag[to][i] = flag_merge(c->record->flag[to][i], flag);
 }
@@ -603,6 +591,8 @@ static void make_row(struct chain *c, enum quantity made, enum quantity from, si
 static void mark(struct chain *c, enum quantity quantity, size_t i, enum test test, uint8_t flag)
 {
     c->record->tests[quantity][i] |= test;
+    if (c->record->tests[quantity][i] & TEST_PERSON_RESTORED && flag != FLAG_MISSING)
+        return; /* people outrank what a step finds, too */
     c->record->flag[quantity][i] = flag_merge(c->record->flag[quantity][i], flag);
 }
 

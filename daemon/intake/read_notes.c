@@ -61,6 +61,8 @@ static const char *fault_of(const struct note *note);
 static bool has_check(enum note_kind kind);
 static bool has_until(enum note_kind kind);
 static void fold_notes(struct notebook *notebook);
+static void find_opposed(struct notebook *notebook);
+static int compare_stretches(const void *a, const void *b);
 static int compare_notes(const void *a, const void *b);
 static bool is_same_note(const struct note *a, const struct note *b);
 static bool can_contradict(enum note_kind kind);
@@ -80,6 +82,7 @@ bool read_notes(struct job *job, struct error *error)
     if (has_failed || !job_judge(job, error))
         return false;
     fold_notes(&notebook);
+    find_opposed(&notebook);
     finish(&notebook);
     return true;
 }
@@ -497,6 +500,40 @@ static void fold_notes(struct notebook *notebook)
     }
 }
 
+/* One stretch both struck out and restored: both are kept, since the later may well take the earlier back, and the
+ * operator is told which one counts. */
+static void find_opposed(struct notebook *notebook)
+{
+    size_t count = 0;
+    const struct note **order = arena_array(notebook->job->arena, notebook->count + 1, sizeof *order);
+    for (size_t i = 0; i < notebook->count; i++)
+        if (notebook->notes[i].station && (notebook->notes[i].kind == NOTE_STRIKE || notebook->notes[i].kind == NOTE_RESTORE))
+            order[count++] = &notebook->notes[i];
+    qsort(order, count, sizeof *order, compare_stretches);
+    for (size_t i = 1; i < count; i++) {
+        const struct note *earlier = order[i - 1], *later = order[i];
+        char time[TIMESTAMP_SIZE];
+        if (strcmp(earlier->station, later->station) == 0 && earlier->time == later->time && earlier->until == later->until &&
+            earlier->quantity == later->quantity && earlier->kind != later->kind)
+            job_complain(notebook->job, later->line, NULL,
+                         "'%s' of station '%s' at %s takes back line %u: the later line counts; if that is not meant, "
+                         "correct one of the two",
+                         note_kind_word(later->kind), later->station, timestamp_print(later->time, time), earlier->line);
+    }
+}
+
+/* By the stretch that a decision is about, then by line. */
+static int compare_stretches(const void *a, const void *b)
+{
+    const struct note *x = *(const struct note *const *)a, *y = *(const struct note *const *)b;
+    int order = strcmp(x->station, y->station);
+    const int64_t keys[][2] = {
+        {x->time, y->time}, {x->until, y->until}, {(int64_t)x->quantity, (int64_t)y->quantity}, {x->line, y->line}};
+    for (size_t k = 0; order == 0 && k < COUNT_OF(keys); k++)
+        order = (keys[k][0] > keys[k][1]) - (keys[k][0] < keys[k][1]);
+    return order;
+}
+
 /* By what a note is about, then standards by which one, then by line. */
 static int compare_notes(const void *a, const void *b)
 {
@@ -526,7 +563,7 @@ static bool is_same_note(const struct note *a, const struct note *b)
 
 static bool can_contradict(enum note_kind kind)
 {
-    return kind == NOTE_LEVEL || kind == NOTE_TAPE_DOWN || has_check(kind) || kind == NOTE_CLOCK;
+    return kind == NOTE_LEVEL || kind == NOTE_TAPE_DOWN || has_check(kind) || has_until(kind);
 }
 
 static bool is_same_number(double a, double b)

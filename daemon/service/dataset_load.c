@@ -7,6 +7,8 @@
 
 enum { MOST_ALARMS = 200 };
 
+static bool load_notes(struct pipeline *p, uint32_t place, struct span span, struct arena *arena, struct note **ret,
+                       size_t *ret_n, struct error *error);
 static bool load_raw(struct pipeline *p, uint32_t place, struct arena *arena, struct dataset *dataset,
                      struct error *error);
 static void align_raw(struct arena *arena, const struct readings *all, const struct record *record,
@@ -29,9 +31,8 @@ bool dataset_load(struct pipeline *p, size_t station, int32_t month, struct aren
     struct note *notes;
     struct check_result *checks;
     struct alarm *alarms;
-    uint32_t all = (1u << NOTE_KIND_COUNT) - 1;
     if (!store_record_load(p->store, place, ret->span, arena, &ret->record, error) ||
-        !store_notes_load(p->store, place, all, ret->span, arena, &notes, &ret->note_count, error) ||
+        !load_notes(p, place, ret->span, arena, &notes, &ret->note_count, error) ||
         !store_checks_load(p->store, place, ret->span, arena, &checks, &ret->check_count, error) ||
         !store_alarms_of_station(p->store, s->id, ret->span, MOST_ALARMS, arena, &alarms, &ret->alarm_count, error))
         return false;
@@ -41,6 +42,27 @@ bool dataset_load(struct pipeline *p, size_t station, int32_t month, struct aren
     return ret->record.n == 0 ||
            (load_raw(p, place, arena, ret, error) && load_barometers(p, arena, ret, error) &&
             load_drops(p, arena, ret, error));
+}
+
+/* Those of the month, and decisions from before it that reach into it. */
+static bool load_notes(struct pipeline *p, uint32_t place, struct span span, struct arena *arena, struct note **ret,
+                       size_t *ret_n, struct error *error)
+{
+    uint32_t all = (1u << NOTE_KIND_COUNT) - 1;
+    struct note *earlier, *inside;
+    size_t earlier_count, inside_count, n = 0;
+    if (!store_notes_load(p->store, place, SPAN_NOTES, (struct span){0, span.from}, arena, &earlier, &earlier_count,
+                          error) ||
+        !store_notes_load(p->store, place, all, span, arena, &inside, &inside_count, error))
+        return false;
+    *ret = arena_array(arena, earlier_count + inside_count + 1, sizeof **ret);
+    for (size_t k = 0; k < earlier_count; k++)
+        if (earlier[k].until > span.from)
+            (*ret)[n++] = earlier[k];
+    for (size_t k = 0; k < inside_count; k++)
+        (*ret)[n++] = inside[k];
+    *ret_n = n;
+    return true;
 }
 
 static bool load_raw(struct pipeline *p, uint32_t place, struct arena *arena, struct dataset *dataset,

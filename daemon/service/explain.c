@@ -2,6 +2,7 @@
 #include "service/explain.h"
 
 #include "base/timestamp.h"
+#include "derive/decision.h"
 #include "derive/derive.h"
 #include "science/density.h"
 #include "science/gravity.h"
@@ -47,6 +48,7 @@ static void write_depth(const struct sample *s, struct writer *w);
 static void write_level(const struct sample *s, struct writer *w);
 static void write_oxygen(const struct sample *s, struct writer *w);
 static void write_values(const struct sample *s, struct writer *w);
+static void write_decisions(const struct sample *s, struct writer *w);
 static void write_uncertainty(const struct sample *s, struct writer *w);
 static const char *unit_of(enum quantity quantity);
 static double value(const struct sample *s, enum quantity quantity);
@@ -106,6 +108,7 @@ static void render(const struct sample *s, struct writer *w)
     write_level(s, w);
     write_oxygen(s, w);
     write_values(s, w);
+    write_decisions(s, w);
     write_uncertainty(s, w);
     if (w->as_json)
         text_puts(w->out, "}\n");
@@ -289,6 +292,28 @@ static void write_values(const struct sample *s, struct writer *w)
         step(w, quantity_info(q)->key, "%.*f%s%s: %s%s%s%s", quantity_info(q)->decimals, written(s, q), *unit_of(q) ? " " : "", unit_of(q),
              flag_word(r->flag[q][s->row]), why.bytes ? " (" : "", why.bytes ? why.bytes : "", why.bytes ? ")" : "");
         text_done(&why);
+    }
+}
+
+/* People's decisions about this sample, each note once, with its reason and where it was written. */
+static void write_decisions(const struct sample *s, struct writer *w)
+{
+    struct decisions decisions = decisions_find(s->p->arena, s->input.note_count, s->input.notes);
+    const struct note *said = NULL;
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
+        const struct note *note = decision_at(&decisions, q, s->derived.record.time[s->row]);
+        struct drop_fact_row drop;
+        struct error ignored;
+        if (!note || note == said || !s->derived.record.value[q] || !concerns(s, q))
+            continue;
+        said = note;
+        bool has_source = store_drop_load(s->p->store, note->drop, s->p->arena, &drop, &ignored);
+        char from[TIMESTAMP_SIZE], to[TIMESTAMP_SIZE];
+        step(w, "decision", "%s %s from %s until %s: \"%s\"; '%s' line %" PRIu32,
+             note->quantity < QUANTITY_COUNT ? quantity_info(q)->key : "everything",
+             note->kind == NOTE_STRIKE ? "struck out" : "restored", timestamp_print(note->time, from),
+             timestamp_print(note->until, to), *note->text ? note->text : "no reason given", has_source ? drop.path : "?",
+             note->line);
     }
 }
 

@@ -46,6 +46,7 @@ static enum take_result keep(struct take *t);
 static enum take_result finish_repeated(struct take *t, int64_t known);
 static bool keep_readings(struct take *t, int64_t number, struct drop_fact_row *drop);
 static bool keep_notes(struct take *t, int64_t number, struct drop_fact_row *drop);
+static bool keep_note(struct take *t, const struct note *note, bool *ret_changed);
 static const char *complaints_text(struct take *t);
 static const char *owner_id(const struct take *t, enum archive_place *ret_place, uint32_t *ret_number);
 static const char *disagreement(struct take *t, const struct merge_result *result);
@@ -315,23 +316,33 @@ static bool keep_readings(struct take *t, int64_t number, struct drop_fact_row *
 
 static bool keep_notes(struct take *t, int64_t number, struct drop_fact_row *drop)
 {
-    struct pipeline *p = t->p;
     drop->complaints = complaints_text(t);
     for (size_t k = 0; k < t->batch.note_count; k++) {
-        struct note *note = &t->batch.notes[k];
-        size_t station = config_find_station(p->config, note->station);
         bool changed;
-        note->drop = (uint32_t)number;
-        if (!store_note_put(p->store, p->station_places[station], note, &changed, t->error))
+        t->batch.notes[k].drop = (uint32_t)number;
+        if (!keep_note(t, &t->batch.notes[k], &changed))
             return false;
         drop->added += changed;
         drop->repeated += !changed;
-        if (changed && !t->is_again &&
-            (!spans_dirty_by_note(p, station, note, t->error) ||
-             !store_manifest_due(p->store, p->station_places[station], t->error)))
-            return false;
     }
     return true;
+}
+
+/* A corrected note acts where it reaches to, and where the one that it replaces did. */
+static bool keep_note(struct take *t, const struct note *note, bool *ret_changed)
+{
+    struct pipeline *p = t->p;
+    size_t station = config_find_station(p->config, note->station);
+    uint32_t place = p->station_places[station];
+    struct note old;
+    bool is_replaced;
+    if (!store_note_find(p->store, place, note, p->arena, &old, &is_replaced, t->error) ||
+        !store_note_put(p->store, place, note, ret_changed, t->error))
+        return false;
+    if (!*ret_changed || t->is_again)
+        return true;
+    return (!is_replaced || spans_dirty_by_note(p, station, &old, t->error)) &&
+           spans_dirty_by_note(p, station, note, t->error) && store_manifest_due(p->store, place, t->error);
 }
 
 static const char *complaints_text(struct take *t)

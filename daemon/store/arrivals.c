@@ -161,6 +161,19 @@ bool store_note_put(struct store *store, uint32_t place, const struct note *n, b
                         n->reference, n->text, (int64_t)n->drop, (int64_t)n->line);
 }
 
+bool store_note_find(struct store *store, uint32_t place, const struct note *like, struct arena *arena, struct note *ret,
+                     bool *ret_is_found, struct error *error)
+{
+    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
+        store, error, "SELECT " NOTE_COLUMNS " FROM note WHERE place = ?1 AND kind = ?2 AND time = ?3 AND quantity = ?4", "iiii",
+        (int64_t)place, (int64_t)like->kind, like->time, (int64_t)like->quantity);
+    int got = row ? database_step(store, row, error) : -1;
+    *ret_is_found = got > 0;
+    if (got > 0)
+        *ret = read_note(arena, row);
+    return got >= 0;
+}
+
 bool store_notes_load(struct store *store, uint32_t place, uint32_t kinds, struct span span, struct arena *arena,
                       struct note **ret, size_t *ret_n, struct error *error)
 {

@@ -105,6 +105,9 @@ bool store_drops_newest(struct store *store, uint32_t place, size_t most, struct
 
 /* Adds or replaces by place, kind, time, quantity; ret_changed tells whether anything differs from before. */
 bool store_note_put(struct store *store, uint32_t place, const struct note *note, bool *ret_changed, struct error *error);
+/* The note that one with this kind, time and quantity would replace. */
+bool store_note_find(struct store *store, uint32_t place, const struct note *like, struct arena *arena, struct note *ret,
+                     bool *ret_is_found, struct error *error);
 /* Notes whose time lies in [from, to), ascending; kinds: bits of enum note_kind. */
 bool store_notes_load(struct store *store, uint32_t place, uint32_t kinds, struct span span, struct arena *arena,
                       struct note **ret, size_t *ret_n, struct error *error);

@@ -516,6 +516,35 @@ Test(derive, a_missing_value_stays_missing_whatever_people_decide)
     cr_expect_eq(derived.record.flag[QUANTITY_TEMPERATURE][50], FLAG_MISSING);
 }
 
+Test(derive, what_is_computed_from_a_restored_value_is_still_judged_by_its_own_tests)
+{
+    start_fresh(OXYGEN);
+    site_fill(&site, QUANTITY_OXYGEN, 9);
+    site.readings.value[QUANTITY_OXYGEN][50] = 3;
+    site_span_note(&site, NOTE_RESTORE, (struct span){site_row(&site, 40), site_row(&site, 60)}, QUANTITY_TEMPERATURE);
+    struct derived derived = site_derive(&site);
+    const struct record *r = &derived.record;
+    cr_expect_eq(r->flag[QUANTITY_OXYGEN][50], FLAG_FAIL);
+    cr_expect(r->tests[QUANTITY_OXYGEN][50] & TEST_SPIKE);
+    cr_expect_not(r->tests[QUANTITY_OXYGEN][50] & TEST_PERSON_RESTORED);
+}
+
+/* The crew noted the logger out of the water; the office knows better. */
+Test(derive, a_restored_stretch_in_air_gives_results_again)
+{
+    start_fresh(OXYGEN);
+    site_fill(&site, QUANTITY_OXYGEN, 9);
+    site_note(&site, NOTE_OUT_OF_WATER, site_row(&site, 100), NAN);
+    site_note(&site, NOTE_IN_WATER, site_row(&site, 110), NAN);
+    struct derived derived = site_derive(&site);
+    cr_expect_eq(derived.record.flag[QUANTITY_OXYGEN][105], FLAG_FAIL);
+    site_span_note(&site, NOTE_RESTORE, (struct span){site_row(&site, 99), site_row(&site, 112)}, QUANTITY_COUNT);
+    derived = site_derive(&site);
+    cr_expect_eq(derived.record.flag[QUANTITY_OXYGEN][105], FLAG_PASS);
+    cr_expect_eq(derived.record.flag[QUANTITY_DEPTH][105], FLAG_PASS);
+    cr_expect(derived.record.tests[QUANTITY_DEPTH][105] & TEST_IN_AIR, "the objection is no longer told");
+}
+
 /* ---- time, cells, checks ---- */
 
 Test(derive, the_logger_clock_is_corrected_and_its_own_time_kept)

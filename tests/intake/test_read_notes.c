@@ -190,6 +190,32 @@ Test(read_notes, lets_the_later_of_two_contradicting_lines_count)
         "counts; strike out the other");
 }
 
+Test(read_notes, names_two_strikes_that_begin_together_and_end_apart)
+{
+    cr_assert(take(LONG "\n2026-03-01,10:00,HC-1,strike,oxygen,,,,12:00,mud\n"
+                        "2026-03-01,10:00,HC-1,strike,oxygen,,,,11:00,mud\n"),
+              "%s", error.text);
+    cr_assert_eq(batch.note_count, 1);
+    cr_expect_eq(batch.notes[0].line, 3);
+    cr_assert_eq(batch.complaint_count, 1);
+    cr_expect_str_eq(
+        batch.complaints[0].text,
+        "line 3: 'strike' of station 'heron-creek' at 2026-03-01T18:00:00Z is not what line 2 says: the later line "
+        "counts; strike out the other");
+}
+
+Test(read_notes, names_a_restore_that_takes_back_a_strike_of_the_same_file_and_keeps_both)
+{
+    cr_assert(take(LONG "\n2026-03-01,10:00,HC-1,strike,oxygen,,,,12:00,mud\n"
+                        "2026-03-01,10:00,HC-1,restore,oxygen,,,,12:00,no mud\n"),
+              "%s", error.text);
+    cr_expect_eq(batch.note_count, 2);
+    cr_assert_eq(batch.complaint_count, 1);
+    cr_expect_str_eq(batch.complaints[0].text,
+                     "line 3: 'restore' of station 'heron-creek' at 2026-03-01T18:00:00Z takes back line 2: the later "
+                     "line counts; if that is not meant, correct one of the two");
+}
+
 Test(read_notes, folds_equal_notes_silently)
 {
     cr_assert(take(WIDE "\n03/01/2026 10:00,HC-1,3.5,x,,,\n03/01/2026 10:00,Heron Cr,3.5,x,,,\n"), "%s", error.text);
