@@ -113,12 +113,12 @@ static void take_check(struct finds *finds, const struct rule *rule, const struc
 static void describe_check(const struct check_result *check, struct episode *episode)
 {
     const char *reference = "field meter ", *sensor = ", sensor ";
-    if (check->kind == NOTE_LEVEL || check->kind == NOTE_TAPE_DOWN) {
+    if (check->kind == CHECK_LEVEL || check->kind == CHECK_TAPE_DOWN) {
         reference = "hand reading ";
         sensor = ", record ";
-    } else if (check->kind == NOTE_STANDARD) {
+    } else if (check->kind == CHECK_STANDARD) {
         reference = "standard ";
-    } else if (check->kind == NOTE_CHECK_CLEANED) {
+    } else if (check->kind == CHECK_CLEANED) {
         sensor = ", cleaned sensor ";
     }
     struct text text;

@@ -131,7 +131,7 @@ bool chart_limit_is_shown(const struct panel *p, const struct rule *rule)
 bool chart_check_is_shown(const struct panel *p, const struct check_result *check)
 {
     const struct span *month = &p->dataset->span;
-    return check->quantity == p->quantity && check->kind != NOTE_STANDARD && isfinite(check->reference) &&
+    return check->quantity == p->quantity && check->kind != CHECK_STANDARD && isfinite(check->reference) &&
            check->time >= month->from && check->time < month->to;
 }
 

@@ -38,6 +38,8 @@ struct dataset {
     size_t note_count;
     const struct check_result *checks;
     size_t check_count;
+    const struct finding *findings; /* that touch the month, cut to it; by kind, quantity, time */
+    size_t finding_count;
     const struct alarm *alarms; /* whose episode touches the month, but withdrawn ones: shown in pictures only */
     size_t alarm_count;
 };

@@ -31,6 +31,7 @@ static void put_time(const struct putter *putter, int64_t interval);
 static void put_keywords(const struct putter *putter);
 static void put_tests(const struct putter *putter);
 static void put_checks(const struct putter *putter);
+static void put_findings(const struct putter *putter);
 static void put_notes(const struct putter *putter);
 static void put_originals(const struct putter *putter);
 static void put_lines(const struct putter *putter, const char *name, struct text *lines, size_t cut);
@@ -53,6 +54,7 @@ void netcdf_attributes_put(const struct dataset *dataset, int64_t interval, stru
     put_time(&putter, interval);
     put_tests(&putter);
     put_checks(&putter);
+    put_findings(&putter);
     put_notes(&putter);
     put_originals(&putter);
 }
@@ -224,8 +226,8 @@ static void put_checks(const struct putter *putter)
         const struct check_result *check = &putter->dataset->checks[i];
         char printed[TIMESTAMP_SIZE];
         text_clear(&line);
-        text_printf(&line, "%s %s", timestamp_print(check->time, printed), note_kind_word(check->kind));
-        add_subject(&line, check->kind, check->quantity);
+        text_printf(&line, "%s %s", timestamp_print(check->time, printed), check_kind_word(check->kind));
+        add_subject(&line, (enum note_kind)check->kind, check->quantity);
         add_field(&line, "reference", check->quantity, check->reference);
         add_field(&line, "record", check->quantity, check->sensor);
         add_field(&line, "difference", check->quantity, check->difference);
@@ -235,6 +237,30 @@ static void put_checks(const struct putter *putter)
     }
     text_done(&line);
     put_lines(putter, "checks", &lines, putter->dataset->check_count - i);
+}
+
+static void put_findings(const struct putter *putter)
+{
+    struct text lines, line;
+    size_t i = 0;
+    text_init(&lines, NETCDF_TEXT_MAX);
+    text_init(&line, 4 * LINE_SIZE);
+    for (; i < putter->dataset->finding_count; i++) {
+        const struct finding *finding = &putter->dataset->findings[i];
+        char printed[TIMESTAMP_SIZE];
+        text_clear(&line);
+        text_printf(&line, "%s %s", timestamp_print(finding->span.from, printed), finding_kind_word(finding->kind));
+        if (1u << finding->kind & FINDINGS_OF_A_STRETCH)
+            text_printf(&line, " until %s", timestamp_print(finding->span.to, printed));
+        if (finding->quantity < QUANTITY_COUNT)
+            text_printf(&line, " of %s", quantity_info(finding->quantity)->key);
+        text_puts(&line, ": ");
+        add_visible(&line, finding->text);
+        if (!add_line(&lines, &line))
+            break;
+    }
+    text_done(&line);
+    put_lines(putter, "findings", &lines, putter->dataset->finding_count - i);
 }
 
 static void put_notes(const struct putter *putter)

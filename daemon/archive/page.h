@@ -77,6 +77,8 @@ struct page_station {
     size_t month_count;
     const struct check_result *checks;
     size_t check_count;
+    const struct finding *findings; /* of the last year */
+    size_t finding_count;
     const struct note *notes;
     size_t note_count;
     const struct page_original *note_originals; /* of those notes, any order */
@@ -85,7 +87,7 @@ struct page_station {
     size_t alarm_count;
     const struct page_original *originals;
     size_t original_count;
-    bool has_more_checks, has_more_notes, has_more_alarms, has_more_originals;
+    bool has_more_checks, has_more_findings, has_more_notes, has_more_alarms, has_more_originals;
 };
 
 /* Paths of the two, below the archive; `ret` holds ARCHIVE_PATH_SIZE bytes (archive.h). */

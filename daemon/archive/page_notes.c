@@ -8,16 +8,27 @@
 
 static void add_pair(struct text *text, const struct note *note, const char *sensor, const char *reference);
 
-const char *part_check_word(enum note_kind kind)
+const char *part_check_word(enum check_kind kind)
 {
     switch (kind) {
-    case NOTE_LEVEL: return "by staff";
-    case NOTE_TAPE_DOWN: return "by tape";
-    case NOTE_CHECK: return "as found";
-    case NOTE_CHECK_CLEANED: return "after cleaning";
-    case NOTE_STANDARD: return "in a standard";
-    default: return "";
+    case CHECK_LEVEL: return "by staff";
+    case CHECK_TAPE_DOWN: return "by tape";
+    case CHECK_AS_FOUND: return "as found";
+    case CHECK_CLEANED: return "after cleaning";
+    case CHECK_STANDARD: return "in a standard";
+    case CHECK_ZERO_IN_AIR: return "in air, against the barometer";
+    case CHECK_BAROMETERS: return "one barometer against another";
     }
+    return "";
+}
+
+const char *part_finding_word(enum finding_kind kind)
+{
+    switch (kind) {
+    case FINDING_READING_SET_ASIDE: return "Hand reading set aside";
+    case FINDING_KIND_COUNT: break;
+    }
+    return "";
 }
 
 void part_note(struct text *text, const struct note *note, int64_t offset)
@@ -57,7 +68,7 @@ static void add_pair(struct text *text, const struct note *note, const char *sen
     if (note->quantity >= QUANTITY_COUNT)
         return;
     text_puts(text, quantity_info(note->quantity)->title);
-    text_printf(text, ", %s: %s ", part_check_word(note->kind), sensor);
+    text_printf(text, ", %s: %s ", part_check_word((enum check_kind)note->kind), sensor);
     if (isfinite(note->value))
         summary_add_value(text, note->quantity, note->value);
     else

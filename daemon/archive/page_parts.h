@@ -46,7 +46,8 @@ void part_cell(struct text *text, const char *class, const char *heading);
  * the remark that stands beside it. */
 void part_note(struct text *text, const struct note *note, int64_t offset);
 /* "by staff", "by tape", "as found", "after cleaning", "in a standard" */
-const char *part_check_word(enum note_kind kind);
+const char *part_check_word(enum check_kind kind);
+const char *part_finding_word(enum finding_kind kind);
 /* A difference with its sign; of a level in mm. */
 void part_difference(struct text *text, enum quantity quantity, double inside);
 

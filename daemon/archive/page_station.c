@@ -21,6 +21,7 @@ static void add_newest_month(struct text *text, const struct page_station *page)
 static void add_numbers(struct text *text, const struct page_station *page);
 static void add_months(struct text *text, const struct page_station *page);
 static void add_checks(struct text *text, const struct page_station *page);
+static void add_findings(struct text *text, const struct page_station *page);
 static void add_notes(struct text *text, const struct page_station *page);
 static void add_note_source(struct text *text, const struct page_station *page, const struct note *note);
 static void add_alarms(struct text *text, const struct page_station *page);
@@ -42,6 +43,7 @@ void page_station_render(const struct page_station *page, struct text *ret)
     add_newest_month(ret, page);
     add_months(ret, page);
     add_checks(ret, page);
+    add_findings(ret, page);
     add_notes(ret, page);
     add_alarms(ret, page);
     add_settings(ret, page);
@@ -236,6 +238,41 @@ static void add_checks(struct text *text, const struct page_station *page)
     }
     part_table_end(text);
     add_more(text, page->has_more_checks, "the records\u2019 metadata");
+    text_puts(text, "</section>\n");
+}
+
+static void add_findings(struct text *text, const struct page_station *page)
+{
+    static const char *const headings[] = {"From", "To", "What", "Found"};
+    if (page->finding_count == 0)
+        return;
+    text_puts(text, "<section>\n<h2>Corrections and findings</h2>\n"
+                    "<p>What was done to the record, and what was seen on the way.</p>\n");
+    part_table_begin(text, "cards", "Newest first", headings, COUNT_OF(headings));
+    for (size_t k = 0; k < page->finding_count; k++) {
+        const struct finding *finding = &page->findings[k];
+        bool is_stretch = 1u << finding->kind & FINDINGS_OF_A_STRETCH;
+        text_puts(text, "<tr><th scope=\"row\">");
+        part_time(text, finding->span.from, page->at->station->utc_offset);
+        text_puts(text, "</th>");
+        if (is_stretch) {
+            part_cell(text, "", headings[1]);
+            part_time(text, finding->span.to, page->at->station->utc_offset);
+        } else {
+            text_puts(text, "<td class=\"none\">");
+        }
+        text_puts(text, "</td>");
+        part_cell(text, "", headings[2]);
+        text_puts(text, part_finding_word(finding->kind));
+        if (finding->wants_hand)
+            text_puts(text, " <strong>(needs a look)</strong>");
+        text_puts(text, "</td>");
+        part_cell(text, "remark", headings[3]);
+        part_name(text, finding->text);
+        text_puts(text, "</td></tr>\n");
+    }
+    part_table_end(text);
+    add_more(text, page->has_more_findings, "the records\u2019 metadata");
     text_puts(text, "</section>\n");
 }
 

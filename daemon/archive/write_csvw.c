@@ -28,6 +28,7 @@ static void add_limits(struct json *json, enum quantity quantity, const struct q
 static void add_barometers_note(struct json *json, const struct dataset *dataset);
 static size_t count_rows_of(const struct record *record, uint32_t barometer);
 static void add_checks_note(struct json *json, const struct dataset *dataset);
+static void add_findings_note(struct json *json, const struct dataset *dataset);
 static void add_field_notes(struct json *json, const struct dataset *dataset);
 static void add_field_note(struct json *json, const struct note *note);
 static void add_originals_note(struct json *json, const struct dataset *dataset);
@@ -66,6 +67,7 @@ void write_csvw(const struct dataset *dataset, struct text *ret)
     add_limits_note(&json, dataset);
     add_barometers_note(&json, dataset);
     add_checks_note(&json, dataset);
+    add_findings_note(&json, dataset);
     add_field_notes(&json, dataset);
     add_originals_note(&json, dataset);
     json_close(&json);
@@ -343,12 +345,34 @@ static void add_checks_note(struct json *json, const struct dataset *dataset)
         const struct check_result *check = &dataset->checks[i];
         json_open(json, NULL, JSON_ROW);
         json_time(json, "time", check->time);
-        json_string(json, "kind", note_kind_word(check->kind));
+        json_string(json, "kind", check_kind_word(check->kind));
         json_string(json, "quantity", quantity_key(check->quantity));
         json_quantity(json, "reference", check->quantity, check->reference);
         json_quantity(json, "record", check->quantity, check->sensor);
         json_quantity(json, "difference", check->quantity, check->difference);
         json_bool(json, "is_first", check->is_first);
+        json_close(json);
+    }
+    close_note(json);
+}
+
+static void add_findings_note(struct json *json, const struct dataset *dataset)
+{
+    open_note(json, "findings", "findings");
+    for (size_t i = 0; i < dataset->finding_count; i++) {
+        const struct finding *finding = &dataset->findings[i];
+        json_open(json, NULL, JSON_ROW);
+        json_string(json, "kind", finding_kind_word(finding->kind));
+        json_time(json, "from", finding->span.from);
+        json_time(json, "to", finding->span.to);
+        if (finding->quantity < QUANTITY_COUNT)
+            json_string(json, "quantity", quantity_key(finding->quantity));
+        if (finding->quantity < QUANTITY_COUNT && isfinite(finding->value))
+            json_quantity(json, "value", finding->quantity, finding->value);
+        if (finding->quantity < QUANTITY_COUNT && isfinite(finding->uncertainty))
+            json_quantity(json, "uncertainty", finding->quantity, finding->uncertainty);
+        json_bool(json, "wants_hand", finding->wants_hand);
+        json_string(json, "text", finding->text);
         json_close(json);
     }
     close_note(json);

@@ -36,6 +36,7 @@ static void put_daily_cell(struct text *to, const struct daily_cell *cell);
 static void put_chart(struct writer *writer, const struct daily_column *columns, size_t n);
 static size_t choose_series(const struct daily_column *columns, size_t n, size_t ret[SHEET_CHART_SERIES_MAX]);
 static void put_corrections(struct writer *writer);
+static void put_finding(struct writer *writer, const struct finding *finding);
 static void put_notes(struct writer *writer);
 static void put_note(struct writer *writer, const struct note *note);
 static void put_about(struct writer *writer);
@@ -219,15 +220,33 @@ static void put_corrections(struct writer *writer)
         sheet_put_time(to, check->time);
         sheet_put_text(to, quantity_info(check->quantity)->key);
         sheet_put_text(to, quantity_info(check->quantity)->unit);
-        sheet_put_text(to, note_kind_word(check->kind));
+        sheet_put_text(to, check_kind_word(check->kind));
         put_quantity_number(to, check->quantity, check->reference);
         put_quantity_number(to, check->quantity, check->sensor);
         put_quantity_number(to, check->quantity, check->difference);
         sheet_put_text(to, check->is_first ? "first of a deployment: ties the record, does not judge it" : "");
         sheet_end_row(to);
     }
+    for (size_t i = 0; i < writer->dataset->finding_count; i++)
+        put_finding(writer, &writer->dataset->findings[i]);
     sheet_end(to, &layout);
     finish_part(writer, "xl/worksheets/sheet3.xml");
+}
+
+static void put_finding(struct writer *writer, const struct finding *finding)
+{
+    struct text *to = &writer->part;
+    bool has_quantity = finding->quantity < QUANTITY_COUNT;
+    sheet_begin_row(to);
+    sheet_put_time(to, finding->span.from);
+    sheet_put_text(to, has_quantity ? quantity_info(finding->quantity)->key : "");
+    sheet_put_text(to, has_quantity ? quantity_info(finding->quantity)->unit : "");
+    sheet_put_text(to, finding_kind_word(finding->kind));
+    sheet_put_text(to, "");
+    put_quantity_number(to, finding->quantity, finding->value);
+    sheet_put_text(to, "");
+    sheet_put_text(to, finding->text);
+    sheet_end_row(to);
 }
 
 static void put_notes(struct writer *writer)

@@ -71,6 +71,8 @@ struct station {
     struct word_list serials;   /* serial numbers of loggers that hang here */
     struct word_list labels;    /* other names that files and notes use for the station */
     struct word_list barometers; /* ranked ids; empty: nearest within the pairing distance */
+    double reading_uncertainty; /* standard uncertainty of a level read by hand [m] */
+    double reading_limit;       /* standard uncertainties beyond which a hand reading is set aside; 0: never */
     enum salinity_source salinity_source;
     double salinity;            /* stated or fallback practical salinity; NaN none */
     double conductance_coefficient; /* linear temperature compensation per degC, 0.0191 */

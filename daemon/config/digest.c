@@ -60,6 +60,8 @@ uint64_t config_station_digest(const struct config *config, const struct station
                               station->elevation,
                               station->sensor_elevation,
                               station->tape_point,
+                              station->reading_uncertainty,
+                              station->reading_limit,
                               station->salinity,
                               station->conductance_coefficient,
                               station->oxygen_sensor_salinity,

@@ -7,7 +7,6 @@
 #include <math.h>
 
 /* Limits of even distributions; common practice of the trade. */
-#define READING_LIMIT_M 0.003        /* a staff, by eye, on quiet water */
 #define SENSOR_LIMIT_PA 30.0         /* stability of a submerged sensor between two visits */
 #define BAROMETER_LIMIT_PA 30.0
 #define PER_KILOMETRE_PA 1.3         /* ordinary weather: 1 hPa in 75 km */
@@ -30,7 +29,7 @@ struct level_budget budget_of_level(const struct level_situation *s)
     double air = sqrt(square(uncertainty_rectangular(BAROMETER_LIMIT_PA)) + square(uncertainty_rectangular(tide)) +
                       square(uncertainty_rectangular(distance)) + square(uncertainty_rectangular(rise)));
     struct level_budget b = {
-        .reference = uncertainty_rectangular(READING_LIMIT_M),
+        .reference = known(s->reading),
         .pressure = uncertainty_rectangular(SENSOR_LIMIT_PA) / weight,
         .air = air / weight,
         .density = fabs(s->change) * known(s->salinity_uncertainty) * 0.00076, /* drho/rho = 0.076 % a unit of salinity */

@@ -15,6 +15,7 @@
 #include "science/oxygen.h"
 #include "science/salinity.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -58,11 +59,15 @@ static void step_oxygen_corrected(struct chain *c);
 static void correct(struct chain *c, enum quantity quantity);
 static void step_depth(struct chain *c);
 static void step_level(struct chain *c);
+static size_t set_readings_aside(struct chain *c, size_t anchor_count, struct anchor *anchors, const double *depth);
+static void weigh_anchor(struct chain *c, struct anchor *anchor, const double *depth);
 static void step_oxygen(struct chain *c);
 static void step_saturation(struct chain *c);
 static void step_decisions(struct chain *c);
 static void step_uncertainty(struct chain *c);
 static void step_checks(struct chain *c, uint32_t quantities);
+static void place_situation(const struct derived *derived, const struct derive_input *input, size_t i,
+                            struct level_situation *ret);
 static void step_waiting(struct chain *c);
 static bool has(const struct chain *c, enum quantity quantity);
 static void inherit(struct chain *c, enum quantity to, enum quantity from);
@@ -382,6 +387,7 @@ static void step_level(struct chain *c)
     struct anchor *anchors;
     size_t anchor_count = reference_anchors(c->arena, c->station, c->input->note_count, c->input->notes, c->n,
                                             c->record->time, in_water, c->deployment, &anchors);
+    anchor_count = set_readings_aside(c, anchor_count, anchors, in_water);
     reference_offsets(c->n, c->record->time, c->deployment, anchor_count, anchors, c->station->sensor_elevation, offset,
                       is_borrowed);
     inherit(c, QUANTITY_LEVEL, QUANTITY_DEPTH);
@@ -402,6 +408,53 @@ static void step_level(struct chain *c)
     c->derived->change = arena_array(c->arena, c->n, sizeof(double));
     reference_doubts(c->n, c->record->time, depth, c->deployment, anchor_count, anchors, c->derived->closing,
                      c->derived->change);
+}
+
+static size_t set_readings_aside(struct chain *c, size_t anchor_count, struct anchor *anchors, const double *depth)
+{
+    for (size_t k = 0; k < anchor_count; k++)
+        weigh_anchor(c, &anchors[k], depth);
+    struct reading_set_aside *list;
+    size_t count;
+    anchor_count = reference_set_aside(c->arena, c->station->reading_limit, anchor_count, anchors, &list, &count);
+    for (size_t k = 0; k < count; k++) {
+        const struct anchor *a = &list[k].anchor;
+        double difference = a->level - list[k].expected;
+        const char *text = arena_printf(c->arena,
+                                        "%s reading %.3f m stands %.3f m %s what its neighbours leave (%.3f m), %.0f standard "
+                                        "uncertainties: set aside, it ties nothing; correct it in the field notes",
+                                        a->kind == CHECK_TAPE_DOWN ? "tape" : "staff", a->level, fabs(difference),
+                                        difference > 0 ? "above" : "below", list[k].expected,
+                                        fabs(difference) / list[k].uncertainty);
+        findings_add(&c->derived->findings, c->arena,
+                     &(struct finding){.kind = FINDING_READING_SET_ASIDE,
+                                       .span = findings_moment(a->time),
+                                       .quantity = QUANTITY_LEVEL,
+                                       .value = difference,
+                                       .uncertainty = list[k].uncertainty,
+                                       .wants_hand = true,
+                                       .text = text});
+    }
+    return anchor_count;
+}
+
+/* How well level - depth is known there. Beyond the samples the depth is drawn on, which costs the more the further. */
+static void weigh_anchor(struct chain *c, struct anchor *anchor, const double *depth)
+{
+    const double a_minute_beyond = 0.001; /* m; common practice of the trade: a tide turns by that much more or less */
+    size_t nearest = c->n;
+    size_t first = record_at_or_after(c->record, anchor->time - REFERENCE_REACH);
+    for (size_t i = first; i < c->n && c->record->time[i] <= anchor->time + REFERENCE_REACH; i++) {
+        bool is_usable = c->deployment[i] == anchor->deployment && !isnan(depth[i]);
+        if (is_usable && (nearest == c->n || llabs(c->record->time[i] - anchor->time) < llabs(c->record->time[nearest] - anchor->time)))
+            nearest = i;
+    }
+    assert(nearest < c->n);
+    struct level_situation situation;
+    place_situation(c->derived, c->input, nearest, &situation);
+    double beyond = a_minute_beyond * (double)llabs(c->record->time[nearest] - anchor->time) / (double)MINUTE_MS;
+    anchor->uncertainty = hypot(budget_of_level(&situation).total, beyond);
+    anchor->salinity_uncertainty = situation.salinity_uncertainty;
 }
 
 /* ---- oxygen: undo what the sensor had been told, apply what was so ---- */
@@ -471,7 +524,7 @@ static void step_checks(struct chain *c, uint32_t quantities)
             sensor = record_value_at(c->record, note->quantity, note->time, 2 * c->interval);
         c->derived->checks[c->derived->check_count++] = (struct check_result){.time = note->time,
                                                                              .quantity = note->quantity,
-                                                                             .kind = note->kind,
+                                                                             .kind = (enum check_kind)note->kind,
                                                                              .note = note->id,
                                                                              .sensor = sensor,
                                                                              .reference = note->reference,
@@ -511,6 +564,15 @@ static void step_uncertainty(struct chain *c)
 void derive_level_situation(const struct derived *derived, const struct derive_input *input, size_t i,
                             struct level_situation *ret)
 {
+    place_situation(derived, input, i, ret);
+    ret->change = derived->change[i];
+    ret->closing_size = derived->closing[i];
+}
+
+/* What is so at the row whatever ties it: change and closing error 0. */
+static void place_situation(const struct derived *derived, const struct derive_input *input, size_t i,
+                            struct level_situation *ret)
+{
     const struct record *r = &derived->record;
     const struct air_source *source = NULL;
     for (size_t k = 0; k < input->source_count && r->barometer[i] != NO_BAROMETER; k++)
@@ -519,12 +581,11 @@ void derive_level_situation(const struct derived *derived, const struct derive_i
     double temperature = r->value[QUANTITY_TEMPERATURE] ? r->value[QUANTITY_TEMPERATURE][i] : 15;
     *ret = (struct level_situation){
         .depth = r->value[QUANTITY_DEPTH][i],
-        .change = derived->change[i],
         .density = density_of_water(derived->salinity_used[i], isnan(temperature) ? 15 : temperature, 0),
         .gravity = gravity_at(input->station->latitude, input->station->elevation),
         .salinity_uncertainty = derived->salinity_used_uncertainty[i],
         .air_gap_hours = (double)derived->air_gap[i] / (double)HOUR_MS,
-        .closing_size = derived->closing[i],
+        .reading = input->station->reading_uncertainty,
     };
     if (!source)
         return;

@@ -11,6 +11,7 @@
 #include "derive/air.h"
 #include "derive/budget.h"
 #include "derive/correct.h"
+#include "derive/findings.h"
 #include "model/facts.h"
 #include "model/readings.h"
 #include "model/record.h"
@@ -37,6 +38,7 @@ struct derived {
     size_t check_count;
     struct correction *corrections; /* fouling and drift, applied or below the criterion; by quantity, then time */
     size_t correction_count;
+    struct findings findings;
     double *offset; /* [n] level - depth [m], NaN unknown; NULL without a pressure sensor */
     double *salinity_used; /* [n] that density and oxygen were computed with */
     double *salinity_used_uncertainty; /* [n] */

@@ -8,6 +8,9 @@
  */
 enum { FITTED_SAMPLES = 9 };
 
+static bool is_outside(double limit, size_t count, const struct anchor *anchors, int64_t note,
+                       struct reading_set_aside *ret);
+static double stands_out(double limit, const struct anchor *anchor, const struct anchor *neighbour, double *ret_uncertainty);
 static double level_at(const struct station *station, size_t note_count, const struct note *notes, size_t k);
 static double level_of(const struct station *station, const struct note *note);
 static double depth_at(int64_t when, uint32_t deployment, size_t first, size_t last, const int64_t *time,
@@ -33,7 +36,8 @@ size_t reference_anchors(struct arena *arena, const struct station *station, siz
             double there = depth_at(notes[k].time, deployment[i], first, last, time, depth, deployment);
             if (!isnan(there))
                 anchors[count++] =
-                    (struct anchor){notes[k].time, deployment[i], level, there, notes[k].id, notes[k].kind};
+                    (struct anchor){notes[k].time, deployment[i], level, there, notes[k].id, (enum check_kind)notes[k].kind,
+                                    NAN, NAN};
             uint32_t done = deployment[i];
             while (i < last && deployment[i] == done)
                 i++;
@@ -42,6 +46,63 @@ size_t reference_anchors(struct arena *arena, const struct station *station, siz
     qsort(anchors, count, sizeof *anchors, compare_anchors);
     *ret = anchors;
     return count;
+}
+
+/* Judged one after the other on what all of them say, and taken out together: the order does not matter. */
+size_t reference_set_aside(struct arena *arena, double limit, size_t anchor_count, struct anchor *anchors,
+                           struct reading_set_aside **ret, size_t *ret_count)
+{
+    struct reading_set_aside *list = arena_array(arena, anchor_count + 1, sizeof *list);
+    bool *is_kept = arena_array(arena, anchor_count + 1, sizeof *is_kept);
+    size_t count = 0, kept = 0;
+    for (size_t k = 0; k < anchor_count; k++) {
+        struct reading_set_aside found;
+        is_kept[k] = !(limit > 0 && is_outside(limit, anchor_count, anchors, anchors[k].note, &found));
+        if (!is_kept[k] && (count == 0 || list[count - 1].anchor.note != found.anchor.note))
+            list[count++] = found;
+    }
+    for (size_t k = 0; k < anchor_count; k++)
+        if (is_kept[k])
+            anchors[kept++] = anchors[k];
+    *ret = list;
+    *ret_count = count;
+    return kept;
+}
+
+/* A reading has an anchor in each deployment that it ties: at the end of the one, at the beginning of the next. */
+static bool is_outside(double limit, size_t count, const struct anchor *anchors, int64_t note, struct reading_set_aside *ret)
+{
+    size_t first = 0, last = count - 1;
+    while (anchors[first].note != note)
+        first++;
+    while (anchors[last].note != note)
+        last--;
+    bool has_left = first > 0 && anchors[first - 1].deployment == anchors[first].deployment;
+    bool has_right = last + 1 < count && anchors[last + 1].deployment == anchors[last].deployment;
+    const struct anchor *left = has_left ? &anchors[first - 1] : NULL, *right = has_right ? &anchors[last + 1] : NULL;
+    double u_left = INFINITY, u_right = INFINITY;
+    double from_left = left ? stands_out(limit, &anchors[first], left, &u_left) : 0;
+    double from_right = right ? stands_out(limit, &anchors[last], right, &u_right) : 0;
+    if (left && !right && first > 1 && anchors[first - 2].deployment == left->deployment)
+        from_right = stands_out(limit, left, &anchors[first - 2], &u_right) == 0 ? from_left : 0;
+    if (right && !left && last + 2 < count && anchors[last + 2].deployment == right->deployment)
+        from_left = stands_out(limit, right, &anchors[last + 2], &u_left) == 0 ? from_right : 0;
+    if (from_left * from_right <= 0)
+        return false;
+    double difference = fabs(from_left) < fabs(from_right) ? from_left : from_right;
+    *ret = (struct reading_set_aside){anchors[first], anchors[first].level - difference, fmin(u_left, u_right)};
+    return true;
+}
+
+/* By how much [m]; 0 where that is within the limit. */
+static double stands_out(double limit, const struct anchor *anchor, const struct anchor *neighbour, double *ret_uncertainty)
+{
+    const double bend = 0.00076; /* of density, a unit of salinity */
+    double density = (anchor->depth - neighbour->depth) * bend * fmax(anchor->salinity_uncertainty, neighbour->salinity_uncertainty);
+    double difference = (anchor->level - anchor->depth) - (neighbour->level - neighbour->depth);
+    *ret_uncertainty = sqrt(anchor->uncertainty * anchor->uncertainty + neighbour->uncertainty * neighbour->uncertainty +
+                            density * density);
+    return fabs(difference) > limit * *ret_uncertainty ? difference : 0;
 }
 
 void reference_offsets(size_t n, const int64_t *time, const uint32_t *deployment, size_t anchor_count,

@@ -20,6 +20,11 @@ static const char *const note_kinds[] = {
 };
 _Static_assert(sizeof note_kinds / sizeof note_kinds[0] == NOTE_KIND_COUNT, "every kind has a word");
 
+static const char *const finding_kinds[] = {
+    [FINDING_READING_SET_ASIDE] = "reading_set_aside",
+};
+_Static_assert(sizeof finding_kinds / sizeof finding_kinds[0] == FINDING_KIND_COUNT, "every kind has a word");
+
 static const char *const drop_states[] = {
     [DROP_WAITING] = "waiting", [DROP_TAKEN] = "taken", [DROP_REPEATED] = "repeated", [DROP_SET_ASIDE] = "set aside"};
 _Static_assert(sizeof drop_states / sizeof drop_states[0] == DROP_STATE_COUNT, "every state has a word");
@@ -70,6 +75,26 @@ enum note_kind note_kind_find(const char *word)
             return kind;
     }
     return NOTE_KIND_COUNT;
+}
+
+const char *check_kind_word(enum check_kind kind)
+{
+    switch (kind) {
+    case CHECK_ZERO_IN_AIR: return "zero_in_air";
+    case CHECK_BAROMETERS: return "barometers";
+    case CHECK_LEVEL:
+    case CHECK_TAPE_DOWN:
+    case CHECK_AS_FOUND:
+    case CHECK_CLEANED:
+    case CHECK_STANDARD: break;
+    }
+    return note_kind_word((enum note_kind)kind);
+}
+
+const char *finding_kind_word(enum finding_kind kind)
+{
+    assert(kind < FINDING_KIND_COUNT);
+    return finding_kinds[kind];
 }
 
 const char *drop_state_word(enum drop_state state)

@@ -59,16 +59,55 @@ const char *drop_state_word(enum drop_state state); /* "waiting", "taken", "repe
 
 /* ---- What checks showed ---- */
 
+/* Numbers stand in the database: those of a note are the kind of the note, what the chain finds by itself follows. */
+enum check_kind {
+    CHECK_LEVEL = NOTE_LEVEL,
+    CHECK_TAPE_DOWN = NOTE_TAPE_DOWN,
+    CHECK_AS_FOUND = NOTE_CHECK,
+    CHECK_CLEANED = NOTE_CHECK_CLEANED,
+    CHECK_STANDARD = NOTE_STANDARD,
+    CHECK_ZERO_IN_AIR = 32, /* a submerged sensor out of the water, against the barometer */
+    CHECK_BAROMETERS,       /* the barometer used, against another */
+};
+const char *check_kind_word(enum check_kind kind); /* as of the note, or "zero_in_air", "barometers" */
+
 /* One hand reading or side-by-side check, held against what the chain gave without it. */
 struct check_result {
     int64_t time;
     enum quantity quantity;
-    enum note_kind kind; /* NOTE_LEVEL, NOTE_TAPE_DOWN, NOTE_CHECK, NOTE_CHECK_CLEANED, NOTE_STANDARD */
-    int64_t note;        /* id of the note */
+    enum check_kind kind;
+    int64_t note;        /* id of the note; 0 without one */
     double sensor;       /* what the chain says at `time`, corrected only by earlier checks; NaN: no data then */
     double reference;    /* what the hand reading, meter or standard says */
     double difference;   /* sensor - reference: for a level this is the closing error since the reading before */
     bool is_first;       /* nothing to close on: the first reading of a deployment ties, it does not judge */
+};
+
+/* ---- What the chain did and saw on the way ---- */
+
+/* Append only: numbers stand in the database. */
+enum finding_kind {
+    FINDING_READING_SET_ASIDE, /* a hand reading that cannot be right ties nothing */
+    FINDING_KIND_COUNT
+};
+const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", ...; as written in files */
+
+/* Of a moment: as a check, it is told with the rows up to an hour beside it. Others are of a stretch of rows. */
+#define FINDINGS_OF_A_MOMENT (1u << FINDING_READING_SET_ASIDE)
+#define FINDINGS_OF_A_STRETCH 0u
+
+/* A stretch goes on over a pause of the rows that is not longer than this. */
+#define FINDING_PAUSE ((int64_t)24 * 3600 * 1000)
+
+/* One thing that a reader of the record should know of a stretch of it, in words that need no other. */
+struct finding {
+    enum finding_kind kind;
+    struct span span;
+    enum quantity quantity; /* QUANTITY_COUNT: of all */
+    double value;           /* what was found, inside unit of the quantity; NaN where there is no number */
+    double uncertainty;     /* standard uncertainty of it (k = 1); NaN */
+    bool wants_hand;        /* somebody should look: shown by status */
+    const char *text;       /* never NULL, no line end */
 };
 
 /* ---- What rules found ---- */

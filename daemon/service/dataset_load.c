@@ -30,15 +30,18 @@ bool dataset_load(struct pipeline *p, size_t station, int32_t month, struct aren
                             .span = {from, timestamp_next_month(from, s->utc_offset)}};
     struct note *notes;
     struct check_result *checks;
+    struct finding *findings;
     struct alarm *alarms;
     if (!store_record_load(p->store, place, ret->span, arena, &ret->record, error) ||
         !load_notes(p, place, ret->span, arena, &notes, &ret->note_count, error) ||
         !store_checks_load(p->store, place, ret->span, arena, &checks, &ret->check_count, error) ||
+        !store_findings_load(p->store, place, ret->span, arena, &findings, &ret->finding_count, error) ||
         !store_alarms_of_station(p->store, s->id, ret->span, MOST_ALARMS, arena, &alarms, &ret->alarm_count, error))
         return false;
     ret->alarms = alarms;
     ret->notes = notes;
     ret->checks = checks;
+    ret->findings = findings;
     return ret->record.n == 0 ||
            (load_raw(p, place, arena, ret, error) && load_barometers(p, arena, ret, error) &&
             load_drops(p, arena, ret, error));

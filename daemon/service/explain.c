@@ -15,6 +15,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define NEAR_FINDING (62 * DAY_MS) /* a finding of a moment is told with the values so near to it */
+
 /* One sample with everything around it. */
 struct sample {
     struct pipeline *p;
@@ -47,6 +49,7 @@ static void write_salinity(const struct sample *s, struct writer *w);
 static void write_depth(const struct sample *s, struct writer *w);
 static void write_level(const struct sample *s, struct writer *w);
 static void write_oxygen(const struct sample *s, struct writer *w);
+static void write_findings(const struct sample *s, struct writer *w);
 static void write_values(const struct sample *s, struct writer *w);
 static void write_decisions(const struct sample *s, struct writer *w);
 static void write_uncertainty(const struct sample *s, struct writer *w);
@@ -107,6 +110,7 @@ static void render(const struct sample *s, struct writer *w)
     write_depth(s, w);
     write_level(s, w);
     write_oxygen(s, w);
+    write_findings(s, w);
     write_values(s, w);
     write_decisions(s, w);
     write_uncertainty(s, w);
@@ -276,6 +280,22 @@ static void write_oxygen(const struct sample *s, struct writer *w)
              s->station->oxygen_sensor_pressure / 100);
     step(w, "saturation", "%.2f %% at the local air pressure, %.2f %% at 1013.25 hPa (Benson and Krause)",
          value(s, QUANTITY_OXYGEN_SATURATION), value(s, QUANTITY_OXYGEN_SATURATION_STANDARD));
+}
+
+/* Those whose stretch holds the sample, and those of moments between the readings and checks around it. */
+static void write_findings(const struct sample *s, struct writer *w)
+{
+    int64_t time = s->derived.record.time[s->row];
+    for (size_t k = 0; k < s->derived.findings.count; k++) {
+        const struct finding *f = &s->derived.findings.list[k];
+        bool is_moment = 1u << f->kind & FINDINGS_OF_A_MOMENT;
+        bool is_here = is_moment ? llabs(f->span.from - time) <= NEAR_FINDING : time >= f->span.from && time < f->span.to;
+        char label[64], when[TIMESTAMP_SIZE];
+        if (!is_here || (f->quantity < QUANTITY_COUNT && !concerns(s, f->quantity)))
+            continue;
+        snprintf(label, sizeof label, "finding %zu", k + 1);
+        step(w, label, "%s%s%s", is_moment ? timestamp_print(f->span.from, when) : "", is_moment ? ": " : "", f->text);
+    }
 }
 
 static void write_values(const struct sample *s, struct writer *w)

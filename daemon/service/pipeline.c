@@ -211,9 +211,9 @@ static bool load_input(struct pipeline *p, size_t station, uint32_t place, struc
 static bool load_references(struct pipeline *p, uint32_t place, struct span rows, struct readings *readings,
                             struct error *error)
 {
-    enum { LOOKS = 3 };
+    enum { LOOKS = 3, LEVEL_LOOKS = 3 + READING_NEIGHBOURS };
     struct span inside = {rows.from + HOUR_MS, rows.to - HOUR_MS};
-    return load_around(p, place, LEVEL_NOTES, LOOKS, inside, HOUR_MS, readings, error) &&
+    return load_around(p, place, LEVEL_NOTES, LEVEL_LOOKS, inside, HOUR_MS, readings, error) &&
            load_around(p, place, CHECK_NOTES, LOOKS, inside, VISIT_LENGTH + HOUR_MS, readings, error);
 }
 
@@ -357,10 +357,14 @@ static bool save(struct pipeline *p, size_t station, uint32_t place, struct span
         if (w.from < w.to)
             waiting[waits++] = (struct waiting_span){.place = place, .span = w, .reason = derived->waiting[k].reason};
     }
+    const struct finding *found = derived->findings.list;
+    size_t found_count = derived->findings.count;
     /* A check made just before the logger went in, or after it came out, belongs to the rows beside it. */
     struct span around = {span.from - HOUR_MS, span.to + HOUR_MS};
     return store_record_save(p->store, place, span, &inside, error) &&
            store_checks_replace(p->store, place, around, check, checks, error) &&
+           store_findings_replace(p->store, place, FINDINGS_OF_A_MOMENT, around, found, found_count, error) &&
+           store_findings_replace(p->store, place, FINDINGS_OF_A_STRETCH, span, found, found_count, error) &&
            store_waiting_replace(p->store, place, span, waiting, waits, error) &&
            store_manifest_due(p->store, place, error) && /* its page shows what waits and how checks came out */
            mark_pages(p, station, place, span, &inside, error);

@@ -80,6 +80,7 @@ bool spans_dirty_by_readings(struct pipeline *pipeline, size_t station, struct s
 bool spans_dirty_by_air(struct pipeline *pipeline, size_t barometer, struct span changed, struct error *error);
 bool spans_dirty_by_note(struct pipeline *pipeline, size_t station, const struct note *note, struct error *error);
 #define LEVEL_NOTES (1u << NOTE_LEVEL | 1u << NOTE_TAPE_DOWN)
+#define READING_NEIGHBOURS 2 /* on each side: what a hand reading is judged by, see reference_set_aside() */
 #define MOVE_NOTES (1u << NOTE_OUT_OF_WATER | 1u << NOTE_IN_WATER)
 #define CLOCK_NOTES (1u << NOTE_CLOCK)
 #define CHECK_NOTES (1u << NOTE_CHECK | 1u << NOTE_CHECK_CLEANED | 1u << NOTE_STANDARD)

@@ -10,6 +10,7 @@
 #include "service/batch.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 enum {
@@ -27,6 +28,7 @@ static bool render_station(struct pipeline *p, size_t station, const struct file
 static bool load_months(struct pipeline *p, size_t station, const struct file_fact *files, size_t file_count,
                         struct page_station *page, struct error *error);
 static bool load_lists(struct pipeline *p, size_t station, struct page_station *page, struct error *error);
+static bool load_findings(struct pipeline *p, uint32_t place, struct page_station *page, struct error *error);
 static bool load_note_originals(struct pipeline *p, struct page_station *page, struct error *error);
 static struct page_original original_of(const struct drop_fact_row *drop);
 static enum archive_place kind_of(const struct pipeline *p, uint32_t place, const struct file_fact *files, size_t n);
@@ -198,7 +200,33 @@ static bool load_lists(struct pipeline *p, size_t station, struct page_station *
         originals[k] = original_of(&drops[k]);
     page->originals = originals;
     page->original_count = drop_count - page->has_more_originals;
-    return load_note_originals(p, page, error);
+    return load_findings(p, place, page, error) && load_note_originals(p, page, error);
+}
+
+static int compare_findings(const void *a, const void *b)
+{
+    const struct finding *x = a, *y = b;
+    if (x->span.from != y->span.from)
+        return x->span.from > y->span.from ? -1 : 1;
+    return x->kind != y->kind ? (x->kind < y->kind ? -1 : 1) : strcmp(x->text, y->text);
+}
+
+/* Of the last year of data, the newest first. */
+static bool load_findings(struct pipeline *p, uint32_t place, struct page_station *page, struct error *error)
+{
+    struct finding *findings;
+    size_t n;
+    if (page->at->last == TIME_NONE)
+        return true;
+    struct span year = {page->at->last - 366 * DAY_MS, page->at->last + DAY_MS};
+    if (!store_findings_load(p->store, place, year, p->arena, &findings, &n, error))
+        return false;
+    if (n > 0)
+        qsort(findings, n, sizeof *findings, compare_findings);
+    page->has_more_findings = n > MOST_LINES;
+    page->findings = findings;
+    page->finding_count = n > MOST_LINES ? MOST_LINES : n;
+    return true;
 }
 
 static bool load_note_originals(struct pipeline *p, struct page_station *page, struct error *error)

@@ -10,7 +10,7 @@
 
 static bool clamp_to_data(struct pipeline *p, size_t station, struct span *span, bool *ret_is_empty, struct error *error);
 static bool widen(struct pipeline *p, uint32_t place, struct span *span, struct error *error);
-static bool widen_to(struct pipeline *p, uint32_t place, uint32_t kinds, int64_t visit, struct span *span,
+static bool widen_to(struct pipeline *p, uint32_t place, uint32_t kinds, int looks, int64_t visit, struct span *span,
                      struct error *error);
 static bool add(struct pipeline *p, size_t station, struct span span, struct error *error);
 
@@ -65,19 +65,20 @@ bool spans_dirty_by_note(struct pipeline *p, size_t station, const struct note *
 }
 
 /* Hand readings tie the level, and checks correct the sensors, from one visit to the next: where a span touches one, it
- * reaches from the one before to the one after. */
+ * reaches from the one before to the one after; a hand reading also decides whether its neighbours can be right. */
 static bool widen(struct pipeline *p, uint32_t place, struct span *span, struct error *error)
 {
     struct span tied = *span, checked = *span;
-    if (!widen_to(p, place, LEVEL_NOTES, 0, &tied, error) || !widen_to(p, place, CHECK_NOTES, VISIT_LENGTH, &checked, error))
+    if (!widen_to(p, place, LEVEL_NOTES, 1 + READING_NEIGHBOURS, 0, &tied, error) ||
+        !widen_to(p, place, CHECK_NOTES, 1, VISIT_LENGTH, &checked, error))
         return false;
     span->from = tied.from < checked.from ? tied.from : checked.from;
     span->to = tied.to > checked.to ? tied.to : checked.to;
     return true;
 }
 
-/* `visit`: notes of these kinds so near to each other act together. */
-static bool widen_to(struct pipeline *p, uint32_t place, uint32_t kinds, int64_t visit, struct span *span,
+/* To `looks` notes on each side. `visit`: notes of these kinds so near to each other act together. */
+static bool widen_to(struct pipeline *p, uint32_t place, uint32_t kinds, int looks, int64_t visit, struct span *span,
                      struct error *error)
 {
     int64_t low = span->from - REFERENCE_REACH, high = span->to == TIME_FOREVER ? span->to : span->to + REFERENCE_REACH;
@@ -86,10 +87,14 @@ static bool widen_to(struct pipeline *p, uint32_t place, uint32_t kinds, int64_t
         return false;
     if (first == TIME_NONE || first >= high)
         return true;
-    if (!store_note_before(p->store, place, kinds, first - visit, &before, error) ||
-        !store_note_before(p->store, place, kinds, high, &last, error) ||
-        !store_note_after(p->store, place, kinds, last + visit + 1, &after, error))
+    if (!store_note_before(p->store, place, kinds, high, &last, error))
         return false;
+    before = first;
+    after = last;
+    for (int k = 0; k < looks; k++)
+        if ((before != TIME_NONE && !store_note_before(p->store, place, kinds, before - visit, &before, error)) ||
+            (after != TIME_NONE && !store_note_after(p->store, place, kinds, after + visit + 1, &after, error)))
+            return false;
     int64_t from = before == TIME_NONE ? 0 : before - REFERENCE_REACH;
     int64_t to = after == TIME_NONE ? TIME_FOREVER : after + REFERENCE_REACH + visit;
     span->from = from < span->from ? from : span->from;

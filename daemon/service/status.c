@@ -9,6 +9,13 @@
 #include <stdio.h>
 #include <string.h>
 
+/* What wants a hand at one station in the last RECENT of its data. */
+struct place_findings {
+    struct finding *list;
+    size_t count;
+};
+#define RECENT (30 * DAY_MS)
+
 /* Everything that is shown, read once. */
 struct view {
     const struct config *config;
@@ -20,6 +27,7 @@ struct view {
     size_t waiting_count;
     struct alarm *alarms;
     size_t alarm_count;
+    struct place_findings *findings; /* of each station */
     struct outbox_line *outbox;
     struct figures *figures; /* of each line of the outbox */
     size_t outbox_count;
@@ -35,6 +43,7 @@ enum { ANSWERS_SHOWN = 20 };
 enum tone { TONE_PLAIN, TONE_HEAD, TONE_GOOD, TONE_BAD };
 
 static bool load(struct view *view, struct store *store, int64_t now, struct error *error);
+static bool load_findings(struct view *view, struct store *store, struct error *error);
 static bool load_figures(struct view *view, struct store *store, int64_t now, struct error *error);
 static bool wants_hand(const struct view *view);
 static void render_json(const struct view *view, int64_t now, struct text *ret);
@@ -43,11 +52,13 @@ static void text_places(const struct view *view, const struct status_options *op
 static void text_drops(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_alarms(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_answers(const struct view *view, const struct status_options *options, struct text *ret);
+static void text_findings(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_outbox(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_figures(const struct figures *figures, const struct status_options *options, struct text *ret);
 static void heading(struct text *ret, const struct status_options *options, const char *text);
 static void cell(struct text *ret, const struct status_options *options, enum tone tone, const char *text, size_t width);
 static void json_answers(const struct view *view, struct text *ret);
+static void json_findings(const struct view *view, struct text *ret);
 static void json_time(struct text *ret, const char *key, int64_t time);
 static size_t open_alarms(const struct view *view, const char *id);
 static const char *waiting_reason(const struct view *view, const char *id);
@@ -85,7 +96,27 @@ static bool load(struct view *view, struct store *store, int64_t now, struct err
            store_outbox_summary(store, view->arena, &view->outbox, &view->outbox_count, error) &&
            store_answers_newest(store, now - ANSWERS_TOLD, ANSWERS_SHOWN, view->arena, &view->answers, &view->answer_count,
                                 error) &&
-           store_counts(store, &view->counts, error) && load_figures(view, store, now, error);
+           store_counts(store, &view->counts, error) && load_findings(view, store, error) &&
+           load_figures(view, store, now, error);
+}
+
+static bool load_findings(struct view *view, struct store *store, struct error *error)
+{
+    view->findings = arena_array(view->arena, view->config->station_count + 1, sizeof *view->findings);
+    for (size_t i = 0; i < view->config->station_count; i++) {
+        const struct place_fact *fact = &view->stations[i];
+        struct place_findings *found = &view->findings[i];
+        if (fact->number == 0 || fact->last_time == TIME_NONE)
+            continue;
+        struct span recent = {fact->last_time - RECENT, fact->last_time + DAY_MS};
+        size_t n;
+        if (!store_findings_load(store, fact->number, recent, view->arena, &found->list, &n, error))
+            return false;
+        for (size_t k = 0; k < n; k++)
+            if (found->list[k].wants_hand)
+                found->list[found->count++] = found->list[k];
+    }
+    return true;
 }
 
 static bool load_figures(struct view *view, struct store *store, int64_t now, struct error *error)
@@ -101,6 +132,8 @@ static bool load_figures(struct view *view, struct store *store, int64_t now, st
 static bool wants_hand(const struct view *view)
 {
     bool wants = view->path_count > 0 || view->alarm_count > 0;
+    for (size_t i = 0; i < view->config->station_count; i++)
+        wants |= view->findings[i].count > 0;
     for (size_t k = 0; k < view->outbox_count; k++)
         wants |= view->outbox[k].given_up > 0 || (view->outbox[k].due > 0 && *view->outbox[k].last_answer);
     return wants;
@@ -119,6 +152,7 @@ static void render_text(const struct view *view, const struct status_options *op
                 view->counts.pages_due);
     text_places(view, options, ret);
     text_alarms(view, options, ret);
+    text_findings(view, options, ret);
     text_drops(view, options, ret);
     text_answers(view, options, ret);
     text_outbox(view, options, ret);
@@ -163,6 +197,22 @@ static void text_alarms(const struct view *view, const struct status_options *op
         cell(ret, options, alarm->episode.end == TIME_NONE ? TONE_BAD : TONE_PLAIN, alarm_state_word(alarm->state), 0);
         text_printf(ret, "%s%s\n", *value ? "; " : "", value);
     }
+}
+
+static void text_findings(const struct view *view, const struct status_options *options, struct text *ret)
+{
+    bool has_heading = false;
+    for (size_t i = 0; i < view->config->station_count; i++)
+        for (size_t k = 0; k < view->findings[i].count; k++) {
+            const struct finding *finding = &view->findings[i].list[k];
+            char when[TIMESTAMP_SIZE], visible[1024];
+            text_make_visible(finding->text, visible, sizeof visible);
+            if (!has_heading)
+                heading(ret, options, "Findings that want a look");
+            has_heading = true;
+            text_printf(ret, "  %-22s %-20s %s\n", view->config->stations[i].id,
+                        timestamp_print(finding->span.from, when), visible);
+        }
 }
 
 static void text_drops(const struct view *view, const struct status_options *options, struct text *ret)
@@ -339,6 +389,7 @@ static void render_json(const struct view *view, int64_t now, struct text *ret)
         text_json(ret, alarm->episode.detail);
         text_putc(ret, '}');
     }
+    json_findings(view, ret);
     text_puts(ret, "],\"outbox\":[");
     for (size_t k = 0; k < view->outbox_count; k++) {
         const struct outbox_line *line = &view->outbox[k];
@@ -377,6 +428,25 @@ static void json_answers(const struct view *view, struct text *ret)
         text_putc(ret, '}');
     }
     text_putc(ret, ']');
+}
+
+static void json_findings(const struct view *view, struct text *ret)
+{
+    size_t written = 0;
+    text_puts(ret, "],\"findings\":[");
+    for (size_t i = 0; i < view->config->station_count; i++)
+        for (size_t k = 0; k < view->findings[i].count; k++) {
+            const struct finding *finding = &view->findings[i].list[k];
+            text_puts(ret, written++ ? ",{\"station\":" : "{\"station\":");
+            text_json(ret, view->config->stations[i].id);
+            text_puts(ret, ",\"kind\":");
+            text_json(ret, finding_kind_word(finding->kind));
+            json_time(ret, "from", finding->span.from);
+            json_time(ret, "to", finding->span.to);
+            text_puts(ret, ",\"text\":");
+            text_json(ret, finding->text);
+            text_putc(ret, '}');
+        }
 }
 
 static void json_time(struct text *ret, const char *key, int64_t time)

@@ -170,6 +170,16 @@ static const char rebuilding[] =
     "CREATE TABLE rebuild_due( -- places that an interrupted rebuild has still to do\n"
     "  place INTEGER PRIMARY KEY\n"
     ") STRICT;\n";
+static const char findings[] =
+    /* rebuildable */
+    "CREATE TABLE finding( -- what the chain did and saw on the way, in words\n"
+    "  place INTEGER NOT NULL, from_ INTEGER NOT NULL, to_ INTEGER NOT NULL,\n"
+    "  kind INTEGER NOT NULL, quantity INTEGER NOT NULL, -- enums; the count of quantities: of all\n"
+    "  value REAL, uncertainty REAL, -- inside units\n"
+    "  wants_hand INTEGER NOT NULL,  -- 1: somebody should look\n"
+    "  text TEXT NOT NULL,\n"
+    "  PRIMARY KEY(place, from_, kind, quantity, text)\n"
+    ") STRICT, WITHOUT ROWID;\n";
 
 const struct migration schema_migrations[] = {
     {"the first schema", first_schema},
@@ -177,5 +187,6 @@ const struct migration schema_migrations[] = {
     {"changes of a record are counted until it is written", counted_changes},
     {"answers to alarms that came as files", answers},
     {"places that a rebuild has still to do", rebuilding},
+    {"what the chain did and saw stands in the records", findings},
 };
 const size_t schema_migration_count = sizeof schema_migrations / sizeof schema_migrations[0];

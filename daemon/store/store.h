@@ -166,6 +166,14 @@ bool store_checks_load(struct store *store, uint32_t place, struct span span, st
 bool store_checks_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct check_result **ret,
                          size_t *ret_n, struct error *error);
 
+/* Of these kinds (bits), what is known inside `span` is now what `list` has there: other kinds in the list are passed
+ * over, the rest is cut to the span, which is at most 100 days long. */
+bool store_findings_replace(struct store *store, uint32_t place, uint32_t kinds, struct span span,
+                            const struct finding *list, size_t n, struct error *error);
+/* Those that touch `span`, cut to it; by kind, quantity, then time. What was kept in pieces comes as one. */
+bool store_findings_load(struct store *store, uint32_t place, struct span span, struct arena *arena, struct finding **ret,
+                         size_t *ret_n, struct error *error);
+
 /* ---- alarms and the outbox ---- */
 /* Of a station and rule, whose episode touches [from, to] and which may still change or be matched; ascending start. */
 bool store_alarms_touching(struct store *store, const char *station, const char *rule, struct span span,

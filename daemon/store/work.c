@@ -322,7 +322,7 @@ static struct check_result read_check(sqlite3_stmt *row)
 {
     return (struct check_result){.time = sqlite3_column_int64(row, 0),
                                  .quantity = (enum quantity)sqlite3_column_int(row, 1),
-                                 .kind = (enum note_kind)sqlite3_column_int(row, 2),
+                                 .kind = (enum check_kind)sqlite3_column_int(row, 2),
                                  .note = sqlite3_column_int64(row, 3),
                                  .sensor = column_number(row, 4),
                                  .reference = column_number(row, 5),

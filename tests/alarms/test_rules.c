@@ -406,21 +406,21 @@ Test(rules, drift_of_a_sensor_names_what_it_was_held_against)
     struct check_result checks[] = {
         {.time = 0,
          .quantity = QUANTITY_OXYGEN,
-         .kind = NOTE_CHECK,
+         .kind = CHECK_AS_FOUND,
          .reference = 7.9,
          .sensor = 6.1,
          .difference = -1.8},
-        {.time = MINUTE_MS, .quantity = QUANTITY_OXYGEN, .kind = NOTE_CHECK_CLEANED, .difference = -0.3},
-        {.time = HOUR_MS, .quantity = QUANTITY_OXYGEN, .kind = NOTE_CHECK_CLEANED, .difference = -0.2},
+        {.time = MINUTE_MS, .quantity = QUANTITY_OXYGEN, .kind = CHECK_CLEANED, .difference = -0.3},
+        {.time = HOUR_MS, .quantity = QUANTITY_OXYGEN, .kind = CHECK_CLEANED, .difference = -0.2},
     };
     struct episode *found;
     cr_assert(evaluate_checks(&rule, checks, 3, &found) == 1);
     cr_expect_str_eq(found[0].detail, "field meter 7.9 mg/L, sensor 6.1 mg/L: 1.8 mg/L apart");
     cr_expect(found[0].end == HOUR_MS, "agreement is within limit less deadband");
-    checks[0].kind = NOTE_STANDARD;
+    checks[0].kind = CHECK_STANDARD;
     cr_assert(evaluate_checks(&rule, checks, 1, &found) == 1);
     cr_expect_str_eq(found[0].detail, "standard 7.9 mg/L, sensor 6.1 mg/L: 1.8 mg/L apart");
-    checks[0].kind = NOTE_CHECK_CLEANED;
+    checks[0].kind = CHECK_CLEANED;
     cr_assert(evaluate_checks(&rule, checks, 1, &found) == 1);
     cr_expect_str_eq(found[0].detail, "field meter 7.9 mg/L, cleaned sensor 6.1 mg/L: 1.8 mg/L apart");
 }

@@ -216,12 +216,12 @@ static void make_notes(struct dataset *dataset, struct arena *arena)
     };
     static const struct check_result checks[] = {
         {.quantity = QUANTITY_LEVEL,
-         .kind = NOTE_LEVEL,
+         .kind = CHECK_LEVEL,
          .sensor = NAN,
          .reference = 1.204,
          .difference = NAN,
          .is_first = true},
-        {.quantity = QUANTITY_OXYGEN, .kind = NOTE_CHECK, .sensor = 8.9, .reference = 8.6, .difference = 0.3},
+        {.quantity = QUANTITY_OXYGEN, .kind = CHECK_AS_FOUND, .sensor = 8.9, .reference = 8.6, .difference = 0.3},
     };
     struct note *own_notes = arena_array(arena, COUNT_OF(notes), sizeof *own_notes);
     struct check_result *own_checks = arena_array(arena, COUNT_OF(checks), sizeof *own_checks);
@@ -231,6 +231,17 @@ static void make_notes(struct dataset *dataset, struct arena *arena)
         own_notes[i].time = fixture_time("2026-02-28T23:49:00Z") + (int64_t)i * MINUTE_MS;
     for (size_t i = 0; i < COUNT_OF(checks); i++)
         own_checks[i].time = own_notes[1 + i].time;
+    static const struct finding findings[] = {{.kind = FINDING_READING_SET_ASIDE,
+                                               .quantity = QUANTITY_LEVEL,
+                                               .value = 0.4602,
+                                               .uncertainty = 0.005,
+                                               .wants_hand = true,
+                                               .text = "staff reading 1.960 m stands above its <neighbours>"}};
+    struct finding *own_findings = arena_array(arena, COUNT_OF(findings), sizeof *own_findings);
+    memcpy(own_findings, findings, sizeof findings);
+    own_findings[0].span = (struct span){own_notes[1].time, own_notes[1].time + 1};
+    dataset->findings = own_findings;
+    dataset->finding_count = COUNT_OF(findings);
     dataset->notes = own_notes;
     dataset->note_count = COUNT_OF(notes);
     dataset->checks = own_checks;

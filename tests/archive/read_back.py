@@ -169,8 +169,13 @@ def compare_corrections(path, notes):
     book = openpyxl.load_workbook(path)
     checks = next(entry for entry in notes if entry["about"] == "checks")["checks"]
     rows = list(book["corrections"].values)[1:]
-    if len(rows) != len(checks):
+    findings = next(entry for entry in notes if entry["about"] == "findings")["findings"]
+    if len(rows) != len(checks) + len(findings):
         yield "workbook: corrections: number of rows"
+    for row, finding in zip(rows[len(checks):], findings):
+        told = [finding.get("quantity"), finding["kind"], finding.get("value"), finding["text"]]
+        if [row[1] or None, row[3], row[5], row[7]] != told or not same_cell(row[0], finding["from"]):
+            yield f"workbook: corrections: {row}, expected {finding}"
     for row, check in zip(rows, checks):
         told = [check["quantity"], check["kind"], check["reference"], check["record"], check["difference"]]
         if [row[1], row[3], *row[4:7]] != told or not same_cell(row[0], check["time"]):

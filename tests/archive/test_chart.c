@@ -197,11 +197,11 @@ Test(chart, marks_hand_readings_with_their_closing_error)
 {
     struct dataset *dataset = fixture_long_month(arena, 8928);
     struct check_result checks[] = {
-        {.time = dataset->span.from + 3 * DAY_MS, .quantity = QUANTITY_LEVEL, .kind = NOTE_LEVEL, .sensor = 1.1,
+        {.time = dataset->span.from + 3 * DAY_MS, .quantity = QUANTITY_LEVEL, .kind = CHECK_LEVEL, .sensor = 1.1,
          .reference = 1.1, .difference = 0, .is_first = true},
-        {.time = dataset->span.from + 12 * DAY_MS, .quantity = QUANTITY_LEVEL, .kind = NOTE_TAPE_DOWN, .sensor = 1.1,
+        {.time = dataset->span.from + 12 * DAY_MS, .quantity = QUANTITY_LEVEL, .kind = CHECK_TAPE_DOWN, .sensor = 1.1,
          .reference = 1.112, .difference = -0.012},
-        {.time = dataset->span.from + 40 * DAY_MS, .quantity = QUANTITY_LEVEL, .kind = NOTE_LEVEL, .sensor = 1,
+        {.time = dataset->span.from + 40 * DAY_MS, .quantity = QUANTITY_LEVEL, .kind = CHECK_LEVEL, .sensor = 1,
          .reference = 1, .difference = 0.5},
     };
     dataset->checks = checks;

@@ -57,8 +57,8 @@ static void make_station(void)
         {"chart", "stations/heron-creek/2026/heron-creek_2026-03.svg", SHA, 999}};
     static const struct page_month months[] = {{2026, 3, 2, files, COUNT_OF(files)}};
     static const struct check_result checks[] = {
-        {1772323200000, QUANTITY_OXYGEN, NOTE_CHECK, 3, 8.9, 8.8, 0.1, false},
-        {1772310000000, QUANTITY_LEVEL, NOTE_LEVEL, 2, 1.2, 1.2, 0, true}};
+        {1772323200000, QUANTITY_OXYGEN, CHECK_AS_FOUND, 3, 8.9, 8.8, 0.1, false},
+        {1772310000000, QUANTITY_LEVEL, CHECK_LEVEL, 2, 1.2, 1.2, 0, true}};
     static const struct page_original originals[] = {
         {41, "stations/heron-creek/originals/aaaaaaaaaaaaaaaa_march.csv", "south/march.csv", SHA, "south-water",
          1772400000000, 512, 40, 2},

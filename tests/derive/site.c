@@ -17,6 +17,7 @@ void site_init(struct site *site, struct arena *arena, size_t n, int64_t interva
                                      .latitude = 45,
                                      .sensor_elevation = NAN,
                                      .tape_point = NAN,
+                                     .reading_uncertainty = 0.002,
                                      .datum = "",
                                      .salinity_source = SALINITY_FRESH,
                                      .salinity = NAN,

@@ -581,7 +581,7 @@ Test(derive, a_check_holds_the_sensors_own_value_against_the_meter)
     struct derived derived = site_derive(&site);
     cr_assert_eq(derived.check_count, 1);
     cr_expect_eq(derived.checks[0].quantity, QUANTITY_TEMPERATURE);
-    cr_expect_eq(derived.checks[0].kind, NOTE_CHECK);
+    cr_expect_eq(derived.checks[0].kind, CHECK_AS_FOUND);
     cr_expect_float_eq(derived.checks[0].sensor, 20.505, 1e-9);
     cr_expect_float_eq(derived.checks[0].difference, 0.105, 1e-9);
 }
@@ -712,4 +712,31 @@ Test(derive, nothing_finite_comes_out_of_missing_inputs)
         struct derived derived = site_derive(&site);
         expect_nothing_invented(&derived.record, &site.readings, is_tied, round);
     }
+}
+
+/* ---- hand readings that cannot be right ---- */
+
+Test(derive, a_misread_staff_is_set_aside_told_and_ties_nothing)
+{
+    site_init(&site, arena, 24 * 12, 5 * MINUTE_MS, BIT(QUANTITY_WATER_PRESSURE));
+    site_fill(&site, QUANTITY_WATER_PRESSURE, SITE_AIR + 19600);
+    site.station.reading_limit = 6;
+    site_note(&site, NOTE_LEVEL, site_minute(100), 1.500);
+    site_note(&site, NOTE_LEVEL, site_minute(700), 1.503 + 0.4572);
+    site_note(&site, NOTE_LEVEL, site_minute(1300), 1.500);
+    struct derived derived = site_derive(&site);
+    cr_assert_eq(derived.findings.count, 1);
+    const struct finding *finding = &derived.findings.list[0];
+    cr_expect_eq(finding->kind, FINDING_READING_SET_ASIDE);
+    cr_expect_eq(finding->span.from, site_minute(700));
+    cr_expect(finding->wants_hand);
+    cr_expect_float_eq(finding->value, 0.4602, 1e-4);
+    cr_expect(strstr(finding->text, "staff reading 1.960 m stands 0.460 m above what its neighbours leave (1.500 m)"), "%s",
+              finding->text);
+    cr_expect_float_eq(derived.record.value[QUANTITY_LEVEL][140], 1.5, 1e-6, "not drawn up to it");
+    for (size_t k = 0; k < derived.check_count; k++)
+        cr_expect_neq(derived.checks[k].time, site_minute(700), "it is no closing error");
+    site.station.reading_limit = 0;
+    derived = site_derive(&site);
+    cr_expect_float_eq(derived.record.value[QUANTITY_LEVEL][140], 1.5 + 0.4602, 1e-4, "unless the settings say so");
 }

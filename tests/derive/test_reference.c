@@ -342,3 +342,115 @@ Test(reference, the_level_passes_through_every_reading)
         }
     }
 }
+
+/* ---- hand readings that cannot be right ---- */
+
+static struct reading_set_aside *aside;
+static size_t aside_count;
+
+/* Every reading known to 2 mm: 6 standard uncertainties of a difference are 17 mm. */
+static void judge(double limit)
+{
+    anchor_count =
+        reference_anchors(arena, &site.station, site.note_count, site.notes, rows, time, depth, deployment, &anchors);
+    for (size_t k = 0; k < anchor_count; k++) {
+        anchors[k].uncertainty = 0.002;
+        anchors[k].salinity_uncertainty = 0;
+    }
+    anchor_count = reference_set_aside(arena, limit, anchor_count, anchors, &aside, &aside_count);
+}
+
+/* 18 inches are 0.4572 m: common practice of the trade to read the wrong foot plate. */
+Test(reference, a_reading_that_stands_out_from_both_neighbours_is_set_aside)
+{
+    read_level(300, 3.25);
+    read_level(900, 3.254 + 0.4572);
+    read_level(1500, 3.257);
+    judge(6);
+    cr_assert_eq(aside_count, 1);
+    cr_expect_eq(aside[0].anchor.note, 2);
+    cr_expect_float_eq(aside[0].expected, 3.257, 1e-9, "from the nearer of the two in height");
+    cr_expect_float_eq(aside[0].uncertainty, 0.002 * sqrt(2), 1e-9);
+    cr_assert_eq(anchor_count, 2);
+    cr_expect(anchors[0].note == 1 && anchors[1].note == 3);
+}
+
+Test(reference, a_reading_within_the_stated_number_of_standard_uncertainties_stays)
+{
+    read_level(300, 3.25);
+    read_level(900, 3.25 + 0.016);
+    read_level(1500, 3.25);
+    judge(6);
+    cr_expect_eq(aside_count, 0);
+    judge(5);
+    cr_expect_eq(aside_count, 1, "16 mm are 5.7 times the 2.8 mm of the difference");
+    judge(0);
+    cr_expect_eq(aside_count, 0, "0: nothing is ever set aside");
+}
+
+Test(reference, a_logger_that_was_moved_is_no_misreading)
+{
+    read_level(200, 3.25);
+    read_level(600, 3.25);
+    read_level(1000, 3.55);
+    read_level(1400, 3.55);
+    judge(6);
+    cr_expect_eq(aside_count, 0);
+    cr_expect_eq(anchor_count, 4);
+}
+
+Test(reference, the_newest_reading_is_judged_by_two_that_agree)
+{
+    read_level(300, 3.25);
+    read_level(900, 3.25);
+    read_level(1500, 3.75);
+    judge(6);
+    cr_assert_eq(aside_count, 1);
+    cr_expect_eq(aside[0].anchor.note, 3);
+    read_level(1800, 3.75);
+    judge(6);
+    cr_expect_eq(aside_count, 0, "the next one proves it right");
+}
+
+Test(reference, of_two_readings_that_differ_nobody_can_say_which_is_wrong)
+{
+    read_level(300, 3.25);
+    read_level(900, 3.75);
+    judge(6);
+    cr_expect_eq(aside_count, 0);
+}
+
+Test(reference, a_reading_at_a_visit_is_judged_by_the_stay_before_and_the_stay_after)
+{
+    for (size_t i = row_at(1000); i < ROWS; i++) {
+        deployment[i] = 1;
+        depth[i] = 1.7; /* hung 0.3 m higher */
+    }
+    read_level(300, 3.25);
+    read_level(1000, 3.25 + 0.4572);
+    read_level(1600, 3.25);
+    judge(6);
+    cr_assert_eq(aside_count, 1, "once, though it had tied both");
+    cr_expect_eq(aside[0].anchor.note, 2);
+    cr_assert_eq(anchor_count, 2);
+    cr_expect(anchors[0].deployment == 0 && anchors[1].deployment == 1);
+}
+
+Test(reference, what_depth_owes_to_an_unsure_salinity_is_no_misreading)
+{
+    for (size_t i = row_at(600); i < row_at(1200); i++)
+        depth[i] = 32; /* 30 m more, 0.076 % of it a unit of salinity: 23 mm */
+    read_level(300, 3.25);
+    read_level(900, 33.25 + 0.03);
+    read_level(1500, 3.25);
+    judge(6);
+    cr_expect_eq(aside_count, 1);
+    anchor_count =
+        reference_anchors(arena, &site.station, site.note_count, site.notes, rows, time, depth, deployment, &anchors);
+    for (size_t k = 0; k < anchor_count; k++) {
+        anchors[k].uncertainty = 0.002;
+        anchors[k].salinity_uncertainty = 1;
+    }
+    reference_set_aside(arena, 6, anchor_count, anchors, &aside, &aside_count);
+    cr_expect_eq(aside_count, 0);
+}

@@ -208,7 +208,7 @@ static struct check_result a_check(int64_t time)
 {
     return (struct check_result){.time = time,
                                  .quantity = QUANTITY_OXYGEN,
-                                 .kind = NOTE_CHECK,
+                                 .kind = CHECK_AS_FOUND,
                                  .note = 7,
                                  .sensor = 6.1,
                                  .reference = 7.9,
@@ -227,7 +227,7 @@ Test(work, checks_of_a_span_are_replaced_and_come_back_by_time)
     OK(&state, store_checks_load(state.store, place, all, state.arena, &got, &n, &state.error));
     cr_assert_eq(n, 3);
     cr_expect(got[0].time == 10 && got[1].time == 20 && got[2].time == 30);
-    cr_expect(got[0].quantity == QUANTITY_OXYGEN && got[0].kind == NOTE_CHECK && got[0].note == 7 && got[0].is_first);
+    cr_expect(got[0].quantity == QUANTITY_OXYGEN && got[0].kind == CHECK_AS_FOUND && got[0].note == 7 && got[0].is_first);
     cr_expect(got[0].sensor == 6.1 && got[0].reference == 7.9 && got[0].difference == -1.8);
     cr_expect(isnan(got[2].sensor) && isnan(got[2].difference) && !got[2].is_first && got[2].reference == 7.9);
     OK(&state, store_checks_load(state.store, place, middle, state.arena, &got, &n, &state.error));
@@ -250,6 +250,44 @@ Test(work, the_newest_checks_come_first_as_many_as_asked)
     cr_expect(got[0].time == 30 && got[1].time == 20 && got[1].reference == 7.9);
     OK(&state, store_checks_newest(state.store, other, 2, state.arena, &got, &n, &state.error));
     cr_expect_eq(n, 0);
+}
+
+/* ---- findings ---- */
+
+static const uint32_t readings_aside = 1u << FINDING_READING_SET_ASIDE;
+
+static struct finding a_finding(int64_t from, const char *text)
+{
+    return (struct finding){.kind = FINDING_READING_SET_ASIDE,
+                            .span = {from, from + 1},
+                            .quantity = QUANTITY_LEVEL,
+                            .value = 0.46,
+                            .uncertainty = NAN,
+                            .wants_hand = true,
+                            .text = text};
+}
+
+static size_t load_findings(struct span span, struct finding **ret)
+{
+    size_t n;
+    OK(&state, store_findings_load(state.store, place, span, state.arena, ret, &n, &state.error));
+    return n;
+}
+
+Test(work, findings_of_a_span_and_kind_are_replaced_and_come_back_by_time)
+{
+    const struct span all = {0, 100}, middle = {20, 40};
+    struct finding list[] = {a_finding(30, "b"), a_finding(10, "a"), a_finding(200, "outside")}, *got;
+    OK(&state, store_findings_replace(state.store, place, readings_aside, all, list, 3, &state.error));
+    cr_assert_eq(load_findings((struct span){0, 1000}, &got), 2, "what lies outside the span is not taken");
+    cr_expect(got[0].span.from == 10 && got[0].span.to == 11 && got[1].span.from == 30);
+    cr_expect(got[0].quantity == QUANTITY_LEVEL && got[0].value == 0.46 && isnan(got[0].uncertainty));
+    cr_expect(got[0].wants_hand && strcmp(got[0].text, "a") == 0);
+    OK(&state, store_findings_replace(state.store, place, 0, all, NULL, 0, &state.error));
+    cr_expect_eq(load_findings(all, &got), 2, "other kinds are left alone");
+    OK(&state, store_findings_replace(state.store, place, readings_aside, middle, NULL, 0, &state.error));
+    cr_assert_eq(load_findings(all, &got), 1);
+    cr_expect_eq(got[0].span.from, 10);
 }
 
 /* ---- pages ---- */
