@@ -120,6 +120,11 @@ static void describe_check(const struct check_result *check, struct episode *epi
         reference = "standard ";
     } else if (check->kind == CHECK_CLEANED) {
         sensor = ", cleaned sensor ";
+    } else if (check->kind == CHECK_ZERO_IN_AIR) {
+        reference = "in air: barometer ";
+    } else if (check->kind == CHECK_BAROMETERS) {
+        reference = "other barometer ";
+        sensor = ", barometer used ";
     }
     struct text text;
     text_init(&text, sizeof episode->detail - 1);

@@ -26,6 +26,7 @@ const char *part_finding_word(enum finding_kind kind)
 {
     switch (kind) {
     case FINDING_READING_SET_ASIDE: return "Hand reading set aside";
+    case FINDING_ZERO_IN_AIR: return "Pressure sensor in air";
     case FINDING_KIND_COUNT: break;
     }
     return "";

@@ -45,6 +45,7 @@ static const char *const salinity_words[] = {
     [SALINITY_STATED] = "stated",
     [SALINITY_FRESH] = "fresh",
 };
+static const char *const zero_words[] = {[ZERO_NONE] = "none", [ZERO_OFFSET] = "offset", [ZERO_LINEAR] = "linear"};
 static const char *const density_words[] = {
     [SALINITY_MEASURED] = "from the measured, else the stated salinity, temperature and pressure",
     [SALINITY_STATED] = "from the stated salinity, temperature and pressure",
@@ -265,6 +266,9 @@ static void add_settings_note(struct json *json, const struct dataset *dataset)
     json_number(json, "oxygen_sensor_pressure_hpa", sensor_pressure);
     add_seconds(json, "interval_s", station->interval);
     add_seconds(json, "settling_s", station->settling);
+    json_number(json, "reading_uncertainty_m", station->reading_uncertainty);
+    json_number(json, "reading_limit", or_off(station->reading_limit));
+    json_string(json, "zero_correction", zero_words[station->zero_correction]);
     json_number(json, "barometer_distance_m", config->pairing_distance);
     add_seconds(json, "good_air_gap_s", config->good_air_gap);
     add_seconds(json, "largest_air_gap_s", config->largest_air_gap);

@@ -59,6 +59,9 @@ enum salinity_source {
     SALINITY_FRESH,    /* 0, and density of pure water */
 };
 
+/* What is done about the zero error of a pressure sensor in air. */
+enum zero_correction { ZERO_NONE, ZERO_OFFSET, ZERO_LINEAR };
+
 struct station {
     const char *id, *name; /* id: [A-Za-z0-9._-]{1,64}, starts with a letter or digit */
     double latitude, longitude; /* degrees, WGS 84 */
@@ -73,6 +76,8 @@ struct station {
     struct word_list barometers; /* ranked ids; empty: nearest within the pairing distance */
     double reading_uncertainty; /* standard uncertainty of a level read by hand [m] */
     double reading_limit;       /* standard uncertainties beyond which a hand reading is set aside; 0: never */
+    enum zero_correction zero_correction;
+    double zero_limit;          /* a zero error in air beyond this wants a look [Pa] */
     enum salinity_source salinity_source;
     double salinity;            /* stated or fallback practical salinity; NaN none */
     double conductance_coefficient; /* linear temperature compensation per degC, 0.0191 */

@@ -62,6 +62,8 @@ uint64_t config_station_digest(const struct config *config, const struct station
                               station->tape_point,
                               station->reading_uncertainty,
                               station->reading_limit,
+                              station->zero_limit,
+                              (double)station->zero_correction,
                               station->salinity,
                               station->conductance_coefficient,
                               station->oxygen_sensor_salinity,

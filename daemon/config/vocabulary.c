@@ -90,7 +90,8 @@ static const struct rule_vocabulary rule_kinds[] = {
                     .needs = RULE_QUANTITY | RULE_LIMIT,
                     .takes = RULE_DEADBAND | RULE_STATIONS,
                     .limit_is_difference = true,
-                    .help = "a check or a second level reading disagrees with the sensor by more than the limit"},
+                    .help = "a check or a second level reading disagrees with the sensor by more than the limit; of water_pressure: its zero "
+                            "in air, against the barometer"},
     [RULE_SILENCE] = {.word = "silence",
                       .needs = RULE_WINDOW,
                       .takes = RULE_STATIONS,
@@ -200,6 +201,12 @@ const char *repeated_hour_choice(int value)
 const char *missing_hour_choice(int value)
 {
     static const char *const words[] = {[MISSING_REFUSED] = "refuse", [MISSING_SHIFTED] = "shift"};
+    return word_at(words, COUNT_OF(words), value);
+}
+
+const char *zero_correction_choice(int value)
+{
+    static const char *const words[] = {[ZERO_NONE] = "none", [ZERO_OFFSET] = "offset", [ZERO_LINEAR] = "linear"};
     return word_at(words, COUNT_OF(words), value);
 }
 

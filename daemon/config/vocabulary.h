@@ -48,6 +48,7 @@ const char *decimal_choice(int value);
 const char *repeated_hour_choice(int value);
 const char *missing_hour_choice(int value);
 const char *sandbox_choice(int value);
+const char *zero_correction_choice(int value);
 const char *archive_format_choice(int value);
 const char *mail_security_choice(int value);
 const char *body_type_choice(int value);

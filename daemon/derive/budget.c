@@ -30,7 +30,7 @@ struct level_budget budget_of_level(const struct level_situation *s)
                       square(uncertainty_rectangular(distance)) + square(uncertainty_rectangular(rise)));
     struct level_budget b = {
         .reference = known(s->reading),
-        .pressure = uncertainty_rectangular(SENSOR_LIMIT_PA) / weight,
+        .pressure = hypot(uncertainty_rectangular(SENSOR_LIMIT_PA), known(s->zero_pa)) / weight,
         .air = air / weight,
         .density = fabs(s->change) * known(s->salinity_uncertainty) * 0.00076, /* drho/rho = 0.076 % a unit of salinity */
         .closing = known(s->closing_size),

@@ -26,6 +26,7 @@ struct level_situation {
     double air_gap_hours;    /* between the two readings of the barometer */
     double barometer_distance_km, barometer_rise_m;
     int air_temperature_is_known;
+    double zero_pa;          /* standard uncertainty of a zero error that was taken off [Pa] */
     double reading;          /* standard uncertainty of a hand reading [m] */
     double closing_size;     /* m, see reference_doubts() */
 };

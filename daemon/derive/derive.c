@@ -7,6 +7,7 @@
 #include "derive/logger_clock.h"
 #include "derive/reference.h"
 #include "derive/water.h"
+#include "derive/zero.h"
 #include "model/flags.h"
 #include "science/conductance.h"
 #include "science/density.h"
@@ -53,6 +54,8 @@ static void step_salinity(struct chain *c);
 static void step_salinity_used(struct chain *c);
 static void step_air(struct chain *c);
 static void step_air_found(struct chain *c);
+static void step_zero(struct chain *c);
+static void tell_zero(struct chain *c, const struct zero_error *error);
 static void step_temperature_corrected(struct chain *c);
 static void step_conductivity_corrected(struct chain *c);
 static void step_oxygen_corrected(struct chain *c);
@@ -116,7 +119,7 @@ void derive_finish(struct arena *arena, const struct derive_input *input, struct
         .interval = ret->interval,
         .derived = ret,
     };
-    ret->checks = arena_array(arena, 4 * input->note_count + 1, sizeof *ret->checks);
+    ret->checks = arena_array(arena, 5 * input->note_count + 1, sizeof *ret->checks);
     ret->corrections = arena_array(arena, 3 * input->note_count + 1, sizeof *ret->corrections);
     ret->salinity_used = c.salinity;
     ret->salinity_used_uncertainty = arena_array(arena, n, sizeof(double));
@@ -130,6 +133,7 @@ void derive_finish(struct arena *arena, const struct derive_input *input, struct
     step_salinity_used(&c);
     step_air(&c);
     step_air_found(&c);
+    step_zero(&c);
     step_depth(&c);
     step_level(&c);
     step_oxygen(&c);
@@ -348,6 +352,66 @@ static void step_air_found(struct chain *c)
     const double *conductivity = has(c, QUANTITY_CONDUCTIVITY) ? c->record->value[QUANTITY_CONDUCTIVITY] : NULL;
     water_detect(c->n, c->record->time, c->gauge, conductivity, c->station->settling, c->water);
     mark_water(c);
+}
+
+/* ---- what the pressure sensor read in air ---- */
+
+static void step_zero(struct chain *c)
+{
+    if (!has(c, QUANTITY_WATER_PRESSURE))
+        return;
+    double *pressure = c->record->value[QUANTITY_WATER_PRESSURE];
+    const struct zero_input input = {.n = c->n,
+                                     .time = c->record->time,
+                                     .sensor = pressure,
+                                     .air = c->air,
+                                     .conductivity = has(c, QUANTITY_CONDUCTIVITY) ? c->record->value[QUANTITY_CONDUCTIVITY] : NULL,
+                                     .notes = c->input->notes,
+                                     .note_count = c->input->note_count,
+                                     .interval = c->interval,
+                                     .settling = c->station->settling};
+    struct zero_error *errors;
+    size_t count = zero_errors(c->arena, &input, &errors);
+    for (size_t k = 0; k < count; k++)
+        tell_zero(c, &errors[k]);
+    double *off = arena_array(c->arena, c->n, sizeof *off);
+    c->derived->zero_uncertainty = arena_array(c->arena, c->n, sizeof *off);
+    zero_corrections(&input, count, errors, c->station->zero_correction, off, c->derived->zero_uncertainty);
+    for (size_t i = 0; i < c->n; i++) {
+        pressure[i] -= off[i];
+        c->gauge[i] -= off[i];
+        c->record->tests[QUANTITY_WATER_PRESSURE][i] |= off[i] != 0 ? TEST_CORRECTED : 0;
+    }
+    c->derived->zero = off;
+}
+
+static void tell_zero(struct chain *c, const struct zero_error *error)
+{
+    static const char *const done[] = {[ZERO_NONE] = "reported only",
+                                       [ZERO_OFFSET] = "the error at the beginning of a stay is taken off",
+                                       [ZERO_LINEAR] = "taken off, linear between both ends of the stay"};
+    bool is_large = fabs(error->value) > c->station->zero_limit;
+    const char *text = arena_printf(c->arena, "in air, %s the water, the pressure sensor reads %.2f hPa %s than the barometer, median of %zu "
+                                    "samples, standard uncertainty %.2f hPa; %s%s",
+                                    error->is_end ? "coming out of" : "before going into", fabs(error->value) / 100,
+                                    error->value >= 0 ? "more" : "less", error->samples, error->uncertainty / 100,
+                                    done[c->station->zero_correction],
+                                    is_large ? "; beyond the limit: check or exchange the sensor" : "");
+    findings_add(&c->derived->findings, c->arena,
+                 &(struct finding){.kind = FINDING_ZERO_IN_AIR,
+                                   .span = findings_moment(error->time),
+                                   .quantity = QUANTITY_WATER_PRESSURE,
+                                   .value = error->value,
+                                   .uncertainty = error->uncertainty,
+                                   .wants_hand = is_large,
+                                   .text = text});
+    c->derived->checks[c->derived->check_count++] = (struct check_result){.time = error->time,
+                                                                         .quantity = QUANTITY_WATER_PRESSURE,
+                                                                         .kind = CHECK_ZERO_IN_AIR,
+                                                                         .note = error->note,
+                                                                         .sensor = error->sensor,
+                                                                         .reference = error->air,
+                                                                         .difference = error->value};
 }
 
 /* ---- water over the sensor ---- */
@@ -585,6 +649,7 @@ static void place_situation(const struct derived *derived, const struct derive_i
         .gravity = gravity_at(input->station->latitude, input->station->elevation),
         .salinity_uncertainty = derived->salinity_used_uncertainty[i],
         .air_gap_hours = (double)derived->air_gap[i] / (double)HOUR_MS,
+        .zero_pa = derived->zero_uncertainty ? derived->zero_uncertainty[i] : 0,
         .reading = input->station->reading_uncertainty,
     };
     if (!source)

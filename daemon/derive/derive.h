@@ -40,6 +40,8 @@ struct derived {
     size_t correction_count;
     struct findings findings;
     double *offset; /* [n] level - depth [m], NaN unknown; NULL without a pressure sensor */
+    double *zero;             /* [n] zero error in air that was taken off [Pa]; NULL without a pressure sensor */
+    double *zero_uncertainty; /* [n] Pa */
     double *salinity_used; /* [n] that density and oxygen were computed with */
     double *salinity_used_uncertainty; /* [n] */
     int64_t *air_gap;      /* [n] ms between the barometer's two readings */

@@ -88,12 +88,13 @@ struct check_result {
 /* Append only: numbers stand in the database. */
 enum finding_kind {
     FINDING_READING_SET_ASIDE, /* a hand reading that cannot be right ties nothing */
+    FINDING_ZERO_IN_AIR,       /* what a submerged pressure sensor read out of the water, less the air pressure */
     FINDING_KIND_COUNT
 };
 const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", ...; as written in files */
 
 /* Of a moment: as a check, it is told with the rows up to an hour beside it. Others are of a stretch of rows. */
-#define FINDINGS_OF_A_MOMENT (1u << FINDING_READING_SET_ASIDE)
+#define FINDINGS_OF_A_MOMENT (1u << FINDING_READING_SET_ASIDE | 1u << FINDING_ZERO_IN_AIR)
 #define FINDINGS_OF_A_STRETCH 0u
 
 /* A stretch goes on over a pause of the rows that is not longer than this. */

@@ -45,6 +45,7 @@ static void write_reading(const struct sample *s, struct writer *w);
 static void write_water(const struct sample *s, struct writer *w);
 static void write_air(const struct sample *s, struct writer *w);
 static void write_corrections(const struct sample *s, struct writer *w);
+static void write_zero(const struct sample *s, struct writer *w);
 static void write_salinity(const struct sample *s, struct writer *w);
 static void write_depth(const struct sample *s, struct writer *w);
 static void write_level(const struct sample *s, struct writer *w);
@@ -106,6 +107,7 @@ static void render(const struct sample *s, struct writer *w)
     write_water(s, w);
     write_air(s, w);
     write_corrections(s, w);
+    write_zero(s, w);
     write_salinity(s, w);
     write_depth(s, w);
     write_level(s, w);
@@ -206,6 +208,14 @@ static void write_corrections(const struct sample *s, struct writer *w)
              timestamp_print(c->to, to), timestamp_print(c->from, from), 100 * share,
              c->is_applied ? "applied" : "below the criterion, not applied", correction_rating_name(c->rating));
     }
+}
+
+static void write_zero(const struct sample *s, struct writer *w)
+{
+    double off = s->derived.zero ? s->derived.zero[s->row] : 0;
+    if (off != 0 && concerns(s, QUANTITY_LEVEL))
+        step(w, "zero in air", "%+.3f hPa taken off the pressure, standard uncertainty %.3f hPa", off / 100,
+             s->derived.zero_uncertainty[s->row] / 100);
 }
 
 static void write_salinity(const struct sample *s, struct writer *w)

@@ -3,6 +3,7 @@
 
 #include "base/timestamp.h"
 #include "derive/derive.h"
+#include "derive/zero.h"
 #include "quality/quality.h"
 
 #include <math.h>
@@ -21,6 +22,8 @@ static bool add_stretch(struct pipeline *p, uint32_t place, struct span around, 
                         struct error *error);
 static bool load_references(struct pipeline *p, uint32_t place, struct span rows, struct readings *readings,
                             struct error *error);
+static bool load_moves(struct pipeline *p, uint32_t place, struct span rows, struct readings *readings,
+                       struct error *error);
 static bool load_around(struct pipeline *p, uint32_t place, uint32_t kinds, int looks, struct span inside, int64_t reach,
                         struct readings *readings, struct error *error);
 static bool load_notes(struct pipeline *p, uint32_t place, struct span rows, struct derive_input *ret,
@@ -202,7 +205,8 @@ static bool load_input(struct pipeline *p, size_t station, uint32_t place, struc
     *ret = (struct derive_input){.config = p->config, .station = s};
     struct span rows = {span.from - quality_lead_in(p->config, s), span.to + quality_lead_out()};
     return store_readings_load(p->store, place, rows, p->arena, &ret->readings, error) &&
-           load_references(p, place, rows, &ret->readings, error) && load_notes(p, place, rows, ret, error) &&
+           load_references(p, place, rows, &ret->readings, error) &&
+           load_moves(p, place, rows, &ret->readings, error) && load_notes(p, place, rows, ret, error) &&
            load_sources(p, s, ret, error);
 }
 
@@ -215,6 +219,30 @@ static bool load_references(struct pipeline *p, uint32_t place, struct span rows
     struct span inside = {rows.from + HOUR_MS, rows.to - HOUR_MS};
     return load_around(p, place, LEVEL_NOTES, LEVEL_LOOKS, inside, HOUR_MS, readings, error) &&
            load_around(p, place, CHECK_NOTES, LOOKS, inside, VISIT_LENGTH + HOUR_MS, readings, error);
+}
+
+/* The zero error of the pressure sensor comes from the samples in air at both ends of each stay that is touched. */
+static bool load_moves(struct pipeline *p, uint32_t place, struct span rows, struct readings *readings,
+                       struct error *error)
+{
+    int64_t first = rows.from, last = rows.to, reach = ZERO_REACH + HOUR_MS, at;
+    if (readings->n > 0) {
+        first = readings->time[0] < first ? readings->time[0] : first;
+        last = readings->time[readings->n - 1] > last ? readings->time[readings->n - 1] : last;
+    }
+    if (!store_note_before(p->store, place, MOVE_NOTES, first, &at, error))
+        return false;
+    at = at == TIME_NONE ? first : at;
+    for (bool is_beyond = false; !is_beyond; at++) {
+        if (!store_note_after(p->store, place, MOVE_NOTES, at, &at, error))
+            return false;
+        if (at == TIME_NONE)
+            return true;
+        if (!add_stretch(p, place, (struct span){at - reach, at + reach}, readings, error))
+            return false;
+        is_beyond = at > last;
+    }
+    return true;
 }
 
 /* Readings within `reach` of the nearest `looks` notes of these kinds on each side of the span. */

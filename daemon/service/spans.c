@@ -6,11 +6,20 @@
 #include "derive/correct.h"
 #include "derive/derive.h"
 #include "derive/reference.h"
+#include "derive/zero.h"
 #include "quality/quality.h"
 
+/* Notes that act on the rows from one to the next. */
+struct tie {
+    uint32_t kinds;
+    int looks;     /* how many notes on each side are touched */
+    int64_t reach; /* samples so near to one shape it */
+    int64_t visit; /* notes so near to each other act together */
+};
+
 static bool clamp_to_data(struct pipeline *p, size_t station, struct span *span, bool *ret_is_empty, struct error *error);
-static bool widen(struct pipeline *p, uint32_t place, struct span *span, struct error *error);
-static bool widen_to(struct pipeline *p, uint32_t place, uint32_t kinds, int looks, int64_t visit, struct span *span,
+static bool widen(struct pipeline *p, size_t station, struct span *span, struct error *error);
+static bool widen_to(struct pipeline *p, uint32_t place, struct tie tie, struct span *span,
                      struct error *error);
 static bool add(struct pipeline *p, size_t station, struct span span, struct error *error);
 
@@ -20,7 +29,7 @@ bool spans_dirty_by_readings(struct pipeline *p, size_t station, struct span cha
 {
     struct span span = {changed.from - quality_lead_out(), changed.to + quality_lead_in(p->config, &p->config->stations[station])};
     struct span tied = changed;
-    if (!widen(p, p->station_places[station], &tied, error))
+    if (!widen(p, station, &tied, error))
         return false;
     span.from = tied.from < span.from ? tied.from : span.from;
     span.to = tied.to > span.to ? tied.to : span.to;
@@ -59,29 +68,38 @@ bool spans_dirty_by_note(struct pipeline *p, size_t station, const struct note *
         span.from = before == TIME_NONE ? 0 : before - HOUR_MS;
         span.to = after == TIME_NONE ? TIME_FOREVER : after + HOUR_MS;
     }
-    if (bit & (LEVEL_NOTES | MOVE_NOTES | CLOCK_NOTES | CHECK_NOTES) && !widen(p, place, &span, error))
+    if (bit & (LEVEL_NOTES | MOVE_NOTES | CLOCK_NOTES | CHECK_NOTES) && !widen(p, station, &span, error))
         return false;
     return add(p, station, span, error);
 }
 
 /* Hand readings tie the level, and checks correct the sensors, from one visit to the next: where a span touches one, it
  * reaches from the one before to the one after; a hand reading also decides whether its neighbours can be right. */
-static bool widen(struct pipeline *p, uint32_t place, struct span *span, struct error *error)
+static bool widen(struct pipeline *p, size_t station, struct span *span, struct error *error)
 {
-    struct span tied = *span, checked = *span;
-    if (!widen_to(p, place, LEVEL_NOTES, 1 + READING_NEIGHBOURS, 0, &tied, error) ||
-        !widen_to(p, place, CHECK_NOTES, 1, VISIT_LENGTH, &checked, error))
-        return false;
-    span->from = tied.from < checked.from ? tied.from : checked.from;
-    span->to = tied.to > checked.to ? tied.to : checked.to;
+    uint32_t place = p->station_places[station];
+    const struct tie ties[] = {{LEVEL_NOTES, 1 + READING_NEIGHBOURS, REFERENCE_REACH, 0},
+                               {CHECK_NOTES, 1, REFERENCE_REACH, VISIT_LENGTH},
+                               {MOVE_NOTES, 1, ZERO_REACH, 0}};
+    bool corrects_zero = p->config->stations[station].zero_correction != ZERO_NONE;
+    struct span wide = *span;
+    for (size_t k = 0; k < COUNT_OF(ties) - !corrects_zero; k++) {
+        struct span tied = *span;
+        if (!widen_to(p, place, ties[k], &tied, error))
+            return false;
+        wide.from = tied.from < wide.from ? tied.from : wide.from;
+        wide.to = tied.to > wide.to ? tied.to : wide.to;
+    }
+    *span = wide;
     return true;
 }
 
-/* To `looks` notes on each side. `visit`: notes of these kinds so near to each other act together. */
-static bool widen_to(struct pipeline *p, uint32_t place, uint32_t kinds, int looks, int64_t visit, struct span *span,
+static bool widen_to(struct pipeline *p, uint32_t place, struct tie tie, struct span *span,
                      struct error *error)
 {
-    int64_t low = span->from - REFERENCE_REACH, high = span->to == TIME_FOREVER ? span->to : span->to + REFERENCE_REACH;
+    uint32_t kinds = tie.kinds;
+    int64_t visit = tie.visit;
+    int64_t low = span->from - tie.reach, high = span->to == TIME_FOREVER ? span->to : span->to + tie.reach;
     int64_t first, before, last, after;
     if (!store_note_after(p->store, place, kinds, low, &first, error))
         return false;
@@ -91,12 +109,12 @@ static bool widen_to(struct pipeline *p, uint32_t place, uint32_t kinds, int loo
         return false;
     before = first;
     after = last;
-    for (int k = 0; k < looks; k++)
+    for (int k = 0; k < tie.looks; k++)
         if ((before != TIME_NONE && !store_note_before(p->store, place, kinds, before - visit, &before, error)) ||
             (after != TIME_NONE && !store_note_after(p->store, place, kinds, after + visit + 1, &after, error)))
             return false;
-    int64_t from = before == TIME_NONE ? 0 : before - REFERENCE_REACH;
-    int64_t to = after == TIME_NONE ? TIME_FOREVER : after + REFERENCE_REACH + visit;
+    int64_t from = before == TIME_NONE ? 0 : before - tie.reach;
+    int64_t to = after == TIME_NONE ? TIME_FOREVER : after + tie.reach + visit;
     span->from = from < span->from ? from : span->from;
     span->to = to > span->to ? to : span->to;
     return true;

@@ -175,6 +175,9 @@ static void make_station(struct config *config, struct arena *arena)
         .oxygen_sensor_salinity = 0,
         .oxygen_sensor_pressure = 101325,
         .settling = 30 * MINUTE_MS,
+        .reading_uncertainty = 0.002,
+        .reading_limit = 6,
+        .zero_limit = 500,
     };
 }
 

@@ -18,6 +18,7 @@ void site_init(struct site *site, struct arena *arena, size_t n, int64_t interva
                                      .sensor_elevation = NAN,
                                      .tape_point = NAN,
                                      .reading_uncertainty = 0.002,
+                                     .zero_limit = 500,
                                      .datum = "",
                                      .salinity_source = SALINITY_FRESH,
                                      .salinity = NAN,
