@@ -47,9 +47,7 @@ void history_render(const struct history *history, struct text *ret)
     }
     for (size_t k = 0; k < history->revision_count; k++) {
         const struct history_revision *revision = &history->revisions[k];
-        text_puts(ret, "revision,");
-        text_integer(ret, revision->number);
-        text_printf(ret, ",%s,,,,%04d-%02d,", timestamp_print(revision->arrived, time), revision->month / 12,
+        text_printf(ret, "revision,,%s,,,,%04d-%02d,", timestamp_print(revision->arrived, time), revision->month / 12,
                     revision->month % 12 + 1);
         text_integer(ret, revision->revision);
         text_printf(ret, ",%s\n", timestamp_print(revision->last_time, time));
@@ -143,8 +141,7 @@ static bool read_revision(char *const cells[CELLS], struct history_revision *ret
     struct civil civil = timestamp_to_civil(first);
     ret->month = civil.year * 12 + civil.month - 1;
     ret->last_time = TIME_NONE;
-    return read_integer(cells[CELL_NUMBER], &ret->number) && ret->number > 0 &&
-           read_time(cells[CELL_ARRIVED], &ret->arrived) && read_integer(cells[CELL_REVISION], &ret->revision) &&
+    return !*cells[CELL_NUMBER] && read_time(cells[CELL_ARRIVED], &ret->arrived) && read_integer(cells[CELL_REVISION], &ret->revision) &&
            ret->revision > 0 && (strcmp(cells[CELL_LAST], "-") == 0 || read_time(cells[CELL_LAST], &ret->last_time));
 }
 

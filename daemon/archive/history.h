@@ -3,8 +3,8 @@
  *
  * One file in the folder of each station and barometer, and one below network/, beside the manifest and listed in it. From
  * it and the originals a lost database is made again: under which name a drop arrived, when, and in which order, and which
- * revisions readers were told of. Plain CSV: a heading, then one line for each drop, then one for each revision, both by
- * number; no cell is ever quoted, since the path is percent-encoded (RFC 3986) where a byte is none of [A-Za-z0-9._~/-]. */
+ * revisions readers were told of. Plain CSV: a heading, then one line for each drop, then one for each revision, those
+ * by number, these by what was known then and month; no cell is ever quoted, since the path is percent-encoded (RFC 3986) where a byte is none of [A-Za-z0-9._~/-]. */
 #ifndef RILLWARD_ARCHIVE_HISTORY_H
 #define RILLWARD_ARCHIVE_HISTORY_H
 
@@ -21,8 +21,8 @@ struct history_drop {
 };
 
 struct history_revision {
-    int64_t number, arrived; /* arrived: of the newest drop known then, ms UTC */
-    int32_t month;           /* year * 12 + month - 1 */
+    int64_t arrived; /* of the newest drop known then, ms UTC */
+    int32_t month;   /* year * 12 + month - 1 */
     int64_t revision;
     int64_t last_time; /* of the record's last row; TIME_NONE */
 };

@@ -5,6 +5,7 @@
 
 #include <fcntl.h>
 #include <signal.h>
+#include <stdatomic.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -15,9 +16,9 @@ static void end_here(void);
 
 void crash_point(const char *name, const char *subject)
 {
-    static long count; /* points are passed on the main thread only */
+    static atomic_long passed; /* by the workers too */
     const char *at = getenv("RILLWARD_CRASH_AT"), *on = getenv("RILLWARD_CRASH_ON");
-    count++;
+    long count = atomic_fetch_add(&passed, 1) + 1;
     write_down(name);
     if (at && strtol(at, NULL, 10) == count)
         end_here();

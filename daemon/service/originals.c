@@ -76,7 +76,7 @@ bool originals_restore_products(struct pipeline *p, const struct archive_owner *
             return false;
     for (size_t k = 0; k < history.revision_count; k++) {
         const struct history_revision *r = &history.revisions[k];
-        struct revision_fact fact = {owner->place, r->month, r->revision, r->last_time, r->arrived, r->number};
+        struct revision_fact fact = {owner->place, r->month, r->revision, r->last_time, r->arrived};
         if (!store_revision_restore(p->store, &fact, error))
             return false;
     }

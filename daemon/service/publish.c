@@ -11,6 +11,7 @@
 #include "service/batch.h"
 #include "service/dataset_load.h"
 
+#include <poll.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -93,6 +94,13 @@ int publisher_fd(const struct publisher *publisher)
 bool publisher_is_busy(const struct publisher *publisher)
 {
     return publisher->on_way != NULL;
+}
+
+void publisher_wait(const struct publisher *publisher)
+{
+    struct pollfd next = {.fd = publisher_fd(publisher), .events = POLLIN};
+    if (publisher_is_busy(publisher))
+        (void)poll(&next, 1, -1);
 }
 
 bool publish_months(struct pipeline *p, struct publisher *publisher, bool with_dirty, bool *ret_worked,

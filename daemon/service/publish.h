@@ -20,6 +20,8 @@ void publisher_trim(struct publisher *publisher);
 
 int publisher_fd(const struct publisher *publisher); /* readable while something may be there to enter */
 bool publisher_is_busy(const struct publisher *publisher);
+/* Until something may be there to enter; at once where nothing is on its way. */
+void publisher_wait(const struct publisher *publisher);
 
 /* Enter the months that were written, and give due ones to the workers; ret_worked false when there was neither. Files
  * first, then the transaction that says so. `with_dirty`: also months that will soon be derived again. */

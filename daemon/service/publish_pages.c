@@ -289,7 +289,7 @@ static bool render_history(struct pipeline *p, uint32_t place, enum archive_plac
         memcpy(drop->sha256, drops[k].sha256, SHA256_HEX_SIZE);
     }
     for (size_t k = 0; k < history.revision_count; k++)
-        history.revisions[k] = (struct history_revision){revisions[k].number, revisions[k].arrived, revisions[k].month,
+        history.revisions[k] = (struct history_revision){revisions[k].arrived, revisions[k].month,
                                                          revisions[k].revision, revisions[k].last_time};
     history_render(&history, &batch_add(batch, path, place)->content);
     return true;

@@ -5,6 +5,7 @@
 #include "base/timestamp.h"
 #include "service/originals.h"
 #include "service/pipeline.h"
+#include "service/publish.h"
 
 #include <errno.h>
 #include <limits.h>
@@ -44,6 +45,7 @@ static bool make_place_again(struct rebuild *r, const struct archive_owner *owne
 static bool read_originals_again(struct rebuild *r, uint32_t place, bool *ret_is_whole, struct error *error);
 static bool forget_damaged_products(struct rebuild *r, const struct archive_owner *owner, struct error *error);
 static bool finish_work(struct rebuild *r, struct error *error);
+static bool publish_more(struct rebuild *r, struct publisher *publisher, bool *ret_is_busy, struct error *error);
 static bool tell_damaged(struct rebuild *r, struct error *error);
 static void count_finding(void *context, const char *path, const char *what);
 static void show(const struct rebuild *r, const char *what, size_t done, size_t total);
@@ -329,12 +331,28 @@ static bool finish_work(struct rebuild *r, struct error *error)
     while (worked && !is_asked_to_stop(r))
         if (!pipeline_derive(&r->pipeline, r->options->now, &worked, error))
             return false;
-    worked = true;
-    while (worked && !is_asked_to_stop(r)) {
+    struct publisher *publisher = publisher_open(r->pipeline.config, error);
+    bool ok = publisher != NULL, is_busy = ok;
+    while (ok && is_busy && !is_asked_to_stop(r)) {
         show(r, "files of the archive, pieces of work", pieces++, 0);
-        if (!pipeline_publish(&r->pipeline, &worked, error))
-            return false;
+        ok = publish_more(r, publisher, &is_busy, error);
     }
+    publisher_close(publisher);
+    return ok;
+}
+
+static bool publish_more(struct rebuild *r, struct publisher *publisher, bool *ret_is_busy, struct error *error)
+{
+    bool worked;
+    if (!publish_months(&r->pipeline, publisher, false, &worked, error))
+        return false;
+    if (!worked && publisher_is_busy(publisher)) {
+        publisher_wait(publisher);
+        worked = true;
+    }
+    if (!worked && !publish_pages(&r->pipeline, &worked, error))
+        return false;
+    *ret_is_busy = worked;
     return true;
 }
 

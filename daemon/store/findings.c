@@ -9,6 +9,8 @@
 /* No piece is longer: what is derived at once is not. Bounds the search to what lies near. */
 #define LONGEST_PIECE (100 * DAY_MS)
 
+#define FINDING_COLUMNS "from_, to_, kind, quantity, value, uncertainty, wants_hand, text"
+
 static bool remove_inside(struct store *store, uint32_t place, uint32_t kinds, struct span span, struct error *error);
 static int64_t longest_before(int64_t time);
 static struct finding read_finding(struct arena *arena, sqlite3_stmt *row);
@@ -25,7 +27,8 @@ bool store_findings_replace(struct store *store, uint32_t place, uint32_t kinds,
         int64_t to = f->span.to > span.to ? span.to : f->span.to;
         if (!(kinds >> f->kind & 1) || from >= to)
             continue;
-        ok = database_run(store, error, "INSERT OR REPLACE INTO finding VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9)", "iiiiiddit",
+        ok = database_run(store, error, "INSERT OR REPLACE INTO finding(place, " FINDING_COLUMNS ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9)",
+                          "iiiiiddit",
                           (int64_t)place, from, to, (int64_t)f->kind, (int64_t)f->quantity, f->value, f->uncertainty,
                           (int64_t)f->wants_hand, f->text);
     }
@@ -37,7 +40,7 @@ bool store_findings_load(struct store *store, uint32_t place, struct span span, 
 {
     CLEANUP(database_reset) sqlite3_stmt *row =
         database_start(store, error,
-                       "SELECT from_, to_, kind, quantity, value, uncertainty, wants_hand, text FROM finding"
+                       "SELECT " FINDING_COLUMNS " FROM finding"
                        " WHERE place = ?1 AND from_ > ?4 AND from_ < ?3 AND to_ > ?2 ORDER BY kind, quantity, from_, text",
                        "iiii", (int64_t)place, span.from, span.to, longest_before(span.from));
     struct finding *list = NULL;
@@ -63,8 +66,8 @@ bool store_findings_load(struct store *store, uint32_t place, struct span span, 
 static bool remove_inside(struct store *store, uint32_t place, uint32_t kinds, struct span span, struct error *error)
 {
     return database_run(store, error,
-                        "INSERT OR REPLACE INTO finding SELECT place, ?2, to_, kind, quantity, value, uncertainty,"
-                        " wants_hand, text FROM finding"
+                        "INSERT OR REPLACE INTO finding(place, " FINDING_COLUMNS ")"
+                        " SELECT place, ?2, to_, kind, quantity, value, uncertainty, wants_hand, text FROM finding"
                         " WHERE place = ?1 AND from_ > ?4 AND from_ < ?2 AND to_ > ?2 AND (?3 >> kind) & 1 = 1",
                         "iiii", (int64_t)place, span.to, (int64_t)kinds, longest_before(span.to)) &&
            database_run(store, error,

@@ -39,9 +39,9 @@ bool store_page_restore(struct store *store, const struct page_fact *page, struc
 bool store_revision_restore(struct store *store, const struct revision_fact *r, struct error *error)
 {
     return database_run(store, error,
-                        "INSERT OR IGNORE INTO revision(place, month, revision, last_time, arrived, number)"
-                        " VALUES(?1, ?2, ?3, ?4, ?5, CASE WHEN ?6 IN (SELECT number FROM revision) THEN NULL ELSE ?6 END)",
-                        "iiiTii", (int64_t)r->place, (int64_t)r->month, r->revision, r->last_time, r->arrived, r->number);
+                        "INSERT OR IGNORE INTO revision(place, month, revision, last_time, arrived)"
+                        " VALUES(?1, ?2, ?3, ?4, ?5)",
+                        "iiiTi", (int64_t)r->place, (int64_t)r->month, r->revision, r->last_time, r->arrived);
 }
 
 bool store_file_forget(struct store *store, const char *path, struct error *error)

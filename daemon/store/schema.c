@@ -166,18 +166,22 @@ static const char answers[] =
     "  UNIQUE(path, key)\n"
     ") STRICT;\n"
     "CREATE INDEX answer_line_by_time ON answer_line(at);\n";
+
 static const char rebuilding[] =
     "CREATE TABLE rebuild_due( -- places that an interrupted rebuild has still to do\n"
     "  place INTEGER PRIMARY KEY\n"
     ") STRICT;\n";
+
 static const char findings[] =
     /* rebuildable */
     "CREATE TABLE finding( -- what the chain did and saw on the way, in words\n"
-    "  place INTEGER NOT NULL, from_ INTEGER NOT NULL, to_ INTEGER NOT NULL,\n"
+    /* The columns of the key come first: elsewise the check of SQLite 3.40 sees NULL where there is none. */
+    "  place INTEGER NOT NULL, from_ INTEGER NOT NULL,\n"
     "  kind INTEGER NOT NULL, quantity INTEGER NOT NULL, -- enums; the count of quantities: of all\n"
+    "  text TEXT NOT NULL,\n"
+    "  to_ INTEGER NOT NULL,\n"
     "  value REAL, uncertainty REAL, -- inside units\n"
     "  wants_hand INTEGER NOT NULL,  -- 1: somebody should look\n"
-    "  text TEXT NOT NULL,\n"
     "  PRIMARY KEY(place, from_, kind, quantity, text)\n"
     ") STRICT, WITHOUT ROWID;\n";
 

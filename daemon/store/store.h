@@ -321,7 +321,6 @@ struct revision_fact {
     int64_t revision;
     int64_t last_time; /* of the record's last row; TIME_NONE */
     int64_t arrived;   /* of the newest drop known when it was published; set by the store */
-    int64_t number;    /* in that order; set by the store */
 };
 /* Adds it where it is not known yet. */
 bool store_revision_add(struct store *store, const struct revision_fact *revision, struct error *error);
@@ -358,7 +357,7 @@ bool store_place_forget(struct store *store, uint32_t place, struct error *error
 bool store_place_renew(struct store *store, uint32_t place, struct error *error);
 /* What is known of a drop but for its number, which must be known. */
 bool store_drop_replace(struct store *store, const struct drop_fact_row *drop, struct error *error);
-/* As it was published before, where nothing is known of it; both take their numbers along where those are free. */
+/* As it was published before, where nothing is known of it; a drop takes its number along where that is free. */
 bool store_page_restore(struct store *store, const struct page_fact *page, struct error *error);
 bool store_revision_restore(struct store *store, const struct revision_fact *revision, struct error *error);
 bool store_file_forget(struct store *store, const char *path, struct error *error);

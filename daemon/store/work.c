@@ -6,7 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define REVISION_COLUMNS "place, month, revision, last_time, arrived, number"
+#define REVISION_COLUMNS "place, month, revision, last_time, arrived"
 #define CHECK_COLUMNS "time, quantity, kind, note, sensor, reference, difference, is_first"
 
 static struct check_result read_check(sqlite3_stmt *row);
@@ -238,7 +238,8 @@ bool store_revisions_of_place(struct store *store, uint32_t place, struct arena 
                               size_t *ret_n, struct error *error)
 {
     CLEANUP(database_reset) sqlite3_stmt *row = database_start(
-        store, error, "SELECT " REVISION_COLUMNS " FROM revision WHERE place = ?1 ORDER BY number", "i", (int64_t)place);
+        store, error, "SELECT " REVISION_COLUMNS " FROM revision WHERE place = ?1 ORDER BY arrived, month, revision", "i",
+        (int64_t)place);
     struct revision_fact *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -339,8 +340,7 @@ static struct page_fact read_page(struct arena *arena, sqlite3_stmt *row)
 static struct revision_fact read_revision(sqlite3_stmt *row)
 {
     return (struct revision_fact){(uint32_t)sqlite3_column_int64(row, 0), (int32_t)sqlite3_column_int64(row, 1),
-                                  sqlite3_column_int64(row, 2), column_time(row, 3), sqlite3_column_int64(row, 4),
-                                  sqlite3_column_int64(row, 5)};
+                                  sqlite3_column_int64(row, 2), column_time(row, 3), sqlite3_column_int64(row, 4)};
 }
 
 static struct file_fact read_file(struct arena *arena, sqlite3_stmt *row)

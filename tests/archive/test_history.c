@@ -36,18 +36,18 @@ static bool reads(const char *bytes)
 Test(history, writes_one_line_for_each_drop_and_revision)
 {
     struct history_drop drops[] = {{3, 1777682700250, A64, "originals/aaaa_a.csv", "crew 1/a,b.csv"}};
-    struct history_revision revisions[] = {{7, 1777682700000, 2026 * 12 + 4, 2, TIME_NONE}};
+    struct history_revision revisions[] = {{1777682700000, 2026 * 12 + 4, 2, TIME_NONE}};
     history_render(&(struct history){drops, 1, revisions, 1}, &text);
     cr_expect_str_eq(text.bytes,
                      HEADING "drop,3,2026-05-02T00:45:00.250Z," A64 ",originals/aaaa_a.csv,crew%201/a%2Cb.csv,,,\n"
-                             "revision,7,2026-05-02T00:45:00Z,,,,2026-05,2,-\n");
+                             "revision,,2026-05-02T00:45:00Z,,,,2026-05,2,-\n");
 }
 
 Test(history, reads_back_what_it_wrote_with_any_bytes_in_a_path)
 {
     const char *path = "n\xff\n\"=%/\xc3\xa9~.csv";
     struct history_drop drops[] = {{1, 5, A64, "originals/x", path}, {2, 1777682700250, A64, "originals/y", "y"}};
-    struct history_revision revisions[] = {{1, 9, 12 * 1999, 1, 946684799000}};
+    struct history_revision revisions[] = {{9, 12 * 1999, 1, 946684799000}};
     history_render(&(struct history){drops, 2, revisions, 1}, &text);
     cr_assert(reads(text.bytes), "%s", error.text);
     cr_assert_eq(history.drop_count, 2);
@@ -71,8 +71,8 @@ Test(history, refuses_what_it_does_not_write_and_names_the_line)
         "drop,1,yesterday," A64 ",originals/x,a,,,",
         "drop,1,2026-05-02T00:45:00Z,abc,originals/x,a,,,",
         "drop,1,2026-05-02T00:45:00Z," A64 ",originals/x,a,,,,", /* a cell too many */
-        "revision,1,2026-05-02T00:45:00Z,,,,2026-13,1,-",
-        "revision,1,2026-05-02T00:45:00Z,,,,2026-12,0,-",
+        "revision,,2026-05-02T00:45:00Z,,,,2026-13,1,-",
+        "revision,,2026-05-02T00:45:00Z,,,,2026-12,0,-",
         "note,1,2026-05-02T00:45:00Z,,,,2026-12,1,-",
     };
     for (size_t i = 0; i < COUNT_OF(wrong); i++) {
