@@ -46,6 +46,7 @@ static const struct archive_writer writers[] = {
     {".xlsx", "workbook", false, FORMAT_XLSX, write_xlsx},
     {".xml", "WaterML", false, FORMAT_WATERML, write_waterml},
     {".svg", "chart", false, FORMAT_CHART, chart_render},
+    {".png", "chart for print", false, FORMAT_PNG, chart_render_png},
 };
 _Static_assert(COUNT_OF(writers) <= ARCHIVE_WRITERS_MAX, "callers have room for all");
 

@@ -3,88 +3,32 @@
 
 #include "archive/chart_panel.h"
 #include "archive/say.h"
+#include "archive/scene.h"
 #include "archive/summary.h"
 #include "base/timestamp.h"
 
-#include <string.h>
+#include <math.h>
 
-enum { HEAD = 52, PANEL_HEAD = 40, DAYS = 38, KEY = 66, KEY_ROW = 19 };
-
-static void add_head(const struct dataset *dataset, int height, struct text *text);
-static void add_days(const struct dataset *dataset, int top, struct text *text);
-static void add_key(unsigned marks, int top, struct text *text);
-static void add_key_item(struct text *text, const char *x, int y, int item);
-static void add_offset(struct text *text, int64_t offset);
-
-/* Okabe-Ito colours as far as they stand out by 3:1 from the ground, light and dark. */
-static const char style[] =
-    "<style>\n"
-    ":root{--paper:#fff;--ink:#1b2428;--soft:#55636a;--grid:#e6eae9;--base:#9aa5a9;--line:#0072b2;--raw:#8a959a;"
-    "--doubt:#d55e00;--ring:#fff;--hatch:#e69f00;--hand:#cc79a7;color-scheme:light dark}\n"
-    "@media (prefers-color-scheme:dark){:root{--paper:#14191b;--ink:#e4e9e9;--soft:#a3afb3;--grid:#273034;"
-    "--base:#66747a;--line:#56b4e9;--raw:#849297;--doubt:#f08a3c;--ring:#14191b;--hatch:#e69f00;--hand:#e3a3c6}}\n"
-    "@media print{:root{--paper:#fff;--ink:#000;--soft:#444;--grid:#ddd;--base:#888;--line:#0072b2;--raw:#777;"
-    "--doubt:#d55e00;--ring:#fff;--hand:#cc79a7}}\n"
-    "svg svg{overflow:visible}\n"
-    ".paper{fill:var(--paper)}\n"
-    "text{font:12px system-ui,\"Segoe UI\",Roboto,\"Helvetica Neue\",Arial,sans-serif;fill:var(--ink)}\n"
-    ".title{font-size:16px;font-weight:600}\n"
-    ".name{font-size:13px;font-weight:600}\n"
-    ".soft,.tick,.day{fill:var(--soft);font-weight:400}\n"
-    ".tick{text-anchor:end;font-size:11px;font-variant-numeric:tabular-nums;transform:translate(-8px,4px)}\n"
-    ".day{text-anchor:middle;font-size:11px}\n"
-    ".grid{stroke:var(--grid)}\n"
-    ".base{stroke:var(--base)}\n"
-    "svg .lines{overflow:hidden}\n"
-    ".lines path{fill:none;vector-effect:non-scaling-stroke;stroke-linejoin:round;stroke-linecap:round}\n"
-    ".lines .finished{stroke:var(--line);stroke-width:1.5}\n"
-    ".lines .raw{stroke:var(--raw);stroke-width:1}\n"
-    ".lines .doubt{stroke:var(--doubt);stroke-width:1.5}\n"
-    ".lines .band{fill:var(--line);fill-opacity:.18}\n"
-    ".limit{stroke:var(--ink);stroke-dasharray:5 4}\n"
-    ".limit-name,.called,.closing,.tick{font-size:11px;paint-order:stroke;stroke:var(--paper);stroke-width:3px;"
-    "stroke-linejoin:round}\n"
-    ".called{font-weight:600}\n"
-    ".left{text-anchor:end}\n"
-    ".episode{fill:var(--hatch);fill-opacity:.16;stroke:var(--hatch)}\n"
-    ".hatch{fill:url(#hatch)}\n"
-    ".stripe{stroke:var(--hatch);stroke-width:1.4}\n"
-    ".gap{fill:var(--soft)}\n"
-    ".ring{fill:var(--ring);stroke:var(--doubt);stroke-width:1.6}\n"
-    ".cross{stroke:var(--ink);stroke-width:1.6;fill:none}\n"
-    ".diamond{fill:var(--hand);stroke:var(--ink);stroke-width:1.2}\n"
-    ".narrow{display:none}\n"
-    "@media (max-width:860px){.tick{text-anchor:start;transform:translate(3px,-3px)}"
-    ".edge{display:none}}\n"
-    "@media (max-width:640px){.wide{display:none}.narrow{display:inline}"
-    ".title{font-size:14px}}\n"
-    "</style>\n";
-
-static const char shapes[] =
-    "<defs>\n"
-    "<pattern id=\"hatch\" width=\"7\" height=\"7\" patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\">"
-    "<path class=\"stripe\" d=\"M0 0V7\"/></pattern>\n"
-    "<circle id=\"ring\" class=\"ring\" r=\"3\"/>\n"
-    "<path id=\"cross\" class=\"cross\" d=\"M-3-3 3 3M3-3-3 3\"/>\n"
-    "<path id=\"diamond\" class=\"diamond\" d=\"M0-5 5 0 0 5-5 0Z\"/>\n"
-    "</defs>\n";
-
-/* What the key shows, in this order: mark (0: always), its picture around (8,-4), its words. */
-static const struct {
-    unsigned mark;
-    const char *picture, *words;
-} key_items[] = {
-    {0, "<path stroke=\"var(--line)\" stroke-width=\"2\" d=\"M0-4H18\"/>", "finished"},
-    {MARK_RAW, "<path stroke=\"var(--raw)\" d=\"M0-4H18\"/>", "measured"},
-    {MARK_BAND, "<path fill=\"var(--line)\" fill-opacity=\".25\" d=\"M0-10H18V2H0Z\"/>", "95\u00a0% band"},
-    {MARK_HAND, "<use href=\"#diamond\" x=\"9\" y=\"-4\"/>", "by hand"},
-    {MARK_LIMIT, "<path class=\"limit\" d=\"M0-4H18\"/>", "limit"},
-    {MARK_EPISODE, "<path class=\"episode\" d=\"M0-10H18V2H0Z\"/><path class=\"hatch\" d=\"M0-10H18V2H0Z\"/>",
-     "rule met"},
-    {MARK_SUSPECT, "<use href=\"#ring\" x=\"9\" y=\"-4\"/>", "suspect"},
-    {MARK_FAIL, "<use href=\"#cross\" x=\"9\" y=\"-4\"/>", "fail"},
-    {MARK_MISSING, "<path class=\"gap\" d=\"M0-6H18V-1H0Z\"/>", "missing"},
+enum {
+    HEAD = 52, /* px, as all here */
+    PANEL_HEAD = 40,
+    DAYS = 38,
+    KEY = 66,
+    PRINT_WIDTH = 1200,
+    EPISODE_WIDTH = 600,
+    EPISODE_HEIGHT = 250,
+    EPISODE_TOP = 64,
+    EPISODE_PLOT = 132,
+    SHARP = 2, /* dots for each px */
+    LONGEST_DESCRIPTION = 4096,
 };
+
+static void draw_month(const struct dataset *dataset, struct scene *scene);
+static void draw_head(const struct dataset *dataset, struct scene *scene);
+static void draw_zone(const struct dataset *dataset, int top, struct scene *scene);
+static void describe(const struct dataset *dataset, struct text *ret);
+static void name_month(const struct dataset *dataset, struct text *ret);
+static void draw_episode_head(const struct dataset *dataset, const struct rule *rule, struct scene *scene);
 
 size_t chart_panels(const struct record *record, enum quantity ret[CHART_PANELS_MAX])
 {
@@ -110,12 +54,19 @@ int chart_height(const enum quantity *panels, size_t n)
 
 void chart_describe(const struct dataset *dataset, struct text *ret)
 {
+    struct text plain;
+    text_init(&plain, LONGEST_DESCRIPTION);
+    describe(dataset, &plain);
+    say(ret, plain.bytes);
+    text_done(&plain);
+}
+
+static void describe(const struct dataset *dataset, struct text *ret)
+{
     enum quantity panels[CHART_PANELS_MAX];
     size_t n = chart_panels(&dataset->record, panels);
-    say(ret, dataset->station->name);
-    text_puts(ret, ", ");
-    summary_add_month(ret, dataset->year, dataset->month);
-    text_puts(ret, ".");
+    name_month(dataset, ret);
+    text_putc(ret, '.');
     if (n == 0)
         text_puts(ret, " No usable values.");
     for (size_t k = 0; k < n; k++) {
@@ -124,97 +75,135 @@ void chart_describe(const struct dataset *dataset, struct text *ret)
     }
 }
 
+static void name_month(const struct dataset *dataset, struct text *ret)
+{
+    text_puts(ret, dataset->station->name);
+    text_puts(ret, ", ");
+    summary_add_month(ret, dataset->year, dataset->month);
+}
+
 void chart_render(const struct dataset *dataset, struct text *ret)
+{
+    struct scene scene;
+    scene_init(&scene);
+    draw_month(dataset, &scene);
+    scene_write_svg(&scene, ret);
+    scene_done(&scene);
+}
+
+void chart_render_png(const struct dataset *dataset, struct text *ret)
+{
+    struct scene scene;
+    scene_init(&scene);
+    draw_month(dataset, &scene);
+    scene_write_png(&scene, PRINT_WIDTH, SHARP, ret);
+    scene_done(&scene);
+}
+
+/* ---- a month ---- */
+
+static void draw_month(const struct dataset *dataset, struct scene *scene)
 {
     enum quantity panels[CHART_PANELS_MAX];
     size_t n = chart_panels(&dataset->record, panels);
-    add_head(dataset, chart_height(panels, n), ret);
+    scene->height = chart_height(panels, n);
+    draw_head(dataset, scene);
     int top = HEAD;
-    unsigned marks = 0;
     for (size_t k = 0; k < n; k++) {
         top += PANEL_HEAD;
-        marks |= chart_panel_render(dataset, panels[k], top, ret);
-        top += chart_panel_height(panels[k]);
+        struct panel panel = {.dataset = dataset,
+                              .scene = scene,
+                              .quantity = panels[k],
+                              .top = top,
+                              .height = chart_panel_height(panels[k])};
+        chart_panel_draw(&panel);
+        top += panel.height;
     }
-    add_days(dataset, top, ret);
-    add_key(marks, top + DAYS, ret);
-    text_puts(ret, "</svg>\n");
+    chart_draw_times(dataset, top, scene);
+    draw_zone(dataset, top + 33, scene);
+    scene->key_top = top + DAYS;
 }
 
-static void add_head(const struct dataset *dataset, int height, struct text *text)
+static void draw_head(const struct dataset *dataset, struct scene *scene)
 {
-    text_puts(text, "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
-    text_printf(text,
-                "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"100%%\" height=\"%d\" role=\"img\""
-                " aria-labelledby=\"title description\" xml:lang=\"en\">\n<title id=\"title\">",
-                height);
-    say(text, dataset->station->name);
-    text_puts(text, ", ");
-    summary_add_month(text, dataset->year, dataset->month);
-    text_puts(text, "</title>\n<desc id=\"description\">");
-    chart_describe(dataset, text);
-    text_puts(text, "</desc>\n");
-    text_puts(text, style);
-    text_puts(text, shapes);
-    text_puts(text, "<rect class=\"paper\" width=\"100%\" height=\"100%\"/>\n");
-    text_puts(text, "<text class=\"title\" x=\"" CHART_LEFT "\" y=\"26\">");
-    say(text, dataset->station->name);
-    text_puts(text, "</text>\n<text class=\"soft\" x=\"" CHART_LEFT "\" y=\"46\">");
-    summary_add_month(text, dataset->year, dataset->month);
-    text_printf(text, " \u00b7 revision %lld \u00b7 provisional</text>\n", (long long)dataset->revision);
+    struct text words;
+    text_init(&words, LONGEST_DESCRIPTION);
+    name_month(dataset, &words);
+    scene->title = arena_strdup(scene->arena, words.bytes);
+    text_clear(&words);
+    describe(dataset, &words);
+    scene->description = arena_strdup(scene->arena, words.bytes);
+    scene_words(scene, LOOK_TITLE, 0, 0, 26 * SCENE_TENTHS, dataset->station->name, NULL);
+    text_clear(&words);
+    summary_add_month(&words, dataset->year, dataset->month);
+    text_printf(&words, " \u00b7 revision %lld \u00b7 provisional", (long long)dataset->revision);
+    scene_words(scene, LOOK_SOFT, 0, 0, 46 * SCENE_TENTHS, words.bytes, NULL);
+    text_done(&words);
 }
 
-static void add_days(const struct dataset *dataset, int top, struct text *text)
+static void draw_zone(const struct dataset *dataset, int top, struct scene *scene)
 {
-    const struct span *month = &dataset->span;
-    text_printf(text, "<svg x=\"%s\" y=\"%d\" width=\"%s\" height=\"%d\">", CHART_LEFT, top, CHART_WIDTH, DAYS);
-    for (int day = 5; month->from + (day - 1) * DAY_MS < month->to; day += 5) {
-        text_puts(text, "<text class=\"day\" x=\"");
-        chart_add_percent(text, chart_position(dataset, month->from + (day - 1) * DAY_MS));
-        text_printf(text, "\" y=\"15\">%d</text>", day);
-    }
-    text_puts(text, "<text class=\"day\" x=\"0\" y=\"15\">1</text>");
-    text_printf(text, "</svg>\n<text class=\"soft\" x=\"%s\" y=\"%d\">day of ", CHART_LEFT, top + 33);
-    summary_add_month(text, dataset->year, dataset->month);
-    text_puts(text, ", standard time ");
-    add_offset(text, dataset->station->utc_offset);
-    text_puts(text, "</text>\n");
+    struct text words;
+    text_init(&words, LONGEST_DESCRIPTION);
+    text_puts(&words, "day of ");
+    summary_add_month(&words, dataset->year, dataset->month);
+    text_puts(&words, ", standard time ");
+    chart_add_offset(&words, dataset->station->utc_offset);
+    scene_words(scene, LOOK_SOFT, 0, 0, top * SCENE_TENTHS, words.bytes, NULL);
+    text_done(&words);
 }
 
-static void add_offset(struct text *text, int64_t offset)
+/* ---- an episode ---- */
+
+struct span chart_episode_span(const struct episode *episode)
 {
-    char printed[TIMESTAMP_SIZE];
-    timestamp_print_offset(0, offset, printed);
-    const char *zone = printed + strlen("1970-01-01T00:00:00");
-    zone = strchr(zone, '+') ? strchr(zone, '+') : strchr(zone, '-');
-    text_puts(text, "UTC");
-    text_puts(text, *zone == '-' ? "\u2212" : "+");
-    text_puts(text, zone + 1);
+    enum { SHARE_BEFORE = 2, SHARE_BEHIND = 4 };
+    const int64_t least = 6 * HOUR_MS, longest = 25 * DAY_MS;
+    bool is_open = episode->end == TIME_NONE;
+    int64_t end = is_open ? episode->last_time : episode->end, start = episode->start;
+    start = end - start > longest ? end - longest : start;
+    int64_t before = (end - start) / SHARE_BEFORE > least ? (end - start) / SHARE_BEFORE : least;
+    int64_t behind = is_open ? HOUR_MS : (end - start) / SHARE_BEHIND > least ? (end - start) / SHARE_BEHIND : least;
+    return (struct span){start - before, end + behind};
 }
 
-/* Twice: five in a row for wide pictures, three for narrow ones; the style shows one of them. */
-static void add_key(unsigned marks, int top, struct text *text)
+bool chart_render_episode(const struct dataset *dataset, const struct alarm *alarm, struct text *ret)
 {
-    static const char *const wide[] = {"0", "20%", "40%", "60%", "80%"};
-    static const char *const narrow[] = {"0", "34%", "70%"};
-    for (int layout = 0; layout < 2; layout++) {
-        int columns = layout ? COUNT_OF(narrow) : COUNT_OF(wide), shown = 0;
-        text_printf(text, "<svg class=\"%s\" x=\"%s\" y=\"%d\" width=\"95%%\" height=\"%d\">\n",
-                    layout ? "narrow" : "wide", CHART_LEFT, top, KEY);
-        for (int item = 0; item < (int)COUNT_OF(key_items); item++) {
-            if (key_items[item].mark != 0 && !(marks & key_items[item].mark))
-                continue;
-            const char *x = layout ? narrow[shown % columns] : wide[shown % columns];
-            add_key_item(text, x, 20 + shown / columns * KEY_ROW, item);
-            shown++;
-        }
-        text_puts(text, "</svg>\n");
-    }
+    const struct config *config = dataset->config;
+    size_t r = config_find_rule(config, alarm->rule);
+    if (r == config->rule_count || config->rules[r].quantity == QUANTITY_COUNT ||
+        summarize(&dataset->record, config->rules[r].quantity).usable == 0)
+        return false;
+    struct scene scene;
+    scene_init(&scene);
+    scene.height = EPISODE_HEIGHT;
+    draw_episode_head(dataset, &config->rules[r], &scene);
+    struct panel panel = {.dataset = dataset,
+                          .scene = &scene,
+                          .quantity = config->rules[r].quantity,
+                          .top = EPISODE_TOP,
+                          .height = EPISODE_PLOT,
+                          .focus = alarm};
+    chart_panel_draw(&panel);
+    chart_draw_times(dataset, EPISODE_TOP + EPISODE_PLOT, &scene);
+    scene.key_top = EPISODE_TOP + EPISODE_PLOT + 22;
+    scene_write_png(&scene, EPISODE_WIDTH, SHARP, ret);
+    scene_done(&scene);
+    return true;
 }
 
-static void add_key_item(struct text *text, const char *x, int y, int item)
+static void draw_episode_head(const struct dataset *dataset, const struct rule *rule, struct scene *scene)
 {
-    text_printf(text,
-                "<svg x=\"%s\" y=\"%d\" width=\"1\" height=\"1\">%s<text class=\"soft\" x=\"25\">%s</text></svg>\n", x,
-                y, key_items[item].picture, key_items[item].words);
+    struct civil first = timestamp_to_civil(dataset->span.from + dataset->station->utc_offset);
+    struct text words;
+    text_init(&words, LONGEST_DESCRIPTION);
+    text_puts(&words, rule->title);
+    text_puts(&words, " \u00b7 ");
+    summary_add_month(&words, first.year, first.month);
+    text_puts(&words, ", standard time ");
+    chart_add_offset(&words, dataset->station->utc_offset);
+    text_puts(&words, " \u00b7 provisional");
+    scene_words(scene, LOOK_TITLE, 0, 0, 20 * SCENE_TENTHS, dataset->station->name, NULL);
+    scene_words(scene, LOOK_SOFT, 0, 0, 37 * SCENE_TENTHS, words.bytes, NULL);
+    text_done(&words);
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* One station-month as a picture: SVG, complete without script, fonts or a style sheet beside it.
+/* One station-month as a picture: SVG for pages, complete without script, fonts or a style sheet beside it, and the same
+ * drawing as PNG for print; and one quantity around an episode as PNG, for messages.
  *
  * Panels stand over each other on one time axis, one for each quantity that the station has: level (or depth where
  * nothing ties the level), oxygen, temperature, specific conductance, salinity, air pressure. Finished values are the
@@ -29,5 +30,17 @@ void chart_describe(const struct dataset *dataset, struct text *ret);
 
 /* The SVG file. Appends to `ret`. */
 void chart_render(const struct dataset *dataset, struct text *ret);
+
+/* The PNG file, 2400 dots wide. Appends to `ret`. */
+void chart_render_png(const struct dataset *dataset, struct text *ret);
+
+/* What to show around an episode, of its end at most 25 days and a third more: the span to load into a dataset. */
+struct span chart_episode_span(const struct episode *episode);
+
+/* One quantity over dataset->span, as PNG of 1200 x 500 dots made to be shown 600 px wide: the line, the rule's limit,
+ * its episodes hatched, the worst value named. Of the dataset, `record`, `raw`, `checks` and `alarms` (with this one
+ * among them) are shown; year, month and revision are not. Appends to `ret`; false: nothing to show, as the rule is of
+ * no quantity, is configured no more, or the record has no usable value of it. */
+bool chart_render_episode(const struct dataset *dataset, const struct alarm *alarm, struct text *ret);
 
 #endif

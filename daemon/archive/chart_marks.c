@@ -2,32 +2,34 @@
 /* What stands on the lines of a panel: episodes and limits of rules, gaps, flags, hand readings. */
 #include "archive/chart_panel.h"
 
-#include "archive/say.h"
 #include "archive/summary.h"
 #include "base/timestamp.h"
 
 #include <math.h>
 
 enum {
-    MARK_DISTANCE = 130,     /* least distance of flag marks, in units of CHART_UNITS, as all here */
+    MARK_DISTANCE = 130,     /* least distance of flag marks, in units of SCENE_UNITS, as all here */
     LABEL_DISTANCE = 900,    /* least distance of closing errors */
     EPISODE_DISTANCE = 2400, /* least distance of episode names */
     NAME_WIDTH = 1400,       /* of an episode's name, about */
     SHORTEST_EPISODE = 25,
     SHORTEST_GAP = 12,
+    LONGEST_TITLE = 4096,
 };
 
-static void add_episode_title(const struct panel *p, const struct rule *rule, const struct episode *episode);
+static void open_episode(struct panel *p, const struct rule *rule, const struct episode *episode);
 static void draw_episode_names(struct panel *p);
 static bool is_free_above(const struct panel *p, int from, int to);
 static const struct rule *rule_of(const struct panel *p, const struct alarm *alarm);
 static int end_of(const struct panel *p, const struct alarm *alarm);
 static void draw_limits(struct panel *p);
+static void draw_limit(struct panel *p, const struct rule *rule, double limit);
 static void draw_gaps(struct panel *p);
 static void draw_gap(struct panel *p, int from, int to);
 static void draw_flags(struct panel *p, uint8_t flag);
 static void draw_checks(struct panel *p);
 static void draw_check(struct panel *p, const struct check_result *check, bool is_labelled);
+static void draw_worst(struct panel *p);
 
 void chart_draw_marks(struct panel *p)
 {
@@ -36,52 +38,48 @@ void chart_draw_marks(struct panel *p)
     draw_flags(p, FLAG_SUSPECT);
     draw_flags(p, FLAG_FAIL);
     draw_checks(p);
-    draw_episode_names(p);
+    if (p->focus)
+        draw_worst(p);
+    else
+        draw_episode_names(p);
 }
 
 /* ---- rules ---- */
 
 void chart_draw_episodes(struct panel *p)
 {
-    struct text *t = p->text;
     for (size_t k = 0; k < p->dataset->alarm_count; k++) {
         const struct alarm *alarm = &p->dataset->alarms[k];
         const struct rule *rule = rule_of(p, alarm);
         if (!rule)
             continue;
-        int from = chart_position(p->dataset, alarm->episode.start), to = end_of(p, alarm);
-        text_puts(t, "<g>");
-        add_episode_title(p, rule, &alarm->episode);
-        for (int layer = 0; layer < 2; layer++) {
-            text_printf(t, "<rect class=\"%s\" x=\"", layer ? "hatch" : "episode");
-            chart_add_percent(t, from);
-            text_puts(t, "\" y=\"0\" width=\"");
-            chart_add_percent(t, to - from);
-            text_printf(t, "\" height=\"%d\"/>", p->height);
-        }
-        text_puts(t, "</g>\n");
-        p->marks |= MARK_EPISODE;
+        open_episode(p, rule, &alarm->episode);
+        scene_area(p->scene, LOOK_EPISODE, chart_position(p->dataset, alarm->episode.start), 0, end_of(p, alarm),
+                   p->height * SCENE_TENTHS);
+        scene_close_group(p->scene);
+        p->scene->marks |= MARK_EPISODE;
     }
 }
 
-static void add_episode_title(const struct panel *p, const struct rule *rule, const struct episode *episode)
+static void open_episode(struct panel *p, const struct rule *rule, const struct episode *episode)
 {
     int64_t offset = p->dataset->station->utc_offset;
     char when[TIMESTAMP_SIZE];
-    text_puts(p->text, "<title>");
-    say(p->text, rule->title);
-    text_printf(p->text, ", from %s ", timestamp_print_offset(episode->start, offset, when));
+    struct text words;
+    text_init(&words, LONGEST_TITLE);
+    text_puts(&words, rule->title);
+    text_printf(&words, ", from %s ", timestamp_print_offset(episode->start, offset, when));
     if (episode->end == TIME_NONE)
-        text_puts(p->text, "on, still so at the last sample");
+        text_puts(&words, "on, still so at the last sample");
     else
-        text_printf(p->text, "to %s", timestamp_print_offset(episode->end, offset, when));
-    text_puts(p->text, "</title>");
+        text_printf(&words, "to %s", timestamp_print_offset(episode->end, offset, when));
+    scene_open_group(p->scene, words.bytes);
+    text_done(&words);
 }
 
 /* Beside the episode, towards the middle of the picture, and above or below by where the line leaves room. */
 static void draw_episode_names(struct panel *p)
 {
-    struct text *t = p->text;
     int last = -EPISODE_DISTANCE;
     for (size_t k = p->dataset->alarm_count; k > 0; k--) { /* newest first in the list: from the left here */
         const struct alarm *alarm = &p->dataset->alarms[k - 1];
@@ -89,18 +87,12 @@ static void draw_episode_names(struct panel *p)
         if (!rule)
             continue;
         int from = chart_position(p->dataset, alarm->episode.start), to = end_of(p, alarm);
-        bool is_right = from > CHART_UNITS * 6 / 10;
-        int x = is_right ? from : to;
+        bool is_right = from > SCENE_UNITS * 6 / 10;
         if (from - last < EPISODE_DISTANCE)
             continue;
-        text_puts(t, is_right ? "<text class=\"called left\" dx=\"-5\" x=\"" : "<text class=\"called\" dx=\"5\" x=\"");
-        chart_add_percent(t, x);
-        text_printf(t, "\" y=\"%d\">",
-                    is_free_above(p, is_right ? from - NAME_WIDTH : to, is_right ? from : to + NAME_WIDTH)
-                        ? 13
-                        : p->height - 7);
-        say(t, rule->title);
-        text_puts(t, "</text>\n");
+        bool is_above = is_free_above(p, is_right ? from - NAME_WIDTH : to, is_right ? from : to + NAME_WIDTH);
+        scene_words(p->scene, LOOK_CALLED, is_right ? from : to, is_right ? -5 : 5,
+                    (is_above ? 13 : p->height - 7) * SCENE_TENTHS, rule->title, NULL);
         last = from;
     }
 }
@@ -141,32 +133,34 @@ static int end_of(const struct panel *p, const struct alarm *alarm)
 
 static void draw_limits(struct panel *p)
 {
-    struct text *t = p->text;
     for (size_t r = 0; r < p->dataset->config->rule_count; r++) {
         const struct rule *rule = &p->dataset->config->rules[r];
-        if (!chart_limit_is_shown(p, rule))
-            continue;
-        double position = scale_position(&p->scale, quantity_to_written(p->quantity, rule->limit));
-        if (position < 0 || position > 1)
-            continue;
-        int y = chart_y(p, rule->limit);
-        text_puts(t, "<line class=\"limit\" x1=\"0\" x2=\"100%\" y1=\"");
-        chart_add_px(t, y);
-        text_puts(t, "\" y2=\"");
-        chart_add_px(t, y);
-        text_puts(t, "\"/><text class=\"limit-name\" x=\"4\" y=\"");
-        bool is_under =
-            rule->kind == RULE_BELOW ? y + 15 * CHART_TENTHS < p->height * CHART_TENTHS : y < 15 * CHART_TENTHS;
-        chart_add_px(t, is_under ? y + 12 * CHART_TENTHS : y - 5 * CHART_TENTHS);
-        text_puts(t, "\">");
-        text_puts(t, rule_kind_word(rule->kind));
-        text_putc(t, ' ');
-        text_number(t, quantity_to_written(p->quantity, rule->limit), p->scale.decimals > 1 ? p->scale.decimals : 1);
-        text_puts(t, ": ");
-        say(t, rule->title);
-        text_puts(t, "</text>\n");
-        p->marks |= MARK_LIMIT;
+        double limits[2];
+        size_t n = chart_limits(p, rule, limits);
+        for (size_t k = 0; k < n; k++)
+            draw_limit(p, rule, limits[k]);
     }
+}
+
+static void draw_limit(struct panel *p, const struct rule *rule, double limit)
+{
+    double position = scale_position(&p->scale, quantity_to_written(p->quantity, limit));
+    if (position < 0 || position > 1)
+        return;
+    bool is_lower = rule->kind == RULE_BELOW || (rule->kind == RULE_OUTSIDE && limit == rule->low);
+    int y = chart_y(p, limit);
+    struct text words;
+    text_init(&words, LONGEST_TITLE);
+    text_puts(&words, is_lower ? "below " : "above ");
+    text_number(&words, quantity_to_written(p->quantity, limit), p->scale.decimals > 1 ? p->scale.decimals : 1);
+    text_puts(&words, ": ");
+    text_puts(&words, rule->title);
+    bool is_under = is_lower ? y + 15 * SCENE_TENTHS < p->height * SCENE_TENTHS : y < 15 * SCENE_TENTHS;
+    scene_line(p->scene, LOOK_LIMIT, 0, y, SCENE_UNITS, y);
+    scene_words(p->scene, LOOK_LIMIT_NAME, 0, 4, is_under ? y + 12 * SCENE_TENTHS : y - 5 * SCENE_TENTHS, words.bytes,
+                NULL);
+    text_done(&words);
+    p->scene->marks |= MARK_LIMIT;
 }
 
 /* ---- marks ---- */
@@ -193,37 +187,27 @@ static void draw_gaps(struct panel *p)
 
 static void draw_gap(struct panel *p, int from, int to)
 {
-    struct text *t = p->text;
-    int shorter = SHORTEST_GAP - (to - from);
+    int shorter = SHORTEST_GAP - (to - from), bottom = p->height * SCENE_TENTHS;
     to += shorter > 0 ? shorter : 0;
-    text_puts(t, "<rect class=\"gap\" x=\"");
-    chart_add_percent(t, from);
-    text_puts(t, "\" width=\"");
-    chart_add_percent(t, to - from);
-    text_printf(t, "\" y=\"%d\" height=\"5\"/>\n", p->height - 5);
-    p->marks |= MARK_MISSING;
+    scene_area(p->scene, LOOK_GAP, from, bottom - 5 * SCENE_TENTHS, to, bottom);
+    p->scene->marks |= MARK_MISSING;
 }
 
 /* A mark at each flagged stretch's first row, and then as often as marks can be told apart. */
 static void draw_flags(struct panel *p, uint8_t flag)
 {
-    struct text *t = p->text;
     int last = -MARK_DISTANCE;
     for (size_t i = 0; i < p->n; i++) {
-        if (p->flag[i] != flag || isnan(p->value[i]))
+        const struct span *span = &p->dataset->span;
+        if (p->flag[i] != flag || isnan(p->value[i]) || p->time[i] < span->from || p->time[i] >= span->to)
             continue;
         int x = chart_position(p->dataset, p->time[i]);
         if (x - last < MARK_DISTANCE)
             continue;
-        text_puts(t, flag == FLAG_FAIL ? "<use href=\"#cross\" x=\"" : "<use href=\"#ring\" x=\"");
-        chart_add_percent(t, x);
-        text_puts(t, "\" y=\"");
-        chart_add_px(t, chart_y(p, p->value[i]));
-        text_puts(t, "\"/>");
+        scene_symbol(p->scene, flag == FLAG_FAIL ? LOOK_CROSS : LOOK_RING, x, chart_y(p, p->value[i]));
         last = x;
-        p->marks |= flag == FLAG_FAIL ? MARK_FAIL : MARK_SUSPECT;
+        p->scene->marks |= flag == FLAG_FAIL ? MARK_FAIL : MARK_SUSPECT;
     }
-    text_putc(t, '\n');
 }
 
 static void draw_checks(struct panel *p)
@@ -237,35 +221,49 @@ static void draw_checks(struct panel *p)
         bool is_labelled = !check->is_first && isfinite(check->difference) && x - last >= LABEL_DISTANCE;
         draw_check(p, check, is_labelled);
         last = is_labelled ? x : last;
-        p->marks |= MARK_HAND;
+        p->scene->marks |= MARK_HAND;
     }
 }
 
 static void draw_check(struct panel *p, const struct check_result *check, bool is_labelled)
 {
-    struct text *t = p->text;
     int x = chart_position(p->dataset, check->time), y = chart_y(p, check->reference);
     char when[TIMESTAMP_SIZE];
-    text_puts(t, "<g><title>");
-    text_puts(t, timestamp_print_offset(check->time, p->dataset->station->utc_offset, when));
-    text_puts(t, ": by hand ");
-    summary_add_value(t, p->quantity, check->reference);
-    text_puts(t, ", record ");
-    summary_add_value(t, p->quantity, check->sensor);
-    text_puts(t, "</title><use href=\"#diamond\" x=\"");
-    chart_add_percent(t, x);
-    text_puts(t, "\" y=\"");
-    chart_add_px(t, y);
-    text_puts(t, "\"/>");
+    struct text words;
+    text_init(&words, LONGEST_TITLE);
+    text_puts(&words, timestamp_print_offset(check->time, p->dataset->station->utc_offset, when));
+    text_puts(&words, ": by hand ");
+    summary_add_value(&words, p->quantity, check->reference);
+    text_puts(&words, ", record ");
+    summary_add_value(&words, p->quantity, check->sensor);
+    scene_open_group(p->scene, words.bytes);
+    scene_symbol(p->scene, LOOK_DIAMOND, x, y);
     if (is_labelled) {
-        bool is_right = x > CHART_UNITS * 8 / 10, is_high = y < 24 * CHART_TENTHS;
-        text_puts(t, is_right ? "<text class=\"closing left\" x=\"" : "<text class=\"closing\" x=\"");
-        chart_add_percent(t, x);
-        text_printf(t, "\" dx=\"%d\" y=\"", is_right ? -7 : 7);
-        chart_add_px(t, is_high ? y + 14 * CHART_TENTHS : y - 6 * CHART_TENTHS);
-        text_puts(t, "\">");
-        summary_add_difference(t, p->quantity, check->difference);
-        text_puts(t, "</text>");
+        bool is_right = x > SCENE_UNITS * 8 / 10, is_high = y < 24 * SCENE_TENTHS;
+        text_clear(&words);
+        summary_add_difference(&words, p->quantity, check->difference);
+        scene_words(p->scene, LOOK_CLOSING, x, is_right ? -7 : 7,
+                    is_high ? y + 14 * SCENE_TENTHS : y - 6 * SCENE_TENTHS, words.bytes, NULL);
     }
-    text_puts(t, "</g>\n");
+    scene_close_group(p->scene);
+    text_done(&words);
+}
+
+/* What the picture is about: how bad it got, and when. */
+static void draw_worst(struct panel *p)
+{
+    const struct episode *episode = &p->focus->episode;
+    const struct rule *rule = rule_of(p, p->focus);
+    if (!rule || rule->kind == RULE_GAP || !isfinite(episode->worst) || episode->worst_time < p->dataset->span.from ||
+        episode->worst_time >= p->dataset->span.to)
+        return;
+    int x = chart_position(p->dataset, episode->worst_time), y = chart_y(p, episode->worst);
+    bool is_right = x > SCENE_UNITS * 8 / 10, is_low = y > (p->height - 20) * SCENE_TENTHS;
+    struct text words;
+    text_init(&words, 64);
+    summary_add_value(&words, p->quantity, episode->worst);
+    scene_symbol(p->scene, LOOK_DOT, x, y);
+    scene_words(p->scene, LOOK_CALLED, x, is_right ? -8 : 8, is_low ? y - 7 * SCENE_TENTHS : y + 13 * SCENE_TENTHS,
+                words.bytes, NULL);
+    text_done(&words);
 }

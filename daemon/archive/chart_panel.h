@@ -1,39 +1,21 @@
 /* SPDX-License-Identifier: MIT */
-/* One panel of a chart; between chart.c, chart_panel.c (frame and lines) and chart_marks.c (what stands on them). */
+/* One panel of a chart; between chart.c, chart_axis.c (time), chart_panel.c (frame and lines) and chart_marks.c (what
+ * stands on them). */
 #ifndef RILLWARD_ARCHIVE_CHART_PANEL_H
 #define RILLWARD_ARCHIVE_CHART_PANEL_H
 
 #include "archive/dataset.h"
 #include "archive/decimate.h"
 #include "archive/scale.h"
-#include "base/text.h"
-
-/* What a panel can hold beside the finished line; bits, for the key below the chart. */
-enum chart_mark {
-    MARK_RAW = 1u << 0,
-    MARK_BAND = 1u << 1,
-    MARK_HAND = 1u << 2,
-    MARK_SUSPECT = 1u << 3,
-    MARK_FAIL = 1u << 4,
-    MARK_MISSING = 1u << 5,
-    MARK_LIMIT = 1u << 6,
-    MARK_EPISODE = 1u << 7,
-};
-
-/* Plots begin and end with the picture's width, not at so many px: nested pictures know no sums of both. Labels stand
- * left of the plot where that is room enough, else in it. */
-#define CHART_LEFT "5%"
-#define CHART_WIDTH "93.5%"
-
-/* Lines are drawn in a box of CHART_UNITS by ten times the panel's height, stretched to the plot: whole numbers are
- * short. Positions are hundredths of a percent of the plot's width, which is the same. */
-enum { CHART_UNITS = 10000, CHART_TENTHS = 10 };
+#include "archive/scene.h"
 
 struct panel {
     const struct dataset *dataset;
-    struct text *text;
+    struct scene *scene;
     enum quantity quantity;
-    int height; /* px */
+    int top, height;           /* px, of the plot alone */
+    const struct alarm *focus; /* the episode that the picture is about; NULL: none */
+    /* the rest is chart_panel_draw's own */
     size_t n;
     const int64_t *time;
     const double *value;
@@ -42,25 +24,42 @@ struct panel {
     struct scale scale;
     double *drawn;         /* [n] scratch: the values of the line being drawn, NaN elsewhere */
     struct kept_row *kept; /* [n] scratch */
-    unsigned marks;        /* enum chart_mark of what was drawn */
 };
 
-/* px of the plot alone. */
+/* px of the plot in a picture of a month. */
 int chart_panel_height(enum quantity quantity);
 
-/* The nested <svg> of the panel with its plot's upper edge at `top` px, headings above. Returns the marks that it
- * holds. */
-unsigned chart_panel_render(const struct dataset *dataset, enum quantity quantity, int top, struct text *ret);
+/* The plot with its name above. The record has the quantity. */
+void chart_panel_draw(struct panel *panel);
 
-/* Where `time` stands in the month, in hundredths of a percent of the plot's width, kept within 0..10000. */
+/* ---- time ---- */
+
+#define CHART_TICKS_MAX 16
+
+struct chart_tick {
+    int64_t time;
+    char label[16];
+};
+
+/* Days of a month, or round times of a shorter span, by the station's standard time; ascending. */
+size_t chart_ticks(const struct dataset *dataset, struct chart_tick ret[CHART_TICKS_MAX]);
+
+/* Labels below the plot whose lower edge is at `top` px. */
+void chart_draw_times(const struct dataset *dataset, int top, struct scene *scene);
+
+/* "UTC+10:00" */
+void chart_add_offset(struct text *text, int64_t offset);
+
+/* Where `time` stands in the span, in SCENE_UNITS, kept within them. */
 int chart_position(const struct dataset *dataset, int64_t time);
-/* `hundredths` as "12.34%". */
-void chart_add_percent(struct text *text, int hundredths);
+
+/* ---- values ---- */
+
 /* Tenths of a px from the panel's upper edge; what lies beyond the scale stands at its edge, NaN below. */
 int chart_y(const struct panel *panel, double value);
-void chart_add_px(struct text *text, int tenths);
 
-bool chart_limit_is_shown(const struct panel *panel, const struct rule *rule);
+/* The limits of a rule that stand as lines on this panel; returns how many. */
+size_t chart_limits(const struct panel *panel, const struct rule *rule, double ret[2]);
 bool chart_check_is_shown(const struct panel *panel, const struct check_result *check);
 
 /* Beneath the lines: hatched episodes. Above them: limits, gaps, flags, hand readings, names of episodes. */

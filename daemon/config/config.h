@@ -248,7 +248,7 @@ struct recipient {
 enum sandbox_use { SANDBOX_ON, SANDBOX_OFF };
 
 /* Formats of a station-month. FORMAT_CSV is the record itself, and always written. */
-enum archive_format { FORMAT_CSV, FORMAT_NETCDF, FORMAT_XLSX, FORMAT_WATERML, FORMAT_CHART, FORMAT_COUNT };
+enum archive_format { FORMAT_CSV, FORMAT_NETCDF, FORMAT_XLSX, FORMAT_WATERML, FORMAT_CHART, FORMAT_PNG, FORMAT_COUNT };
 
 enum mail_security { MAIL_STARTTLS, MAIL_TLS, MAIL_PLAIN /* loopback only */ };
 

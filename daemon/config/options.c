@@ -154,7 +154,8 @@ static const struct option top_options[] = {
      .help = "folder for the database"},
     {.key = "archive_formats", .type = OPTION_CHOICES, .offset = FIELD(archive_formats),
      .standard = "csv, netcdf, xlsx, chart", .choice = archive_format_choice,
-     .help = "what a month of a station is written as; csv, which is the record, is written in any case"},
+     .help = "what a month of a station is written as; csv, which is the record, is written in any case; png is the"
+             " chart for print"},
     {.key = "include", .type = OPTION_OWN,
      .help = "patterns of more files with stations, barometers, layouts, recipients, rules"},
     {.key = "intake", .type = OPTION_SECTION, .section = &section_intake, .help = "when drops are read"},

@@ -222,7 +222,8 @@ const char *archive_format_choice(int value)
                                         [FORMAT_NETCDF] = "netcdf",
                                         [FORMAT_XLSX] = "xlsx",
                                         [FORMAT_WATERML] = "waterml",
-                                        [FORMAT_CHART] = "chart"};
+                                        [FORMAT_CHART] = "chart",
+                                        [FORMAT_PNG] = "png"};
     return word_at(words, COUNT_OF(words), value);
 }
 

@@ -133,7 +133,7 @@ Test(chart, draws_raw_values_only_where_they_differ)
         dataset->raw.value[QUANTITY_OXYGEN][i] += 0.7;
     text_clear(&text);
     chart_render(dataset, &text);
-    cr_expect_eq(count("class=\"raw\""), 1);
+    cr_expect_eq(count("class=\"raw\""), 3, "the line, and its sample in two keys");
 }
 
 Test(chart, breaks_the_line_at_a_gap)
