@@ -18,10 +18,10 @@ struct sliding {
 };
 
 static bool is_evaluable(const struct rule_view *view);
-static bool has_condition(const struct rule *rule);
 static bool does_count(const struct rule *rule, const struct record *record, size_t row);
 static bool is_usable(const struct rule *rule, const struct record *record, enum quantity quantity, size_t row);
-static bool is_so_beside(const struct rule *rule, const struct record *record, size_t row);
+static bool is_so_beside(const struct rule_view *view, size_t row);
+static bool is_its_time(const struct rule_condition *condition, int64_t local);
 static struct sliding sliding_new(struct arena *arena, const struct rule_view *view);
 static void sliding_drop(struct sliding *sliding, int64_t before);
 static void sliding_add(struct sliding *sliding, size_t row);
@@ -39,7 +39,7 @@ size_t evaluate_threshold(struct arena *arena, const struct rule_view *view, str
     const double *value = record->value[view->rule->quantity];
     for (size_t i = 0; i < record->n; i++)
         if (does_count(view->rule, record, i))
-            tracker_take(&tracker, record->time[i], value[i], is_so_beside(view->rule, record, i));
+            tracker_take(&tracker, record->time[i], value[i], is_so_beside(view, i));
     tracker_end(&tracker);
     *ret = finds.list;
     return finds.count;
@@ -65,7 +65,7 @@ size_t evaluate_rise_or_fall(struct arena *arena, const struct rule_view *view, 
             change = window.value[i] - window.value[window.low[window.low_first]];
         if (!is_rise && window.high_first < window.high_end)
             change = window.value[window.high[window.high_first]] - window.value[i];
-        tracker_take(&tracker, record->time[i], change, is_so_beside(rule, record, i));
+        tracker_take(&tracker, record->time[i], change, is_so_beside(view, i));
         sliding_add(&window, i);
     }
     tracker_end(&tracker);
@@ -96,7 +96,7 @@ size_t evaluate_change(struct arena *arena, const struct rule_view *view, struct
             continue;
         double value = record->value[rule->quantity][i];
         base = isnan(base) ? value : base;
-        tracker_take(&tracker, record->time[i], value - base, is_so_beside(rule, record, i));
+        tracker_take(&tracker, record->time[i], value - base, is_so_beside(view, i));
     }
     tracker_end(&tracker);
     for (size_t i = 0; i < finds.count; i++)
@@ -140,7 +140,7 @@ size_t evaluate_flat(struct arena *arena, const struct rule_view *view, struct e
         double range = window.value[window.high[window.high_first]] - window.value[window.low[window.low_first]];
         bool is_covered = time - run_start >= rule->window;
         if (is_covered || !rule_is_past_limit(rule, range))
-            tracker_take(&tracker, time, range, is_so_beside(rule, record, i));
+            tracker_take(&tracker, time, range, is_so_beside(view, i));
     }
     tracker_end(&tracker);
     for (size_t i = 0; i < finds.count; i++)
@@ -152,20 +152,22 @@ size_t evaluate_flat(struct arena *arena, const struct rule_view *view, struct e
 static bool is_evaluable(const struct rule_view *view)
 {
     const struct record *record = view->record;
-    enum quantity beside = view->rule->beside.quantity;
-    return record && record->value[view->rule->quantity] && (!has_condition(view->rule) || record->value[beside]);
-}
-
-/* Limits that are both zero stand in a rule that was made without a condition. */
-static bool has_condition(const struct rule *rule)
-{
-    return rule->beside.quantity < QUANTITY_COUNT && (rule->beside.below != 0 || rule->beside.above != 0);
+    bool has_columns = record && record->value[view->rule->quantity];
+    for (size_t c = 0; has_columns && c < view->rule->condition_count; c++) {
+        enum quantity beside = view->rule->conditions[c].quantity;
+        has_columns = beside == QUANTITY_COUNT || record->value[beside];
+    }
+    return has_columns;
 }
 
 static bool does_count(const struct rule *rule, const struct record *record, size_t row)
 {
-    return is_usable(rule, record, rule->quantity, row) &&
-           (!has_condition(rule) || is_usable(rule, record, rule->beside.quantity, row));
+    bool counts = is_usable(rule, record, rule->quantity, row);
+    for (size_t c = 0; counts && c < rule->condition_count; c++) {
+        enum quantity beside = rule->conditions[c].quantity;
+        counts = beside == QUANTITY_COUNT || is_usable(rule, record, beside, row);
+    }
+    return counts;
 }
 
 static bool is_usable(const struct rule *rule, const struct record *record, enum quantity quantity, size_t row)
@@ -175,13 +177,29 @@ static bool is_usable(const struct rule *rule, const struct record *record, enum
            (flag != FLAG_SUSPECT || rule->counts_suspect);
 }
 
-static bool is_so_beside(const struct rule *rule, const struct record *record, size_t row)
+static bool is_so_beside(const struct rule_view *view, size_t row)
 {
-    if (!has_condition(rule))
+    bool is_so = true;
+    for (size_t c = 0; is_so && c < view->rule->condition_count; c++) {
+        const struct rule_condition *condition = &view->rule->conditions[c];
+        double value = condition->quantity == QUANTITY_COUNT ? NAN : view->record->value[condition->quantity][row];
+        is_so = !(value >= condition->below) && !(value <= condition->above) && /* NaN: that side is open */
+                is_its_time(condition, view->record->time[row] + view->utc_offset);
+    }
+    return is_so;
+}
+
+/* `local`: by the station's standard time. */
+static bool is_its_time(const struct rule_condition *condition, int64_t local)
+{
+    int minute = (int)((local - timestamp_floor(local, DAY_MS)) / MINUTE_MS);
+    if (condition->months != 0 && !(condition->months >> (timestamp_to_civil(local).month - 1) & 1))
+        return false;
+    if (condition->from == condition->to)
         return true;
-    double value = record->value[rule->beside.quantity][row];
-    return (isnan(rule->beside.below) || value < rule->beside.below) &&
-           (isnan(rule->beside.above) || value > rule->beside.above);
+    bool is_over_midnight = condition->to < condition->from;
+    return is_over_midnight ? minute >= condition->from || minute < condition->to
+                            : minute >= condition->from && minute < condition->to;
 }
 
 static struct sliding sliding_new(struct arena *arena, const struct rule_view *view)

@@ -13,8 +13,9 @@
  * last visit (rows before the first known visit are passed over), or at or after a given time. flat: highest less lowest
  * value over [t - window, t] is <= limit, and samples reach back over that window without a longer pause.
  *
- * Beside it (rule.beside): another quantity must be below, above or between limits at the same sample; a sample without a
- * usable value of that one does not count, and one at which it is not so ends an episode as a value that came back does.
+ * Beside it (rule.conditions), all at the same sample: other quantities must be below, above or between limits, and it
+ * must be the month and time of day by the place's standard time. A sample without a usable value of such a quantity does
+ * not count, and one at which it is not all so ends an episode as a value that came back does.
  *
  * Start: an episode begins where every counted sample has met the condition for at least on_delay by data
  * time. start = first such sample, raised = the sample that served the delay. The deadband plays no part yet.
@@ -53,6 +54,7 @@ struct rule_view {
     size_t visit_count;
     int64_t visit_before, visit_after; /* as before and after */
     double base; /* RULE_CHANGE since a time: first counted value at or after it; NaN: it is in the rows, or unknown */
+    int64_t utc_offset; /* of the place's standard time, ms ahead of UTC */
     int64_t now;
 };
 

@@ -306,9 +306,10 @@ static void check_rule(struct checker *checker, const struct rule *rule)
                             rule->id, rule->tell.words[i]);
     check_limits(checker, rule);
     check_window(checker, rule);
-    if (rule->beside.below <= rule->beside.above)
-        problem_add(checker->problems, rule->where, "'while' of rule '%s' can never be so: 'below' must be above 'above'",
-                    rule->id);
+    for (size_t i = 0; i < rule->condition_count; i++)
+        if (rule->conditions[i].below <= rule->conditions[i].above)
+            problem_add(checker->problems, rule->where,
+                        "'while' of rule '%s' can never be so: 'below' must be above 'above'", rule->id);
     for (size_t i = 0; i < rule->stations.count; i++)
         check_rule_station(checker, rule, rule->stations.words[i]);
 }

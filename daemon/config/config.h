@@ -182,11 +182,14 @@ enum rule_kind {
 };
 const char *rule_kind_word(enum rule_kind kind);
 
-/* What must be so beside the rule's own condition. */
+/* What must be so beside the rule's own condition, at the same sample. */
 struct rule_condition {
-    enum quantity quantity; /* QUANTITY_COUNT: no such condition */
+    enum quantity quantity; /* QUANTITY_COUNT: none is looked at */
     double below, above;    /* inside units; NaN: not looked at */
+    unsigned months;        /* bit 0 January ... bit 11 December; 0: all */
+    int from, to;           /* minutes of the day, [from, to); to < from: over midnight; equal: all day */
 };
+enum { RULE_CONDITIONS_MOST = 4 };
 
 struct rule {
     const char *id, *title;   /* title: for people; the id where none is given */
@@ -195,7 +198,8 @@ struct rule {
     double limit, deadband;   /* inside units */
     double low, high;         /* RULE_OUTSIDE; infinite: open */
     int64_t since;            /* RULE_CHANGE: a time; TIME_NONE: the last visit */
-    struct rule_condition beside;
+    struct rule_condition conditions[RULE_CONDITIONS_MOST]; /* all must be so; clocks are the station's standard time */
+    size_t condition_count;
     int64_t window, on_delay, off_delay; /* ms */
     bool counts_suspect;      /* values flagged 3 count too; 4 and 9 never do */
     enum priority priority;

@@ -417,12 +417,19 @@ static const struct option escalate_options[] = {
 };
 SECTION(escalate, "rules.<id>.escalate", "the escalation");
 
+#define PART(name) offsetof(struct rule_condition, name)
 static const struct option while_options[] = {
-    {.key = "quantity", .type = OPTION_QUANTITY_NAME, .offset = FIELD(beside.quantity), .is_required = true,
+    {.key = "quantity", .type = OPTION_QUANTITY_NAME, .offset = PART(quantity),
      .help = "what is looked at beside the rule's own quantity"},
     {.key = "below", .type = OPTION_OWN, .help = "it counts only while that is below this"},
     {.key = "above", .type = OPTION_OWN, .help = "it counts only while that is above this"},
+    {.key = "months", .type = OPTION_OWN,
+     .help = "it counts only in these months, such as may-sep or [dec-feb, jul]; by the station's standard time"},
+    {.key = "from", .type = OPTION_CLOCK, .offset = PART(from),
+     .help = "it counts only from this time of day on; by the station's standard time"},
+    {.key = "to", .type = OPTION_CLOCK, .offset = PART(to), .help = "and before this one; before 'from': over midnight"},
 };
+#undef PART
 SECTION(while, "rules.<id>.while", "the condition");
 
 static const struct option rule_options[] = {
@@ -437,7 +444,8 @@ static const struct option rule_options[] = {
     {.key = "since", .type = OPTION_OWN,
      .help = "change: 'visit' (the last level reading or logger put in), or a time such as 2026-03-01T00:00:00Z"},
     {.key = "while", .type = OPTION_OWN,
-     .help = "{quantity: temperature, above: 20 degC}: it counts only while another quantity is so"},
+     .help = "{quantity: temperature, above: 20 degC} or {months: may-sep, from: \"22:00\", to: \"06:00\"}, or a list of "
+             "these: it counts only while all is so"},
     {.key = "deadband", .type = OPTION_DIFFERENCE, .offset = FIELD(deadband), .dimension = OF_QUANTITY,
      .maximum = INFINITY, .help = "how far back over the limit it must come to be over; default 0"},
     {.key = "window", .type = OPTION_DURATION, .offset = FIELD(window), .minimum = MINUTE, .maximum = 365 * DAY,

@@ -21,6 +21,8 @@ static void read_days(struct reader *reader, const yaml_node_t *node, struct hou
 static struct zone *read_zone(struct reader *reader, const yaml_node_t *map, const char *name);
 static void read_since(struct reader *reader, const yaml_node_t *map, struct rule *rule);
 static void read_while(struct reader *reader, const yaml_node_t *map, const struct entry *entry, struct rule *rule);
+static void read_condition(struct reader *reader, const yaml_node_t *node, const char *title, struct rule *rule);
+static void read_months(struct reader *reader, const yaml_node_t *node, unsigned *ret);
 static void read_bound(struct reader *reader, const yaml_node_t *map, const char *key, double *ret);
 static void read_rule_limit(struct reader *reader, const yaml_node_t *map, struct rule *rule);
 static void check_rule_keys(struct reader *reader, const struct entry *entry, enum rule_kind kind);
@@ -130,7 +132,6 @@ static void take_rule(struct reader *reader, const struct entry *entry, struct c
                         .low = -INFINITY,
                         .high = INFINITY,
                         .since = TIME_NONE,
-                        .beside = {QUANTITY_COUNT, NAN, NAN},
                         .where = entry->where};
     bool is_map = entry->map->type == YAML_MAPPING_NODE;
     enum rule_kind kind = is_map ? peek_kind(reader, entry->map) : RULE_KIND_COUNT;
@@ -190,6 +191,7 @@ static void read_since(struct reader *reader, const yaml_node_t *map, struct rul
                         reader->about, text);
 }
 
+/* One condition, or a list of them. */
 static void read_while(struct reader *reader, const yaml_node_t *map, const struct entry *entry, struct rule *rule)
 {
     const yaml_node_t *node = reader_find(reader, map, "while");
@@ -197,19 +199,64 @@ static void read_while(struct reader *reader, const yaml_node_t *map, const stru
         return;
     char title[TITLE_SIZE + 16];
     snprintf(title, sizeof title, "'while' of %s", entry->title);
-    enum quantity own = reader->quantity;
-    struct rule part = *rule;
-    part.beside.quantity = QUANTITY_COUNT;
-    reader_section(reader, &section_while, node, title, &part);
-    if (node->type == YAML_MAPPING_NODE && part.beside.quantity != QUANTITY_COUNT) {
-        reader->quantity = part.beside.quantity;
-        read_bound(reader, node, "below", &part.beside.below);
-        read_bound(reader, node, "above", &part.beside.above);
-        if (!reader_find_key(reader, node, "below") && !reader_find_key(reader, node, "above"))
-            reader_complain(reader, node, "%s has neither 'below' nor 'above', expected one of them", title);
+    if (node->type != YAML_SEQUENCE_NODE) {
+        read_condition(reader, node, title, rule);
+        return;
     }
-    reader->quantity = own;
-    rule->beside = part.beside;
+    const yaml_node_item_t *items = node->data.sequence.items.start;
+    size_t count = (size_t)(node->data.sequence.items.top - items);
+    if (count == 0 || count > RULE_CONDITIONS_MOST)
+        reader_complain(reader, node, "%s is a list of 1 to %d conditions, found %zu", title, RULE_CONDITIONS_MOST, count);
+    for (size_t i = 0; i < count && i < RULE_CONDITIONS_MOST; i++) {
+        const yaml_node_t *item = reader_node(reader, items[i]);
+        if (item)
+            read_condition(reader, item, title, rule);
+    }
+}
+
+static void read_condition(struct reader *reader, const yaml_node_t *node, const char *title, struct rule *rule)
+{
+    struct rule_condition condition = {.quantity = QUANTITY_COUNT, .below = NAN, .above = NAN};
+    enum quantity own = reader->quantity;
+    reader_section(reader, &section_while, node, title, &condition);
+    if (node->type != YAML_MAPPING_NODE)
+        return;
+    bool has_bound = reader_find_key(reader, node, "below") || reader_find_key(reader, node, "above");
+    bool has_quantity = reader_find_key(reader, node, "quantity") != NULL;
+    bool has_from = reader_find_key(reader, node, "from") != NULL, has_to = reader_find_key(reader, node, "to") != NULL;
+    const yaml_node_t *months = reader_find(reader, node, "months");
+    if (months)
+        read_months(reader, months, &condition.months);
+    if (condition.quantity != QUANTITY_COUNT) {
+        reader->quantity = condition.quantity;
+        read_bound(reader, node, "below", &condition.below);
+        read_bound(reader, node, "above", &condition.above);
+        reader->quantity = own;
+    }
+    if (has_quantity && !has_bound)
+        reader_complain(reader, node, "%s has neither 'below' nor 'above', expected one of them", title);
+    if (has_bound && !has_quantity)
+        reader_complain(reader, node, "%s has a bound and no 'quantity'", title);
+    if (has_from != has_to)
+        reader_complain(reader, node, "%s has one of 'from' and 'to', expected both or none", title);
+    else if (has_from && condition.from == condition.to)
+        reader_complain(reader, node, "'from' and 'to' of %s are the same: leave them out for all day", title);
+    if (!has_quantity && !has_bound && !months && !has_from && !has_to)
+        reader_complain(reader, node, "%s is empty, expected a quantity with a bound, months, or from and to", title);
+    rule->conditions[rule->condition_count++] = condition;
+}
+
+static void read_months(struct reader *reader, const yaml_node_t *node, unsigned *ret)
+{
+    struct word_list list = {NULL, 0};
+    reader_words(reader, node, "months", &list);
+    for (size_t i = 0; i < list.count; i++) {
+        unsigned months = 0;
+        struct error error;
+        if (!value_months(list.words[i], strlen(list.words[i]), &months, &error))
+            reader_complain_value(reader, node, "months", &error);
+        *ret |= months;
+    }
 }
 
 static void read_bound(struct reader *reader, const yaml_node_t *map, const char *key, double *ret)

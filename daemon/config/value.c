@@ -54,6 +54,7 @@ struct parts {
 };
 
 static bool split(const char *text, size_t length, struct parts *ret);
+static bool read_run(const char *text, size_t length, const char *const *names, size_t count, unsigned *ret);
 static size_t number_length(const char *text, size_t length);
 static void trim(const char **text, size_t *length);
 static bool may_be_bare(int dimension);
@@ -154,10 +155,27 @@ bool value_clock(const char *text, size_t length, int *ret_minutes, struct error
 bool value_days(const char *text, size_t length, unsigned *ret_days, struct error *error)
 {
     static const char *const names[] = {"mon", "tue", "wed", "thu", "fri", "sat", "sun"};
-    size_t found[2] = {COUNT_OF(names), COUNT_OF(names)};
+    return read_run(text, length, names, COUNT_OF(names), ret_days) ||
+           fail(error, ERROR_CONFIG, "is a day of the week or a run of them, such as 'sat' or 'mon-fri', found '%.*s'",
+                shown(length), text);
+}
+
+bool value_months(const char *text, size_t length, unsigned *ret_months, struct error *error)
+{
+    static const char *const names[] = {"jan", "feb", "mar", "apr", "may", "jun",
+                                        "jul", "aug", "sep", "oct", "nov", "dec"};
+    return read_run(text, length, names, COUNT_OF(names), ret_months) ||
+           fail(error, ERROR_CONFIG, "is a month or a run of them, such as 'aug' or 'oct-mar', found '%.*s'",
+                shown(length), text);
+}
+
+/* One name or "first-last", which may run over the end to the beginning; bit of each. */
+static bool read_run(const char *text, size_t length, const char *const *names, size_t count, unsigned *ret)
+{
+    size_t found[2] = {count, count};
     const char *dash = memchr(text, '-', length);
     size_t lengths[2] = {dash ? (size_t)(dash - text) : length, dash ? length - (size_t)(dash - text) - 1 : 0};
-    for (size_t k = 0; k < COUNT_OF(names); k++) {
+    for (size_t k = 0; k < count; k++) {
         if (lengths[0] == 3 && strncasecmp(text, names[k], 3) == 0)
             found[0] = k;
         if (dash && lengths[1] == 3 && strncasecmp(dash + 1, names[k], 3) == 0)
@@ -165,12 +183,11 @@ bool value_days(const char *text, size_t length, unsigned *ret_days, struct erro
     }
     if (!dash)
         found[1] = found[0];
-    if (found[0] == COUNT_OF(names) || found[1] == COUNT_OF(names))
-        return fail(error, ERROR_CONFIG, "is a day of the week or a run of them, such as 'sat' or 'mon-fri', found '%.*s'",
-                    shown(length), text);
-    *ret_days = 0;
-    for (size_t k = found[0];; k = (k + 1) % COUNT_OF(names)) {
-        *ret_days |= 1u << k;
+    if (found[0] == count || found[1] == count)
+        return false;
+    *ret = 0;
+    for (size_t k = found[0];; k = (k + 1) % count) {
+        *ret |= 1u << k;
         if (k == found[1])
             return true;
     }

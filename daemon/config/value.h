@@ -31,6 +31,8 @@ bool value_offset(const char *text, size_t length, int64_t *ret_ms, struct error
 bool value_clock(const char *text, size_t length, int *ret_minutes, struct error *error);
 /* Days of the week, "mon-fri" or "sat": bit 0 Monday ... bit 6 Sunday; over the week's end too ("fri-mon"). */
 bool value_days(const char *text, size_t length, unsigned *ret_days, struct error *error);
+/* The same of months: "aug", "oct-mar"; bit 0 is January. */
+bool value_months(const char *text, size_t length, unsigned *ret_months, struct error *error);
 bool value_integer(const char *text, size_t length, int *ret, struct error *error);
 /* Only 'true' and 'false': the other words of old YAML turn country codes into truth values. */
 bool value_boolean(const char *text, size_t length, bool *ret, struct error *error);

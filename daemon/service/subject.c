@@ -44,7 +44,7 @@ bool subject_view(struct pipeline *p, const struct subject *subject, const struc
                   int64_t now, struct span *window, struct row_cache *cache, struct record *rows, struct rule_view *ret,
                   struct error *error)
 {
-    *ret = (struct rule_view){.rule = rule, .base = NAN, .now = now};
+    *ret = (struct rule_view){.rule = rule, .base = NAN, .utc_offset = subject->utc_offset, .now = now};
     return find_base(p, subject, changed, window, ret, error) && view_visits(p, subject, *window, ret, error) &&
            view_rows(p, subject, *window, cache, rows, ret, error);
 }

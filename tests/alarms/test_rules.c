@@ -281,17 +281,65 @@ Test(rules, a_condition_beside_it_must_hold_at_the_same_sample)
     struct rule rule = {.kind = RULE_BELOW,
                         .quantity = QUANTITY_OXYGEN,
                         .limit = 3,
-                        .beside = {QUANTITY_TEMPERATURE, .below = NAN, .above = 20}};
+                        .conditions = {{QUANTITY_TEMPERATURE, .below = NAN, .above = 20}},
+                        .condition_count = 1};
     struct episode *found;
     size_t count = evaluate(&rule, &record, &found);
     cr_expect_str_eq(series_print(arena, found, count), "20..50 raised 20 worst 2@20 last 2@40",
                      "cool water ends it, an unknown temperature does not count");
-    rule.beside = (struct rule_condition){QUANTITY_TEMPERATURE, .below = 20, .above = NAN};
+    rule.conditions[0] = (struct rule_condition){QUANTITY_TEMPERATURE, .below = 20, .above = NAN};
     count = evaluate(&rule, &record, &found);
     cr_expect_str_eq(series_print(arena, found, count),
                      "10..20 raised 10 worst 2@10 last 2@10; 50..60 raised 50 worst 2@50 last 2@50");
-    rule.beside = (struct rule_condition){QUANTITY_BATTERY, .below = 3, .above = NAN};
+    rule.conditions[0] = (struct rule_condition){QUANTITY_BATTERY, .below = 3, .above = NAN};
     cr_expect(evaluate(&rule, &record, &found) == 0, "a station without that quantity is never so");
+}
+
+/* Samples every 10 min from 1970-01-01T00:00Z; the place's clock stands 8 h behind, at 16:00 of December 31. */
+Test(rules, it_counts_only_in_its_months_and_hours)
+{
+    struct record record = series_read(arena, QUANTITY_OXYGEN, "2 2 2 2 2 2 2 2");
+    struct rule rule = {.kind = RULE_BELOW, .quantity = QUANTITY_OXYGEN, .limit = 3, .condition_count = 1};
+    struct rule_view view = {.rule = &rule, .record = &record, .after = TIME_NONE, .utc_offset = -8 * HOUR_MS};
+    struct episode *found;
+    const struct rule_condition always = {.quantity = QUANTITY_COUNT, .below = NAN, .above = NAN};
+    rule.conditions[0] = always;
+    cr_expect_eq(rules_evaluate(arena, &view, &found), 1);
+    rule.conditions[0].months = 1u << 11;
+    cr_expect_eq(rules_evaluate(arena, &view, &found), 1, "December there");
+    rule.conditions[0].months = 1u << 0;
+    cr_expect_eq(rules_evaluate(arena, &view, &found), 0, "though January in UTC");
+    rule.conditions[0] = always;
+    rule.conditions[0].from = 16 * 60 + 20;
+    rule.conditions[0].to = 16 * 60 + 40;
+    size_t count = rules_evaluate(arena, &view, &found);
+    cr_expect_str_eq(series_print(arena, found, count), "20..40 raised 20 worst 2@20 last 2@30");
+    rule.conditions[0].from = 17 * 60;
+    rule.conditions[0].to = 16 * 60 + 10;
+    count = rules_evaluate(arena, &view, &found);
+    cr_expect_str_eq(series_print(arena, found, count),
+                     "0..10 raised 0 worst 2@0 last 2@0; 60..open raised 60 worst 2@60 last 2@70", "over midnight");
+}
+
+Test(rules, all_conditions_must_be_so_at_once)
+{
+    struct record record = series_read(arena, QUANTITY_OXYGEN, "2 2 2 2 2 2");
+    struct record warmth = series_read(arena, QUANTITY_TEMPERATURE, "25 25 15 25 25 25");
+    struct record salt = series_read(arena, QUANTITY_SALINITY, "5 1 5 5 - 5");
+    record.value[QUANTITY_TEMPERATURE] = warmth.value[QUANTITY_TEMPERATURE];
+    record.flag[QUANTITY_TEMPERATURE] = warmth.flag[QUANTITY_TEMPERATURE];
+    record.value[QUANTITY_SALINITY] = salt.value[QUANTITY_SALINITY];
+    record.flag[QUANTITY_SALINITY] = salt.flag[QUANTITY_SALINITY];
+    struct rule rule = {.kind = RULE_BELOW,
+                        .quantity = QUANTITY_OXYGEN,
+                        .limit = 3,
+                        .conditions = {{QUANTITY_TEMPERATURE, .below = NAN, .above = 20},
+                                       {QUANTITY_SALINITY, .below = 10, .above = 2}},
+                        .condition_count = 2};
+    struct episode *found;
+    size_t count = evaluate(&rule, &record, &found);
+    cr_expect_str_eq(series_print(arena, found, count),
+                     "0..10 raised 0 worst 2@0 last 2@0; 30..open raised 30 worst 2@30 last 2@50");
 }
 
 Test(rules, a_gap_has_data_on_both_sides)

@@ -132,6 +132,23 @@ Test(check, a_condition_beside_a_rule_can_be_met)
     cr_expect_eq(RULE("kind: silence, window: 1 d, while: {quantity: temperature, above: 20 degC}"), 1);
 }
 
+#define LOW_WHILE(condition) RULE("kind: below, quantity: oxygen, limit: 3 mg/L, while: " condition)
+
+Test(check, conditions_may_name_months_and_hours_and_be_several)
+{
+    cr_expect_eq(LOW_WHILE("{months: may-sep}"), 0);
+    cr_expect_eq(LOW_WHILE("{months: [nov-feb, jul], from: '22:00', to: '06:00'}"), 0);
+    cr_expect_eq(LOW_WHILE("[{months: may}, {quantity: temperature, above: 20 degC}, {quantity: salinity, below: 3}]"), 0);
+    cr_expect_eq(LOW_WHILE("{months: summer}"), 1);
+    cr_expect_eq(LOW_WHILE("{from: '22:00'}"), 1);
+    cr_expect_eq(LOW_WHILE("{from: '22:00', to: '22:00'}"), 1);
+    cr_expect_eq(LOW_WHILE("{above: 20 degC}"), 1);
+    cr_expect_eq(LOW_WHILE("{}"), 1);
+    cr_expect_eq(LOW_WHILE("[]"), 1);
+    cr_expect_eq(LOW_WHILE("[{months: may}, {months: may}, {months: may}, {months: may}, {months: may}]"), 1);
+    cr_expect_eq(LOW_WHILE("warm"), 1);
+}
+
 Test(check, a_change_is_counted_from_a_visit_or_a_time)
 {
     cr_expect_eq(RULE("kind: change, quantity: depth, limit: 1 m, since: visit"), 0);

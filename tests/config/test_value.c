@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "config/value.h"
 
+#include "base/memory.h"
 #include "base/timestamp.h"
 
 #include <criterion/criterion.h>
@@ -149,4 +150,19 @@ Test(value, words_are_the_same_in_any_case_and_with_any_joint)
     cr_expect(value_same_word("in order", "in-order"));
     cr_expect_not(value_same_word("in order", "in orde"));
     cr_expect_not(value_same_word("", "a"));
+}
+
+Test(value, months_and_days_may_run_over_the_end)
+{
+    unsigned got;
+    struct error error = {0};
+    cr_expect(value_months("aug", 3, &got, &error) && got == 1u << 7);
+    cr_expect(value_months("Oct-Mar", 7, &got, &error) && got == 0xE07);
+    cr_expect(value_months("jan-dec", 7, &got, &error) && got == 0xFFF);
+    cr_expect(value_days("sat-mon", 7, &got, &error) && got == 0x61);
+    static const char *const bad[] = {"", "august", "aug-", "-aug", "mon-fri", "jan-feb-mar"};
+    for (size_t k = 0; k < COUNT_OF(bad); k++) {
+        cr_expect_not(value_months(bad[k], strlen(bad[k]), &got, &error), "'%s'", bad[k]);
+        cr_expect(strstr(error.text, "such as 'aug' or 'oct-mar'"), "%s", error.text);
+    }
 }
