@@ -92,10 +92,13 @@ static void compose_alarm(const struct notice *notice, const struct config *conf
     text_putc(&text, '\n');
     put_place(&text, notice);
     message_add(ret, PART_TITLE, NULL, &text);
-    if (notice->body)
+    bool is_withdrawn = message_is_withdrawn(notice);
+    if (notice->body && !is_withdrawn)
         message_add_words(ret, PART_PARAGRAPH, notice->body);
     message_put_sentences(&text, notice);
     message_add(ret, PART_STATE, NULL, &text);
+    if (notice->body && is_withdrawn) /* why */
+        message_add_words(ret, PART_PARAGRAPH, notice->body);
     add_facts(ret, notice);
     add_advice(ret, notice);
     add_where_to_look(ret, notice, config);

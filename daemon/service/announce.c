@@ -9,6 +9,7 @@
 #include "service/remind.h"
 #include "service/subject.h"
 #include "service/tell.h"
+#include "service/withdraw.h"
 
 #include <string.h>
 
@@ -16,7 +17,10 @@ static bool judge(struct pipeline *p, const struct rule *rule, const struct subj
                   struct row_cache *cache, int64_t now, struct error *error);
 static bool add_shelf(struct pipeline *p, struct reconcile_input *input, struct error *error);
 static bool store_changes(struct pipeline *p, const struct rule *rule, const struct subject *subject,
-                          struct alarm_change *changes, size_t n, struct error *error);
+                          struct alarm_change *changes, size_t n, const struct record *rows, struct error *error);
+static bool explain_withdrawal(struct pipeline *p, const struct rule *rule, const struct subject *subject,
+                               const struct alarm *alarm, const struct record *rows, const char **ret_what,
+                               struct error *error);
 static bool mark_pictures(struct pipeline *p, const struct rule *rule, const struct subject *subject,
                           const struct alarm_change *changes, size_t n, struct error *error);
 static const char *step_word(const struct alarm_change *change);
@@ -127,7 +131,7 @@ static bool judge(struct pipeline *p, const struct rule *rule, const struct subj
         return false;
     struct alarm_change *changes;
     size_t n = reconcile(p->arena, &input, &changes);
-    return store_changes(p, rule, subject, changes, n, error);
+    return store_changes(p, rule, subject, changes, n, view.record, error);
 }
 
 static bool add_shelf(struct pipeline *p, struct reconcile_input *input, struct error *error)
@@ -141,17 +145,32 @@ static bool add_shelf(struct pipeline *p, struct reconcile_input *input, struct 
 }
 
 static bool store_changes(struct pipeline *p, const struct rule *rule, const struct subject *subject,
-                          struct alarm_change *changes, size_t n, struct error *error)
+                          struct alarm_change *changes, size_t n, const struct record *rows, struct error *error)
 {
     const struct teller teller = {p->config, p->store, p->arena};
     for (size_t k = 0; k < n; k++) {
         struct alarm_change *change = &changes[k];
+        const char *what = step_word(change);
         if (change->what == ALARM_NEW && !change->alarm.is_old_news && !count_times(p, &change->alarm, error))
             return false;
-        if (!tell_change(&teller, &change->alarm, change->event, "rillward", step_word(change), error))
+        if (change->alarm.state == ALARM_WITHDRAWN && change->before != ALARM_WITHDRAWN && rows &&
+            !explain_withdrawal(p, rule, subject, &change->alarm, rows, &what, error))
+            return false;
+        if (!tell_change(&teller, &change->alarm, change->event, "rillward", what, error))
             return false;
     }
     return subject->place == 0 || subject->is_barometer || mark_pictures(p, rule, subject, changes, n, error);
+}
+
+static bool explain_withdrawal(struct pipeline *p, const struct rule *rule, const struct subject *subject,
+                               const struct alarm *alarm, const struct record *rows, const char **ret_what,
+                               struct error *error)
+{
+    const char *reason;
+    if (!withdraw_reason(p, subject, rule, alarm, rows, &reason, error))
+        return false;
+    *ret_what = arena_printf(p->arena, "withdrawn: %s", reason);
+    return true;
 }
 
 /* The months in which an episode begins and ends; those between were derived anew, and are due by that. */
@@ -245,7 +264,7 @@ static bool judge_drop(struct pipeline *p, const struct rule *rule, const char *
     if (found && stored_count == 0 && !add_shelf(p, &input, error)) /* only what begins can begin on a shelf */
         return false;
     size_t count = reconcile(p->arena, &input, &changes);
-    return store_changes(p, rule, &subject, changes, count, error);
+    return store_changes(p, rule, &subject, changes, count, NULL, error);
 }
 
 /* Of alarms in the order of their places; where it would stand if there is none. */

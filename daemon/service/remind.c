@@ -40,6 +40,6 @@ static bool remind(const struct teller *t, struct alarm *alarm, const struct rul
     else
         alarm->escalated = now;
     return store_alarm_put(t->store, alarm, "rillward", notice_event_word(event), error) &&
-           (!is_reminder || tell_people(t, alarm, rule, event, &rule->tell, error)) &&
-           ((is_reminder && !is_above_told) || tell_people(t, alarm, rule, event, &rule->escalate_to, error));
+           (!is_reminder || tell_people(t, alarm, rule, event, NULL, &rule->tell, error)) &&
+           ((is_reminder && !is_above_told) || tell_people(t, alarm, rule, event, NULL, &rule->escalate_to, error));
 }

@@ -2,6 +2,7 @@
 #include "service/tell.h"
 
 #include "alarms/lifecycle.h"
+#include "base/text.h"
 #include "base/timestamp.h"
 
 #include <ctype.h>
@@ -12,11 +13,11 @@
 static bool mark_pages(const struct teller *t, const struct alarm *alarm, struct error *error);
 static bool fill_place(const struct teller *t, struct notice *notice, struct error *error);
 static void fill_values(const struct rule *rule, struct notice *notice);
-static const char *first_words(const struct teller *t, const struct alarm *alarm, enum notice_event event);
+static const char *first_words(const struct teller *t, const struct alarm *alarm, enum notice_event event, const char *why);
 static void add_chattering(const struct teller *t, struct alarm *alarm);
 
 bool tell_people(const struct teller *t, const struct alarm *alarm, const struct rule *rule, enum notice_event event,
-                 const struct word_list *to, struct error *error)
+                 const char *why, const struct word_list *to, struct error *error)
 {
     struct notice notice = {
         .event = event,
@@ -32,7 +33,7 @@ bool tell_people(const struct teller *t, const struct alarm *alarm, const struct
     if (!fill_place(t, &notice, error))
         return false;
     fill_values(rule, &notice);
-    notice.body = first_words(t, alarm, event);
+    notice.body = first_words(t, alarm, event, why);
     add_chattering(t, &notice.alarm);
     CLEANUP(cleanup_free) char *what = x_printf("%" PRId64 "-%s", alarm->id, notice_event_word(event));
     for (size_t k = 0; k < to->count; k++) {
@@ -56,8 +57,8 @@ bool tell_change(const struct teller *t, struct alarm *alarm, enum notice_event 
         return true;
     const struct rule *rule = &t->config->rules[r];
     bool knows_above = alarm->escalated != TIME_NONE;
-    return tell_people(t, alarm, rule, event, &rule->tell, error) &&
-           (!knows_above || tell_people(t, alarm, rule, event, &rule->escalate_to, error));
+    return tell_people(t, alarm, rule, event, what, &rule->tell, error) &&
+           (!knows_above || tell_people(t, alarm, rule, event, what, &rule->escalate_to, error));
 }
 
 /* Alarms stand on the network's page and their station's, which time and people alone can make untrue. */
@@ -131,9 +132,12 @@ static void fill_values(const struct rule *rule, struct notice *notice)
 }
 
 /* Why somebody hears of it again. */
-static const char *first_words(const struct teller *t, const struct alarm *alarm, enum notice_event event)
+static const char *first_words(const struct teller *t, const struct alarm *alarm, enum notice_event event, const char *why)
 {
     char duration[TIMESTAMP_SIZE];
+    if (event == NOTICE_WITHDRAWN)
+        return why && text_starts_with(why, "withdrawn: ") ? arena_printf(t->arena, "Why: %s.", why + strlen("withdrawn: "))
+                                                           : "";
     if (event != NOTICE_REMINDED && event != NOTICE_ESCALATED)
         return "";
     duration_print(alarm->changed - alarm->asked, duration);

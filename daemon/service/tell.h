@@ -17,9 +17,10 @@ struct teller {
     struct arena *arena;
 };
 
-/* Put one notice of `event` for each recipient in `to`. `rule` is the alarm's. */
+/* Put one notice of `event` for each recipient in `to`. `rule` is the alarm's. `why`: the words of the step; of a
+ * withdrawal ("withdrawn: ...") they are told. */
 bool tell_people(const struct teller *teller, const struct alarm *alarm, const struct rule *rule,
-                 enum notice_event event, const struct word_list *to, struct error *error);
+                 enum notice_event event, const char *why, const struct word_list *to, struct error *error);
 
 /* Store a changed alarm with its step, and announce it as its rule says: to those whom the rule tells, and to those
  * further up where they have been told. ANNOUNCE_NOTHING: only the step; `what` NULL: not even that. A rule that is

@@ -116,6 +116,8 @@ Test(message, withdraws_what_was_not_so)
     struct notice notice = example_notice_returned();
     notice.event = NOTICE_WITHDRAWN;
     notice.alarm.state = ALARM_WITHDRAWN;
+    notice.body = "Why: oxygen of 2026-11-25T04:10:00Z, told as 1.52 mg/L, is now 7.90 mg/L; what came later: the file "
+                  "'north/heron-18.csv', at 2026-11-26T18:10:00Z.";
     expect_subject(&notice, "[HIGH] Oxygen low at Heron Creek at the footbridge: withdrawn, it was not so");
     expect_text(&notice, "withdrawn.txt");
     cr_expect_not(message_is_still_so(&notice));

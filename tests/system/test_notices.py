@@ -278,5 +278,67 @@ def test_an_alarm_tells_its_beginning_its_end_and_its_withdrawal(tmp_path):
         data = [request["event"]["data"] for request in service.requests()]
         assert [one["event"] for one in data] == ["raised", "returned", "withdrawn"]
         assert [one["still_so"] for one in data] == [True, False, False]
+        assert "text" not in data[0] and data[2]["text"].startswith(
+            "Why: temperature of 2026-05-02T10:15:00Z, told as 27.30 °C, is now 12."), data[2]
+        assert "; what came later: the file 'mill/c.csv', at 2026-05-02T12:" in data[2]["text"]
         assert len({one["alarm"] for one in data}) == 1 and [one["sequence"] for one in data] == [1, 2, 3]
         assert len(set(ids_sent(service))) == 3
+
+
+# ---- what wakes nobody ----
+
+def years_of_water(first_day, days, warm_days):
+    """A row an hour, warm for the afternoon of some days."""
+    rows = []
+    for day in range(days):
+        date = later(first_day, days=day)
+        for hour in range(24):
+            warmth = 27.0 if day in warm_days and 12 <= hour < 18 else 12.0
+            rows.append(f"{later(date, hours=hour)},{1113.2 + (hour % 7) * 0.5:.1f},{warmth + hour % 5 * 0.1:.1f}\n")
+    return "".join(rows)
+
+
+def years_of_air(first_day, days):
+    return "time,air\n" + "".join(f"{later(first_day, hours=hour)},{1013.2 + hour % 3 * 0.1:.1f}\n" for hour in range(24 * days))
+
+
+def alarms_known(service):
+    return [(row["station"], row["start"], row["end_"], row["is_old_news"])
+            for row in service.ask("SELECT * FROM alarm WHERE rule = 'warm' ORDER BY start")]
+
+
+def test_a_first_import_back_files_and_a_rebuild_wake_nobody(tmp_path):
+    port = free_port()
+    with Service(tmp_path / "work", settings_for(hook(port)), SMALL_NOW) as service:
+        service.start_receiver(port=port)
+        head = water_file(0, 0)
+        service.put("mast/air.csv", years_of_air("2025-01-01T00:00:00Z", 400))
+        service.put("mill/2025.csv", head + years_of_water("2025-03-01T00:00:00Z", 330, {5, 6, 100, 200}))
+        service.start()
+        service.wait_until(lambda: len(alarms_known(service)) == 4, lambda: alarms_known(service))
+        service.put("mill/early.csv", head + years_of_water("2025-01-01T00:00:00Z", 59, {10, 20}))  # a back-file
+        service.wait_until(lambda: len(alarms_known(service)) == 6, lambda: alarms_known(service))
+        service.wait_for_rest()
+        before = alarms_known(service)
+        assert all(is_old for *_, is_old in before) and notices(service) == [] and service.requests() == []
+        # Everything is derived anew: the same episodes, and nobody hears of them.
+        service.change_settings("elevation: 2 m", "elevation: 30 m")
+        known = len(service.log_text().encode())
+        service.hang_up()
+        service.wait_for_log("settings were read again", known)
+        service.wait_for_rest()
+        assert alarms_known(service) == before and notices(service) == []
+        # And from nothing but the inbox, as after the loss of the database.
+        service.stop()
+        for path in service.state.glob("rillward.db*"):
+            path.unlink()
+        service.start()
+        service.wait_until(lambda: len(alarms_known(service)) == 6, lambda: alarms_known(service))
+        service.wait_for_rest()
+        assert alarms_known(service) == before and service.requests() == []
+        # What happens now is news all the same.
+        service.put("mill/now.csv", head + years_of_water("2026-05-02T00:00:00Z", 1, {0}))
+        service.put("mast/now.csv", years_of_air("2026-05-02T00:00:00Z", 1))
+        wait_for_notices(service, 1, DELIVERED)
+        service.stop()
+        assert len(service.requests()) == 1
