@@ -3,7 +3,7 @@
 """A real HTTP(S) receiver of webhooks, for tests and demonstrations.
 
 Prints its port, then answers until SIGTERM or --for SECONDS. Each request becomes one JSON line in --log: time,
-method, path, headers, body, whether the body is JSON ("json"), and whether the signature is right ("signed": true,
+method, path, what it answers ("behaviour"), headers, body, whether the body is JSON ("json"), and whether the signature is right ("signed": true,
 false, or null where no --secret was given).
 
 What it answers stands in the path, or in the JSON file --control, {"/path": "behaviour"}, read anew each time:
@@ -106,16 +106,18 @@ class Handler(http.server.BaseHTTPRequestHandler):
     def do_POST(self):
         length = min(int(self.headers.get("Content-Length", 0)), BODY_LIMIT)
         body = self.rfile.read(length)
+        behaviour = self.server.behaviour(self.path)
         self.server.write_down({
             "time": time.time(),
             "method": self.command,
             "path": self.path,
+            "behaviour": behaviour,
             "headers": dict(self.headers.items()),
             "body": body.decode("utf-8", "replace"),
             "json": is_json(body),
             "signed": self.server.is_signed(self.headers, body),
         })
-        self.behave(self.server.behaviour(self.path).strip("/").split("/"))
+        self.behave(behaviour.strip("/").split("/"))
 
     do_GET = do_POST
 
