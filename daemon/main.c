@@ -31,6 +31,7 @@ struct arguments {
     bool as_json, prints_reference;
     const char *who, *until, *reason; /* alarms */
     int64_t from, to;                 /* rehearse */
+    const char *against_path;         /* rehearse: NULL */
     char **rest;
     int rest_count;
 };
@@ -89,6 +90,7 @@ static const struct command commands[] = {
 
 /* The parser, the help, the manual and the completion all read this. */
 static const struct manual_option switches[] = {
+    {"against", 'a', false, "FILE", "rehearse: more settings, whose rules are compared with those of -c"},
     {"config", 'c', true, "FILE", "the settings"},
     {"clock", 'k', false, "TIME", "begin with this wall clock instead of the real one: rehearsals on old data"},
     {"from", 'f', false, "TIME", "rehearse: episodes that begin at this time or later"},
@@ -283,15 +285,20 @@ static int run_explain(const struct arguments *arguments)
 static int run_rehearse(const struct arguments *arguments)
 {
     struct config *config = load(arguments->config_path);
-    if (!config)
+    struct config *against = config && arguments->against_path ? load(arguments->against_path) : NULL;
+    if (!config || (arguments->against_path && !against)) {
+        config_free(config);
         return EXIT_WRONG;
+    }
     struct error error;
     struct text text;
     text_init(&text, (size_t)1 << 28);
     struct rehearse_options options = {.from = arguments->from,
                                        .to = arguments->to,
                                        .as_json = arguments->as_json,
-                                       .now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock};
+                                       .now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock,
+                                       .against = against,
+                                       .against_name = arguments->against_path};
     struct store *store = store_open_to_read(config->state, &error);
     bool ok = store && rehearse_render(config, store, &options, &text, &error);
     if (ok)
@@ -300,6 +307,7 @@ static int run_rehearse(const struct arguments *arguments)
         fprintf(stderr, "rillward: %s\n", error.text);
     text_done(&text);
     store_close(store);
+    config_free(against);
     config_free(config);
     return ok ? EXIT_FINE : error.kind == ERROR_CONFIG ? EXIT_WRONG : EXIT_NEEDS_HAND;
 }
@@ -460,6 +468,7 @@ static bool parse(int count, char **words, struct arguments *ret)
     int letter;
     while ((letter = getopt_long(count, words, letters, known, NULL)) != -1) {
         switch (letter) {
+        case 'a': ret->against_path = optarg; break;
         case 'c': ret->config_path = optarg; break;
         case 'j': ret->as_json = true; break;
         case 'r': ret->prints_reference = true; break;

@@ -3,6 +3,7 @@
 
 #include "alarms/reconcile.h"
 #include "base/timestamp.h"
+#include "service/rehearse_stage.h"
 #include "service/subject.h"
 
 #include <inttypes.h>
@@ -12,28 +13,9 @@
 #include <string.h>
 
 #define STRETCH (62 * DAY_MS)     /* looked at at once: bounds memory */
-#define FIRST_MONDAY (4 * DAY_MS) /* 1970-01-05 */
 
-/* One episode that the rules find. */
-struct scene {
-    const struct rule *rule;
-    const char *place;
-    struct episode episode;
-    int64_t known;
-    bool is_old_news;
-    bool is_new; /* no stored alarm is about it */
-};
-
-struct stage {
-    struct pipeline pipeline;
-    const struct rehearse_options *options;
-    struct scene *scenes;
-    size_t count, capacity;
-    struct alarm *gone; /* stored, and found no more; texts in `kept` */
-    size_t gone_count, gone_capacity, same_count;
-    struct arena *kept;
-};
-
+static bool play_all(struct stage *stage, const struct config *config, struct store *store, struct error *error);
+static void strike(struct stage *stage);
 static bool play(struct stage *stage, const char *id, bool is_barometer, uint32_t place, struct error *error);
 static bool play_stretch(struct stage *stage, const struct subject *subject, struct span stretch, int64_t *ended,
                          struct error *error);
@@ -47,38 +29,58 @@ static bool compare_with_stored(struct stage *stage, const char *id, size_t firs
 static bool was_true_then(const struct config *config, const struct alarm *alarm);
 static bool overlap(const struct episode *a, const struct episode *b);
 static int compare_scenes(const void *a, const void *b);
-static void put_text(const struct stage *stage, struct text *ret);
-static void put_scene(const struct stage *stage, const struct scene *scene, struct text *ret);
-static void put_value(const struct scene *scene, struct text *ret);
-static void put_weeks(const struct stage *stage, struct text *ret);
-static void put_difference(const struct stage *stage, struct text *ret);
-static size_t count_in_week(const struct stage *stage, int64_t week, const struct rule *rule);
-static int64_t week_of(int64_t time);
-static int64_t next_week(const struct stage *stage, int64_t after);
-static void put_json(const struct stage *stage, struct text *ret);
-static void json_text(struct text *ret, const char *key, const char *value);
-static void json_time(struct text *ret, const char *key, int64_t time);
-static void put_visible(struct text *ret, const char *text);
+static void compare_stages(struct stage *one, const struct stage *other);
 
 bool rehearse_render(const struct config *config, struct store *store, const struct rehearse_options *options,
                      struct text *ret, struct error *error)
 {
-    struct stage stage = {.options = options, .kept = arena_new()};
-    bool is_open = pipeline_open_to_read(&stage.pipeline, config, store, error), ok = is_open;
-    for (size_t i = 0; ok && i < config->station_count; i++)
-        ok = play(&stage, config->stations[i].id, false, stage.pipeline.station_places[i], error);
-    for (size_t i = 0; ok && i < config->barometer_count; i++)
-        ok = play(&stage, config->barometers[i].id, true, stage.pipeline.barometer_places[i], error);
-    if (ok && stage.count > 0)
-        qsort(stage.scenes, stage.count, sizeof *stage.scenes, compare_scenes);
+    struct stage stage = {.options = options}, other = {.options = options};
+    bool ok = play_all(&stage, config, store, error) && (!options->against || play_all(&other, options->against, store, error));
+    if (ok && options->against) {
+        compare_stages(&stage, &other);
+        compare_stages(&other, &stage);
+        stage.other = &other;
+    }
     if (ok)
-        options->as_json ? put_json(&stage, ret) : put_text(&stage, ret);
-    if (is_open)
-        pipeline_close(&stage.pipeline);
-    free(stage.scenes);
-    free(stage.gone);
-    arena_free(stage.kept);
+        options->as_json ? stage_print_json(&stage, ret) : stage_print_text(&stage, ret);
+    strike(&stage);
+    strike(&other);
     return ok;
+}
+
+static bool play_all(struct stage *stage, const struct config *config, struct store *store, struct error *error)
+{
+    stage->kept = arena_new();
+    bool ok = pipeline_open_to_read(&stage->pipeline, config, store, error);
+    for (size_t i = 0; ok && i < config->station_count; i++)
+        ok = play(stage, config->stations[i].id, false, stage->pipeline.station_places[i], error);
+    for (size_t i = 0; ok && i < config->barometer_count; i++)
+        ok = play(stage, config->barometers[i].id, true, stage->pipeline.barometer_places[i], error);
+    if (ok && stage->count > 0)
+        qsort(stage->scenes, stage->count, sizeof *stage->scenes, compare_scenes);
+    return ok;
+}
+
+static void strike(struct stage *stage)
+{
+    if (stage->pipeline.arena)
+        pipeline_close(&stage->pipeline);
+    free(stage->scenes);
+    free(stage->gone);
+    arena_free(stage->kept);
+}
+
+/* The same rule at the same place, at a common time. */
+static void compare_stages(struct stage *one, const struct stage *other)
+{
+    for (size_t k = 0; k < one->count; k++) {
+        struct scene *scene = &one->scenes[k];
+        scene->is_other = true;
+        for (size_t m = 0; m < other->count && scene->is_other; m++)
+            scene->is_other = strcmp(other->scenes[m].rule->id, scene->rule->id) != 0 ||
+                              strcmp(other->scenes[m].place, scene->place) != 0 ||
+                              !overlap(&other->scenes[m].episode, &scene->episode);
+    }
 }
 
 /* ---- playing ---- */
@@ -260,169 +262,3 @@ static int compare_scenes(const void *a, const void *b)
     return order ? order : strcmp(one->rule->id, other->rule->id);
 }
 
-/* ---- for people ---- */
-
-static void put_text(const struct stage *stage, struct text *ret)
-{
-    size_t told = 0;
-    text_puts(
-        ret,
-        "A rehearsal: nobody is told, nothing is written. Drops are not rehearsed; hours, gathering and shelves are "
-        "not applied.\n\n");
-    for (size_t k = 0; k < stage->count; k++) {
-        told += !stage->scenes[k].is_old_news;
-        put_scene(stage, &stage->scenes[k], ret);
-    }
-    text_printf(ret, "%s%zu episodes, %zu would have been announced, %zu were old news\n", stage->count ? "\n" : "",
-                stage->count, told, stage->count - told);
-    put_weeks(stage, ret);
-    put_difference(stage, ret);
-}
-
-/* "known 2026-04-20T06:00:00Z  high    low-oxygen at heron-creek, 2026-04-19T22:00:00Z to now: worst 1.5 mg/L; to desk"
- */
-static void put_scene(const struct stage *stage, const struct scene *scene, struct text *ret)
-{
-    char when[TIMESTAMP_SIZE];
-    const struct episode *e = &scene->episode;
-    const struct word_list *tell = &scene->rule->tell;
-    (void)stage; /* as its siblings */
-    text_printf(ret, "known %s  %-6s  %s at %s, ", timestamp_print(scene->known, when),
-                priority_word(scene->rule->priority), scene->rule->id, scene->place);
-    text_printf(ret, "%s to ", timestamp_print(e->start, when));
-    text_printf(ret, "%s: ", e->end == TIME_NONE ? "now" : timestamp_print(e->end, when));
-    put_value(scene, ret);
-    text_puts(ret, scene->is_old_news ? "; old news, nobody" : tell->count ? "; to " : "; nobody is told");
-    for (size_t k = 0; k < tell->count && !scene->is_old_news; k++)
-        text_printf(ret, "%s%s", k ? ", " : "", tell->words[k]);
-    text_puts(ret, scene->is_new ? " (new)\n" : "\n");
-}
-
-static void put_value(const struct scene *scene, struct text *ret)
-{
-    const struct rule *rule = scene->rule;
-    if (*scene->episode.detail || rule->quantity >= QUANTITY_COUNT) {
-        put_visible(ret, scene->episode.detail);
-        return;
-    }
-    const struct quantity_info *info = quantity_info(rule->quantity);
-    text_printf(ret, "worst %.*f%s%s", info->decimals > 2 ? 2 : info->decimals, scene->episode.worst * info->scale,
-                strcmp(info->unit, "1") ? " " : "", strcmp(info->unit, "1") ? info->unit : "");
-}
-
-/* "week of 2026-04-20: low-oxygen 2, warm 1" */
-static void put_weeks(const struct stage *stage, struct text *ret)
-{
-    const struct config *config = stage->pipeline.config;
-    for (int64_t week = next_week(stage, TIME_NONE); week != TIME_FOREVER; week = next_week(stage, week)) {
-        struct civil day = timestamp_to_civil(week);
-        text_printf(ret, "week of %04d-%02d-%02d:", day.year, day.month, day.day);
-        bool is_first = true;
-        for (size_t r = 0; r < config->rule_count; r++) {
-            size_t count = count_in_week(stage, week, &config->rules[r]);
-            if (count > 0)
-                text_printf(ret, "%s %s %zu", is_first ? "" : ",", config->rules[r].id, count);
-            is_first = is_first && count == 0;
-        }
-        text_putc(ret, '\n');
-    }
-}
-
-static void put_difference(const struct stage *stage, struct text *ret)
-{
-    char when[TIMESTAMP_SIZE];
-    size_t new_count = 0;
-    for (size_t k = 0; k < stage->count; k++)
-        new_count += stage->scenes[k].is_new;
-    text_printf(ret, "against the alarms stored now: %zu new, %zu gone, %zu the same\n", new_count, stage->gone_count,
-                stage->same_count);
-    for (size_t k = 0; k < stage->gone_count; k++) {
-        const struct alarm *alarm = &stage->gone[k];
-        text_printf(ret, "gone: alarm %" PRId64 ", %s at ", alarm->id, alarm->rule);
-        put_visible(ret, alarm->station);
-        text_printf(ret, ", %s\n", timestamp_print(alarm->episode.start, when));
-    }
-}
-
-/* Announced ones, by when they would have been known. */
-static size_t count_in_week(const struct stage *stage, int64_t week, const struct rule *rule)
-{
-    size_t count = 0;
-    for (size_t k = 0; k < stage->count; k++)
-        count +=
-            stage->scenes[k].rule == rule && !stage->scenes[k].is_old_news && week_of(stage->scenes[k].known) == week;
-    return count;
-}
-
-/* Its Monday, UTC. */
-static int64_t week_of(int64_t time)
-{
-    return timestamp_floor(time - FIRST_MONDAY, 7 * DAY_MS) + FIRST_MONDAY;
-}
-
-/* The next week in which anything would have been announced. */
-static int64_t next_week(const struct stage *stage, int64_t after)
-{
-    for (size_t k = 0; k < stage->count; k++)
-        if (!stage->scenes[k].is_old_news && week_of(stage->scenes[k].known) > after)
-            return week_of(stage->scenes[k].known);
-    return TIME_FOREVER;
-}
-
-/* ---- for machines: keys only get added ---- */
-
-static void put_json(const struct stage *stage, struct text *ret)
-{
-    size_t new_count = 0;
-    text_puts(ret, "{\"episodes\":[");
-    for (size_t k = 0; k < stage->count; k++) {
-        const struct scene *scene = &stage->scenes[k];
-        const struct episode *e = &scene->episode;
-        new_count += scene->is_new;
-        text_puts(ret, k ? ",{\"place\":" : "{\"place\":");
-        text_json(ret, scene->place);
-        json_text(ret, "rule", scene->rule->id);
-        json_text(ret, "priority", priority_word(scene->rule->priority));
-        json_time(ret, "happened_at", e->start);
-        json_time(ret, "raised_at", e->raised);
-        json_time(ret, "ended_at", e->end);
-        json_time(ret, "known_at", scene->known);
-        struct text value;
-        text_init(&value, 1024);
-        text_puts(&value, "");
-        put_value(scene, &value);
-        json_text(ret, "seen", value.bytes);
-        text_done(&value);
-        text_printf(ret, ",\"old_news\":%s,\"new\":%s,\"to\":[", scene->is_old_news ? "true" : "false",
-                    scene->is_new ? "true" : "false");
-        for (size_t t = 0; t < scene->rule->tell.count && !scene->is_old_news; t++) {
-            text_puts(ret, t ? "," : "");
-            text_json(ret, scene->rule->tell.words[t]);
-        }
-        text_puts(ret, "]}");
-    }
-    text_printf(ret, "],\"difference\":{\"new\":%zu,\"gone\":%zu,\"same\":%zu,\"gone_alarms\":[", new_count,
-                stage->gone_count, stage->same_count);
-    for (size_t k = 0; k < stage->gone_count; k++)
-        text_printf(ret, "%s%" PRId64, k ? "," : "", stage->gone[k].id);
-    text_puts(ret, "]}}\n");
-}
-
-static void json_text(struct text *ret, const char *key, const char *value)
-{
-    text_printf(ret, ",\"%s\":", key);
-    text_json(ret, value);
-}
-
-static void json_time(struct text *ret, const char *key, int64_t time)
-{
-    char when[TIMESTAMP_SIZE];
-    json_text(ret, key, time == TIME_NONE ? NULL : timestamp_print(time, when));
-}
-
-static void put_visible(struct text *ret, const char *text)
-{
-    char shown[1024];
-    text_make_visible(text, shown, sizeof shown);
-    text_puts(ret, shown);
-}

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /* What the rules of the settings would have announced over the stored history: to whom, when it happened, when it would
  * have been known, how many a week, and how that differs from the alarms stored now. Nothing is written, nobody is
- * told.
+ * told. Under a second file of settings the same history is played once more, and told is what only one of them finds:
+ * to tune a limit, rehearse the changed file against the one in force.
  *
  * When it would have been known is when the file arrived that holds the sample at which the episode was raised; silence
  * and overdue visits are known by the clock. Air pressure or notes that came later still are not looked at. Drops are
@@ -19,6 +20,8 @@ struct rehearse_options {
     int64_t from, to; /* episodes that begin in [from, to); TIME_NONE and TIME_FOREVER: all */
     bool as_json;
     int64_t now;
+    const struct config *against; /* settings whose rules are played over the same history and compared; NULL: none */
+    const char *against_name;     /* their file, for people */
 };
 
 /* Appends to ret. */

@@ -55,11 +55,14 @@ static struct record put_oxygen(const double *value, size_t n, int64_t arrived)
     return record;
 }
 
+static const struct config *other; /* to compare with, or NULL */
+
 static const char *play(int64_t from, int64_t to, int64_t now, bool as_json)
 {
     struct error error = {0};
     struct text text;
-    struct rehearse_options options = {.from = from, .to = to, .as_json = as_json, .now = now};
+    struct rehearse_options options = {
+        .from = from, .to = to, .as_json = as_json, .now = now, .against = other, .against_name = "other.yaml"};
     text_init(&text, 1 << 22);
     cr_assert(rehearse_render(f.config, f.store, &options, &text, &error), "%s", error.text);
     const char *ret = arena_strdup(f.arena, text.bytes);
@@ -75,14 +78,14 @@ Test(rehearse, says_what_would_have_been_told_when_it_was_known_and_how_that_dif
     fixture_raise(&f, "heron-creek", "low", hours_on(2)); /* since hour 1: the first of the two, still open */
     struct alarm gone = fixture_raise(&f, "heron-creek", "no-more", hours_on(2));
     const char *text = play(TIME_NONE, TIME_FOREVER, hours_on(31), false);
-    cr_expect(strstr(text, "known 2026-04-21T06:00:00Z  medium  low at heron-creek, 2026-04-20T01:00:00Z to "
-                           "2026-04-20T04:00:00Z: worst 2.00 mg/L; to desk\n"),
+    cr_expect(strstr(text, "2026-04-21 06:00  medium  low at heron-creek: worst 2.00 mg/L\n"
+                           "                          2026-04-20 01:00 to 2026-04-20 04:00; to desk\n"),
               "%s", text);
-    cr_expect(strstr(text, "low at heron-creek, 2026-04-20T08:00:00Z to now: worst 1.00 mg/L; to desk\n"), "%s", text);
-    cr_expect(strstr(text, "2 episodes, 2 would have been announced, 0 were old news\nweek of 2026-04-20: low 2\n"),
-              "%s", text);
-    cr_expect(strstr(text, "0 new, 1 gone, 1 the same\ngone: alarm 2, no-more at heron-creek, 2026-04-20T01:00:00Z\n"),
-              "%s", text);
+    cr_expect(strstr(text, "2026-04-20 08:00 to now; to desk\n"), "%s", text);
+    cr_expect(strstr(text, "2 episodes, 2 would have been announced, 0 were old news\n"), "%s", text);
+    cr_expect(strstr(text, "\n  2026-04-20  to desk 2; low 2\n"), "%s", text);
+    cr_expect(strstr(text, "0 new, 1 gone, 1 the same\n  gone: alarm 2, no-more at heron-creek, 2026-04-20 01:00\n"), "%s",
+              text);
     text = play(hours_on(5), TIME_FOREVER, hours_on(31), true);
     cr_expect(
         strstr(text,
@@ -93,14 +96,37 @@ Test(rehearse, says_what_would_have_been_told_when_it_was_known_and_how_that_dif
     cr_expect_eq(fixture_alarm(&f, gone.id).state, ALARM_UNACKNOWLEDGED, "nothing was touched");
 }
 
+Test(rehearse, compares_the_rules_of_two_files_of_settings)
+{
+    const double value[] = {5, 2, 2, 2, 5, 5, 5, 3.5, 3.4, 3.5, 5, 5};
+    f = fixture_open("rules: {" LOW ", odd: {kind: above, quantity: oxygen, limit: 4.5 mg/L}}\n");
+    struct fixture higher = fixture_open("rules: {low: {kind: below, quantity: oxygen, limit: 4 mg/L, deadband: 0.5 mg/L, "
+                                         "on_delay: 1 h, off_delay: 1 h, tell: [desk, on-call]}}\n");
+    other = higher.config;
+    put_oxygen(value, sizeof value / sizeof value[0], hours_on(30));
+    const char *text = play(TIME_NONE, TIME_FOREVER, hours_on(31), false);
+    cr_expect(strstr(text, "\n  2026-04-20  to desk 1 (2), on-call 0 (2); low 1 (2)\n"), "%s", text);
+    cr_expect(strstr(text, "Against the rules of 'other.yaml': 3 only here, 1 only there, 1 in both; announced 1 here, 2 there"),
+              "%s", text);
+    cr_expect(strstr(text, "Only there:\n2026-04-21 06:00  medium  low at heron-creek: worst 3.40 mg/L\n"), "%s", text);
+    text = play(TIME_NONE, TIME_FOREVER, hours_on(31), true);
+    cr_expect(strstr(text, "\"against\":{\"only_here\":3,\"only_there\":1,\"both\":1,\"episodes_only_there\":[{\"place\":"
+                           "\"heron-creek\",\"rule\":\"low\""),
+              "%s", text);
+    cr_expect(strstr(text, "\"weeks\":[{\"monday\":\"2026-04-20\",\"to\":{\"desk\":1}}]"), "%s", text);
+    cr_expect(strstr(text, "\"weeks\":[{\"monday\":\"2026-04-20\",\"to\":{\"desk\":2,\"on-call\":2}}]}}"), "%s", text);
+    fixture_close(&higher);
+}
+
 Test(rehearse, a_late_file_brings_old_news)
 {
     const double value[] = {5, 2, 2, 2, 5, 5, 5};
     f = fixture_open("rules: {" LOW "}\n");
     put_oxygen(value, sizeof value / sizeof value[0], hours_on(24 * 30));
     const char *text = play(TIME_NONE, TIME_FOREVER, hours_on(24 * 31), false);
-    cr_expect(strstr(text, "; old news, nobody (new)\n"), "%s", text);
-    cr_expect(strstr(text, "1 episodes, 0 would have been announced, 1 were old news\nagainst"), "%s", text);
+    cr_expect(strstr(text, "worst 2.00 mg/L  (new)\n"), "%s", text);
+    cr_expect(strstr(text, "; old news, nobody\n"), "%s", text);
+    cr_expect(strstr(text, "1 episode, 0 would have been announced, 1 was old news\n\nAgainst"), "%s", text);
 }
 
 /* A year is looked at in parts: what lies across their edges is found once and whole. */

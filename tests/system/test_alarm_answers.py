@@ -210,7 +210,12 @@ def test_a_rehearsal_shows_what_other_limits_would_have_said(tmp_path):
         before = service.ask("SELECT count(*) AS n FROM alarm_step")[0]["n"]
         service.change_settings("limit: 25 degC", "limit: 30 degC")
         other = json.loads(service.run(*words, expected=0).stdout)
-        assert other == {"episodes": [], "difference": {"new": 0, "gone": 1, "same": 0, "gone_alarms": [1]}}
+        assert other == {"episodes": [], "weeks": [], "difference": {"new": 0, "gone": 1, "same": 0, "gone_alarms": [1]}}
+        in_force = service.folder / "in-force.yaml"
+        in_force.write_text(service.settings.read_text().replace("limit: 30 degC", "limit: 25 degC"))
+        compared = json.loads(service.run(*words, "--against", in_force, expected=0).stdout)["against"]
+        assert (compared["only_here"], compared["only_there"], compared["both"]) == (0, 1, 0)
+        assert compared["weeks"] == [{"monday": "2026-04-27", "to": {"hook": 1}}]
         assert service.ask("SELECT count(*) AS n FROM alarm_step")[0]["n"] == before and events(service) == ["raised"]
         service.stop()
 
