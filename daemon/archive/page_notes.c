@@ -27,6 +27,9 @@ const char *part_finding_word(enum finding_kind kind)
     switch (kind) {
     case FINDING_READING_SET_ASIDE: return "Hand reading set aside";
     case FINDING_ZERO_IN_AIR: return "Pressure sensor in air";
+    case FINDING_AIR_PRESSURE: return "Air pressure";
+    case FINDING_AIR_HANDED_OVER: return "Another barometer";
+    case FINDING_BAROMETER_DRIFTED: return "Barometer drifted";
     case FINDING_KIND_COUNT: break;
     }
     return "";

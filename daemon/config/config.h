@@ -294,6 +294,8 @@ struct config {
     struct word_list ignore; /* more name patterns to ignore */
     double pairing_distance; /* m: barometers farther than this are not paired by themselves */
     int64_t largest_air_gap; /* ms between barometer samples that may be interpolated at all */
+    int64_t hand_over;       /* ms over which the difference to the barometer before fades out */
+    double barometer_limit;  /* a barometer that moved further against its neighbour wants a look [Pa] */
     int64_t good_air_gap;    /* ms: beyond this the interpolated value is suspect */
     int64_t news_age;        /* ms: an episode whose last moment is older than this wakes nobody */
     int64_t longest_shelf;   /* ms that a person can put an alarm aside for */
@@ -353,5 +355,7 @@ bool rule_watches(const struct rule *rule, const char *id);
 
 /* Digest of what shapes the finished values of one station: its own settings, the pairing, the limits. */
 uint64_t config_station_digest(const struct config *config, const struct station *station);
+/* The same of what shapes the checks of barometers against each other. */
+uint64_t config_barometer_digest(const struct config *config);
 
 #endif

@@ -72,7 +72,8 @@ uint64_t config_station_digest(const struct config *config, const struct station
     for (size_t i = 0; i < COUNT_OF(numbers); i++)
         add_number(&digest, numbers[i]);
     const int64_t wholes[] = {station->utc_offset, (int64_t)station->salinity_source, station->interval,
-                              station->settling,   config->largest_air_gap,           config->good_air_gap};
+                              station->settling,   config->largest_air_gap,           config->good_air_gap,
+                              config->hand_over};
     for (size_t i = 0; i < COUNT_OF(wholes); i++)
         add_whole(&digest, wholes[i]);
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
@@ -83,6 +84,17 @@ uint64_t config_station_digest(const struct config *config, const struct station
     add_barometers(&digest, config, station);
     add_whole(&digest, config->archive_formats);
     add_oxygen_limits(&digest, config, station);
+    return digest;
+}
+
+uint64_t config_barometer_digest(const struct config *config)
+{
+    uint64_t digest = FNV_START;
+    add_number(&digest, config->barometer_limit);
+    add_number(&digest, config->pairing_distance);
+    add_whole(&digest, config->largest_air_gap);
+    for (size_t i = 0; i < config->barometer_count; i++)
+        add_position(&digest, &config->barometers[i]);
     return digest;
 }
 

@@ -63,6 +63,12 @@ static const struct option pairing_options[] = {
     {.key = "good_gap", .type = OPTION_DURATION, .offset = FIELD(good_air_gap), .standard = "1 h",
      .minimum = 1000, .maximum = 7 * DAY,
      .help = "beyond this pause the interpolated air pressure makes values suspect"},
+    {.key = "hand_over", .type = OPTION_DURATION, .offset = FIELD(hand_over), .standard = "6 h", .minimum = 0,
+     .maximum = 2 * DAY,
+     .help = "where another barometer takes over, its difference to the one before fades out over this time"},
+    {.key = "barometer_limit", .type = OPTION_QUANTITY, .offset = FIELD(barometer_limit), .dimension = UNIT_PRESSURE,
+     .standard = "0.5 hPa", .minimum = 1, .maximum = 5000,
+     .help = "a barometer whose difference to its nearest neighbour changed by more wants a look"},
 };
 SECTION(pairing, "pairing", "the pairing");
 

@@ -4,6 +4,7 @@
 #include "base/text.h"
 #include "base/timestamp.h"
 #include "derive/decision.h"
+#include "derive/hand_over.h"
 #include "derive/logger_clock.h"
 #include "derive/reference.h"
 #include "derive/water.h"
@@ -53,6 +54,9 @@ static void step_conductivity(struct chain *c);
 static void step_salinity(struct chain *c);
 static void step_salinity_used(struct chain *c);
 static void step_air(struct chain *c);
+static void hand_air_over(struct chain *c);
+static void tell_air(struct chain *c, size_t first, size_t last);
+static void tell_hand_over(struct chain *c, size_t i);
 static void step_air_found(struct chain *c);
 static void step_zero(struct chain *c);
 static void tell_zero(struct chain *c, const struct zero_error *error);
@@ -73,6 +77,7 @@ static void place_situation(const struct derived *derived, const struct derive_i
                             struct level_situation *ret);
 static void step_waiting(struct chain *c);
 static bool has(const struct chain *c, enum quantity quantity);
+static const struct air_source *source_of(const struct derive_input *input, uint32_t number);
 static void inherit(struct chain *c, enum quantity to, enum quantity from);
 static void inherit_row(struct chain *c, enum quantity to, enum quantity from, size_t i);
 static void make_row(struct chain *c, enum quantity made, enum quantity from, size_t i);
@@ -147,7 +152,7 @@ void derive_finish(struct arena *arena, const struct derive_input *input, struct
 
 int64_t derive_air_reach(const struct config *config)
 {
-    return config->largest_air_gap;
+    return config->largest_air_gap + hand_over_reach(config->hand_over);
 }
 
 static int compare_steps(const void *a, const void *b)
@@ -331,6 +336,7 @@ static void step_air(struct chain *c)
 {
     air_pressure_at(c->n, c->record->time, c->input->source_count, c->input->sources, c->station->elevation, c->gravity,
                     c->input->config->largest_air_gap, c->air, c->record->barometer, c->air_gap);
+    hand_air_over(c);
     record_add_column(c->record, c->arena, QUANTITY_AIR_PRESSURE);
     memcpy(c->record->value[QUANTITY_AIR_PRESSURE], c->air, c->n * sizeof(double));
     for (size_t i = 0; i < c->n; i++) {
@@ -339,6 +345,75 @@ static void step_air(struct chain *c)
         else if (c->air_gap[i] > c->input->config->good_air_gap)
             mark(c, QUANTITY_AIR_PRESSURE, i, TEST_AIR_GAP, FLAG_SUSPECT);
     }
+}
+
+static void hand_air_over(struct chain *c)
+{
+    const struct hand_over_input input = {.source_count = c->input->source_count,
+                                          .sources = c->input->sources,
+                                          .elevation = c->station->elevation,
+                                          .gravity = c->gravity,
+                                          .largest_gap = c->input->config->largest_air_gap,
+                                          .fade = c->input->config->hand_over};
+    c->derived->air_shift = arena_array(c->arena, c->n, sizeof(double));
+    hand_over_shifts(&input, c->n, c->record->time, c->record->barometer, c->derived->air_shift);
+    for (size_t i = 0; i < c->n; i++)
+        c->air[i] += c->derived->air_shift[i];
+    for (size_t i = 0, first = 0; has(c, QUANTITY_WATER_PRESSURE) && i < c->n; i++) {
+        const uint32_t *barometer = c->record->barometer;
+        bool is_last = i + 1 == c->n || c->record->time[i + 1] - c->record->time[i] > FINDING_PAUSE;
+        if (is_last || barometer[i + 1] != barometer[i]) {
+            tell_air(c, first, i);
+            first = i + 1;
+        }
+        /* Rows that were not brought along may lie in a longer step, and the change among them. */
+        if (!is_last && barometer[i + 1] != barometer[i] && c->record->time[i + 1] - c->record->time[i] <= 2 * c->interval)
+            tell_hand_over(c, i);
+    }
+}
+
+/* Rows from `first` to `last` have one barometer. */
+static void tell_air(struct chain *c, size_t first, size_t last)
+{
+    const struct air_source *source = source_of(c->input, c->record->barometer[first]);
+    if (!source)
+        return;
+    const struct barometer *b = source->barometer;
+    double distance = distance_between(c->station->latitude, c->station->longitude, b->latitude, b->longitude);
+    bool is_warm = source->readings.value[QUANTITY_AIR_TEMPERATURE] != NULL;
+    const char *text = arena_printf(c->arena, "from '%s', %.1f km away, carried %+.1f m up with %s", b->id, distance / 1000,
+                                    c->station->elevation - b->elevation,
+                                    is_warm ? "its air temperature" : "the temperature of the standard atmosphere");
+    findings_add(&c->derived->findings, c->arena,
+                 &(struct finding){.kind = FINDING_AIR_PRESSURE,
+                                   .span = {c->record->time[first], c->record->time[last] + 1},
+                                   .quantity = QUANTITY_AIR_PRESSURE,
+                                   .value = NAN,
+                                   .uncertainty = NAN,
+                                   .text = text});
+}
+
+/* Between rows `i` and `i` + 1. */
+static void tell_hand_over(struct chain *c, size_t i)
+{
+    const struct air_source *before = source_of(c->input, c->record->barometer[i]);
+    const struct air_source *after = source_of(c->input, c->record->barometer[i + 1]);
+    if (!before || !after)
+        return;
+    double shift = before < after ? c->derived->air_shift[i + 1] : c->derived->air_shift[i];
+    char fade[TIMESTAMP_SIZE];
+    const char *text =
+        shift != 0 ? arena_printf(c->arena, "from '%s' to '%s': %+.2f hPa there takes out the step, and fades within %s",
+                                  before->barometer->id, after->barometer->id, shift / 100,
+                                  duration_print(c->input->config->hand_over, fade))
+                   : arena_printf(c->arena, "from '%s' to '%s', as they are", before->barometer->id, after->barometer->id);
+    findings_add(&c->derived->findings, c->arena,
+                 &(struct finding){.kind = FINDING_AIR_HANDED_OVER,
+                                   .span = findings_moment(c->record->time[i + 1]),
+                                   .quantity = QUANTITY_AIR_PRESSURE,
+                                   .value = shift,
+                                   .uncertainty = NAN,
+                                   .text = text});
 }
 
 /* Where nobody noted it, the sensors may show that they hung in air. */
@@ -638,10 +713,7 @@ static void place_situation(const struct derived *derived, const struct derive_i
                             struct level_situation *ret)
 {
     const struct record *r = &derived->record;
-    const struct air_source *source = NULL;
-    for (size_t k = 0; k < input->source_count && r->barometer[i] != NO_BAROMETER; k++)
-        if (input->sources[k].number == r->barometer[i])
-            source = &input->sources[k];
+    const struct air_source *source = source_of(input, r->barometer[i]);
     double temperature = r->value[QUANTITY_TEMPERATURE] ? r->value[QUANTITY_TEMPERATURE][i] : 15;
     *ret = (struct level_situation){
         .depth = r->value[QUANTITY_DEPTH][i],
@@ -687,6 +759,15 @@ static void step_waiting(struct chain *c)
 static bool has(const struct chain *c, enum quantity quantity)
 {
     return c->record->value[quantity] != NULL;
+}
+
+/* NULL for NO_BAROMETER. */
+static const struct air_source *source_of(const struct derive_input *input, uint32_t number)
+{
+    for (size_t k = 0; k < input->source_count && number != NO_BAROMETER; k++)
+        if (input->sources[k].number == number)
+            return &input->sources[k];
+    return NULL;
 }
 
 /* What casts doubt on the source casts doubt on the result. A pass does not: the result is judged by its own tests, and

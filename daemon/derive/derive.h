@@ -44,6 +44,7 @@ struct derived {
     double *zero_uncertainty; /* [n] Pa */
     double *salinity_used; /* [n] that density and oxygen were computed with */
     double *salinity_used_uncertainty; /* [n] */
+    double *air_shift;     /* [n] added at a hand-over between barometers [Pa] */
     int64_t *air_gap;      /* [n] ms between the barometer's two readings */
     double *closing, *change; /* [n] see reference_doubts(); NULL without a pressure sensor */
     struct waiting_stretch *waiting;

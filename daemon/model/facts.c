@@ -23,6 +23,9 @@ _Static_assert(sizeof note_kinds / sizeof note_kinds[0] == NOTE_KIND_COUNT, "eve
 static const char *const finding_kinds[] = {
     [FINDING_READING_SET_ASIDE] = "reading_set_aside",
     [FINDING_ZERO_IN_AIR] = "zero_in_air",
+    [FINDING_AIR_PRESSURE] = "air_pressure",
+    [FINDING_AIR_HANDED_OVER] = "air_pressure_handed_over",
+    [FINDING_BAROMETER_DRIFTED] = "barometer_drifted",
 };
 _Static_assert(sizeof finding_kinds / sizeof finding_kinds[0] == FINDING_KIND_COUNT, "every kind has a word");
 

@@ -89,13 +89,18 @@ struct check_result {
 enum finding_kind {
     FINDING_READING_SET_ASIDE, /* a hand reading that cannot be right ties nothing */
     FINDING_ZERO_IN_AIR,       /* what a submerged pressure sensor read out of the water, less the air pressure */
+    FINDING_AIR_PRESSURE,      /* a stretch: which barometer the air pressure is from, and how it was carried over */
+    FINDING_AIR_HANDED_OVER,   /* another barometer took over */
+    FINDING_BAROMETER_DRIFTED, /* a barometer moved against others since the beginning; of the barometer, not the station */
     FINDING_KIND_COUNT
 };
 const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", ...; as written in files */
 
 /* Of a moment: as a check, it is told with the rows up to an hour beside it. Others are of a stretch of rows. */
-#define FINDINGS_OF_A_MOMENT (1u << FINDING_READING_SET_ASIDE | 1u << FINDING_ZERO_IN_AIR)
-#define FINDINGS_OF_A_STRETCH 0u
+#define FINDINGS_OF_A_MOMENT \
+    (1u << FINDING_READING_SET_ASIDE | 1u << FINDING_ZERO_IN_AIR | 1u << FINDING_AIR_HANDED_OVER |                     \
+     1u << FINDING_BAROMETER_DRIFTED)
+#define FINDINGS_OF_A_STRETCH (1u << FINDING_AIR_PRESSURE)
 
 /* A stretch goes on over a pause of the rows that is not longer than this. */
 #define FINDING_PAUSE ((int64_t)24 * 3600 * 1000)

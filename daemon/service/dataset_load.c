@@ -4,6 +4,7 @@
 #include "base/timestamp.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 enum { MOST_ALARMS = 200 };
 
@@ -14,6 +15,8 @@ static bool load_raw(struct pipeline *p, uint32_t place, struct arena *arena, st
 static void align_raw(struct arena *arena, const struct readings *all, const struct record *record,
                       struct readings *ret);
 static bool load_barometers(struct pipeline *p, struct arena *arena, struct dataset *dataset, struct error *error);
+static bool add_findings_of_barometers(struct pipeline *p, struct arena *arena, struct dataset *dataset,
+                                       struct error *error);
 static bool load_drops(struct pipeline *p, struct arena *arena, struct dataset *dataset, struct error *error);
 
 bool dataset_load(struct pipeline *p, size_t station, int32_t month, struct arena *arena, struct dataset *ret,
@@ -44,7 +47,7 @@ bool dataset_load(struct pipeline *p, size_t station, int32_t month, struct aren
     ret->findings = findings;
     return ret->record.n == 0 ||
            (load_raw(p, place, arena, ret, error) && load_barometers(p, arena, ret, error) &&
-            load_drops(p, arena, ret, error));
+            add_findings_of_barometers(p, arena, ret, error) && load_drops(p, arena, ret, error));
 }
 
 /* Those of the month, and decisions from before it that reach into it. */
@@ -139,6 +142,28 @@ static bool load_barometers(struct pipeline *p, struct arena *arena, struct data
     }
     dataset->barometers = list;
     dataset->barometer_count = n;
+    return true;
+}
+
+/* A barometer has no record of its own: what is wrong with it stands in those that it was used for. */
+static bool add_findings_of_barometers(struct pipeline *p, struct arena *arena, struct dataset *dataset,
+                                       struct error *error)
+{
+    for (size_t b = 0; b < dataset->barometer_count; b++) {
+        struct finding *more, *all;
+        size_t n;
+        if (!store_findings_load(p->store, dataset->barometers[b].number, dataset->span, arena, &more, &n, error))
+            return false;
+        all = arena_array(arena, dataset->finding_count + n + 1, sizeof *all);
+        if (dataset->finding_count > 0)
+            memcpy(all, dataset->findings, dataset->finding_count * sizeof *all);
+        for (size_t k = 0; k < n; k++) {
+            all[dataset->finding_count] = more[k];
+            all[dataset->finding_count++].text =
+                arena_printf(arena, "barometer '%s': %s", dataset->barometers[b].id, more[k].text);
+        }
+        dataset->findings = all;
+    }
     return true;
 }
 

@@ -192,6 +192,9 @@ static void write_air(const struct sample *s, struct writer *w)
     step(w, "air pressure", "%.3f hPa at the water, from '%s', %.1f km away, carried %+.1f m up; %s between its readings",
          written(s, QUANTITY_AIR_PRESSURE), s->barometer->id, distance / 1000, s->station->elevation - s->barometer->elevation,
          duration_print(s->derived.air_gap[s->row], gap));
+    if (s->derived.air_shift[s->row] != 0)
+        step(w, "hand-over", "%+.3f hPa added, so that the change of barometer makes no step",
+             s->derived.air_shift[s->row] / 100);
 }
 
 static void write_corrections(const struct sample *s, struct writer *w)

@@ -3,6 +3,7 @@
 
 #include "base/timestamp.h"
 #include "derive/derive.h"
+#include "derive/pair.h"
 #include "derive/zero.h"
 #include "quality/quality.h"
 
@@ -16,6 +17,7 @@
 static bool derive_station(struct pipeline *p, size_t station, uint32_t place, struct span span, int64_t now,
                            struct error *error);
 static bool derive_values(struct pipeline *p, size_t station, struct span span, struct error *error);
+static struct span whole_weeks(struct span span);
 static bool load_input(struct pipeline *p, size_t station, uint32_t place, struct span span, struct derive_input *ret,
                        struct error *error);
 static bool add_stretch(struct pipeline *p, uint32_t place, struct span around, struct readings *readings,
@@ -35,7 +37,7 @@ static bool save(struct pipeline *p, size_t station, uint32_t place, struct span
                  struct error *error);
 static bool mark_pages(struct pipeline *p, size_t station, uint32_t place, struct span span, const struct record *record,
                        struct error *error);
-static bool refresh_digest(struct pipeline *p, size_t station, struct error *error);
+static bool refresh_digest(struct pipeline *p, const char *id, uint32_t place, uint64_t digest, struct error *error);
 
 bool pipeline_open(struct pipeline *ret, const struct config *config, struct store *store, struct error *error)
 {
@@ -49,9 +51,12 @@ bool pipeline_open(struct pipeline *ret, const struct config *config, struct sto
     bool ok = store_begin(store, __func__, error);
     for (size_t i = 0; ok && i < config->station_count; i++)
         ok = store_place_number(store, config->stations[i].id, &ret->station_places[i], error) &&
-             refresh_digest(ret, i, error);
+             refresh_digest(ret, config->stations[i].id, ret->station_places[i],
+                            config_station_digest(config, &config->stations[i]), error);
+    uint64_t digest = config_barometer_digest(config);
     for (size_t i = 0; ok && i < config->barometer_count; i++)
-        ok = store_place_number(store, config->barometers[i].id, &ret->barometer_places[i], error);
+        ok = store_place_number(store, config->barometers[i].id, &ret->barometer_places[i], error) &&
+             refresh_digest(ret, config->barometers[i].id, ret->barometer_places[i], digest, error);
     if (ok && store_commit(store, error))
         return true;
     store_rollback(store);
@@ -118,7 +123,8 @@ bool pipeline_derive(struct pipeline *p, int64_t now, bool *ret_worked, struct e
     size_t station = pipeline_station_of(p, place), barometer = pipeline_barometer_of(p, place);
     bool ok = store_begin(p->store, __func__, error) && store_dirty_remove(p->store, place, span, error);
     if (ok && barometer < p->config->barometer_count)
-        ok = announce_span(p, p->config->barometers[barometer].id, place, true, span, now, error);
+        ok = barometers_derive(p, barometer, span, error) &&
+             announce_span(p, p->config->barometers[barometer].id, place, true, whole_weeks(span), now, error);
     else if (ok && station < p->config->station_count)
         ok = derive_station(p, station, place, span, now, error);
     /* else: a place that is configured no more keeps its record as it is */
@@ -165,6 +171,13 @@ size_t pipeline_barometer_of(const struct pipeline *p, uint32_t place)
     while (i < p->config->barometer_count && p->barometer_places[i] != place)
         i++;
     return i;
+}
+
+/* A barometer's checks stand at the beginning of a week. */
+static struct span whole_weeks(struct span span)
+{
+    span.from = span.from > PAIR_WEEK ? pair_week(span.from) : span.from;
+    return span;
 }
 
 /* Values, their checks and what waits, then the rules over them: one transaction, the caller's. */
@@ -414,16 +427,14 @@ static bool mark_pages(struct pipeline *p, size_t station, uint32_t place, struc
     return true;
 }
 
-static bool refresh_digest(struct pipeline *p, size_t station, struct error *error)
+static bool refresh_digest(struct pipeline *p, const char *id, uint32_t place, uint64_t digest, struct error *error)
 {
     struct place_fact fact;
-    const struct station *s = &p->config->stations[station];
-    uint64_t digest = config_station_digest(p->config, s);
-    if (!store_place_find(p->store, s->id, p->arena, &fact, error))
+    if (!store_place_find(p->store, id, p->arena, &fact, error))
         return false;
     if (fact.digest == digest)
         return true;
     struct span all = {fact.first_time, fact.last_time + 1};
-    return (fact.first_time == TIME_NONE || store_dirty_add(p->store, p->station_places[station], all, error)) &&
-           store_place_set_digest(p->store, p->station_places[station], digest, error);
+    return (fact.first_time == TIME_NONE || store_dirty_add(p->store, place, all, error)) &&
+           store_place_set_digest(p->store, place, digest, error);
 }

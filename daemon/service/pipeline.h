@@ -77,8 +77,16 @@ size_t pipeline_barometer_of(const struct pipeline *pipeline, uint32_t place);
 
 /* Which spans a new fact makes dirty (spans.c). `changed` is [from, to) of rows or notes that changed. */
 bool spans_dirty_by_readings(struct pipeline *pipeline, size_t station, struct span changed, struct error *error);
+/* All stations that may use the barometer, in `changed`. */
+bool spans_dirty_by_barometer(struct pipeline *pipeline, size_t barometer, struct span changed, struct error *error);
 bool spans_dirty_by_air(struct pipeline *pipeline, size_t barometer, struct span changed, struct error *error);
 bool spans_dirty_by_note(struct pipeline *pipeline, size_t station, const struct note *note, struct error *error);
+
+/* What is derived of a barometer (barometers.c): its checks against its neighbours, of the weeks that `span` touches. */
+bool barometers_derive(struct pipeline *pipeline, size_t barometer, struct span span, struct error *error);
+/* Indices of the nearest others within the pairing distance, at most `most`; returns how many. */
+size_t barometers_beside(const struct config *config, size_t barometer, size_t most, size_t *ret);
+
 #define LEVEL_NOTES (1u << NOTE_LEVEL | 1u << NOTE_TAPE_DOWN)
 #define READING_NEIGHBOURS 2 /* on each side: what a hand reading is judged by, see reference_set_aside() */
 #define MOVE_NOTES (1u << NOTE_OUT_OF_WATER | 1u << NOTE_IN_WATER)

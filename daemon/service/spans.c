@@ -36,18 +36,30 @@ bool spans_dirty_by_readings(struct pipeline *p, size_t station, struct span cha
     return add(p, station, span, error);
 }
 
-bool spans_dirty_by_air(struct pipeline *p, size_t barometer, struct span changed, struct error *error)
+bool spans_dirty_by_barometer(struct pipeline *p, size_t barometer, struct span changed, struct error *error)
 {
-    int64_t reach = derive_air_reach(p->config);
     size_t *candidates = arena_array(p->arena, p->config->barometer_count + 1, sizeof *candidates);
     for (size_t station = 0; station < p->config->station_count; station++) {
         size_t count = air_candidates(p->config, &p->config->stations[station], candidates);
         bool uses = false;
         for (size_t k = 0; k < count; k++)
             uses |= candidates[k] == barometer;
-        struct span span = {changed.from - reach, changed.to + reach};
-        if (uses && !spans_dirty_by_readings(p, station, span, error))
+        if (uses && !spans_dirty_by_readings(p, station, changed, error))
             return false;
+    }
+    return true;
+}
+
+bool spans_dirty_by_air(struct pipeline *p, size_t barometer, struct span changed, struct error *error)
+{
+    int64_t reach = derive_air_reach(p->config);
+    if (!spans_dirty_by_barometer(p, barometer, (struct span){changed.from - reach, changed.to + reach}, error))
+        return false;
+    for (size_t other = 0; other < p->config->barometer_count; other++) { /* those that are compared with it */
+        size_t beside[2], n = barometers_beside(p->config, other, COUNT_OF(beside), beside);
+        for (size_t k = 0; k < n; k++)
+            if (beside[k] == barometer && !store_dirty_add(p->store, p->barometer_places[other], changed, error))
+                return false;
     }
     /* The barometer itself is looked at too: its own silence is somebody's business. */
     return store_dirty_add(p->store, p->barometer_places[barometer], changed, error);

@@ -9,7 +9,7 @@
 #include <stdio.h>
 #include <string.h>
 
-/* What wants a hand at one station in the last RECENT of its data. */
+/* What wants a hand at one place in the last RECENT of its data. */
 struct place_findings {
     struct finding *list;
     size_t count;
@@ -27,7 +27,8 @@ struct view {
     size_t waiting_count;
     struct alarm *alarms;
     size_t alarm_count;
-    struct place_findings *findings; /* of each station */
+    struct place_findings *findings; /* of each station, then each barometer */
+    size_t finding_places;
     struct outbox_line *outbox;
     struct figures *figures; /* of each line of the outbox */
     size_t outbox_count;
@@ -53,6 +54,7 @@ static void text_drops(const struct view *view, const struct status_options *opt
 static void text_alarms(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_answers(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_findings(const struct view *view, const struct status_options *options, struct text *ret);
+static const char *place_id(const struct view *view, size_t i);
 static void text_outbox(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_figures(const struct figures *figures, const struct status_options *options, struct text *ret);
 static void heading(struct text *ret, const struct status_options *options, const char *text);
@@ -102,9 +104,11 @@ static bool load(struct view *view, struct store *store, int64_t now, struct err
 
 static bool load_findings(struct view *view, struct store *store, struct error *error)
 {
-    view->findings = arena_array(view->arena, view->config->station_count + 1, sizeof *view->findings);
-    for (size_t i = 0; i < view->config->station_count; i++) {
-        const struct place_fact *fact = &view->stations[i];
+    size_t stations = view->config->station_count;
+    view->finding_places = stations + view->config->barometer_count;
+    view->findings = arena_array(view->arena, view->finding_places + 1, sizeof *view->findings);
+    for (size_t i = 0; i < view->finding_places; i++) {
+        const struct place_fact *fact = i < stations ? &view->stations[i] : &view->barometers[i - stations];
         struct place_findings *found = &view->findings[i];
         if (fact->number == 0 || fact->last_time == TIME_NONE)
             continue;
@@ -132,7 +136,7 @@ static bool load_figures(struct view *view, struct store *store, int64_t now, st
 static bool wants_hand(const struct view *view)
 {
     bool wants = view->path_count > 0 || view->alarm_count > 0;
-    for (size_t i = 0; i < view->config->station_count; i++)
+    for (size_t i = 0; i < view->finding_places; i++)
         wants |= view->findings[i].count > 0;
     for (size_t k = 0; k < view->outbox_count; k++)
         wants |= view->outbox[k].given_up > 0 || (view->outbox[k].due > 0 && *view->outbox[k].last_answer);
@@ -199,10 +203,16 @@ static void text_alarms(const struct view *view, const struct status_options *op
     }
 }
 
+static const char *place_id(const struct view *view, size_t i)
+{
+    size_t stations = view->config->station_count;
+    return i < stations ? view->config->stations[i].id : view->config->barometers[i - stations].id;
+}
+
 static void text_findings(const struct view *view, const struct status_options *options, struct text *ret)
 {
     bool has_heading = false;
-    for (size_t i = 0; i < view->config->station_count; i++)
+    for (size_t i = 0; i < view->finding_places; i++)
         for (size_t k = 0; k < view->findings[i].count; k++) {
             const struct finding *finding = &view->findings[i].list[k];
             char when[TIMESTAMP_SIZE], visible[1024];
@@ -210,7 +220,7 @@ static void text_findings(const struct view *view, const struct status_options *
             if (!has_heading)
                 heading(ret, options, "Findings that want a look");
             has_heading = true;
-            text_printf(ret, "  %-22s %-20s %s\n", view->config->stations[i].id,
+            text_printf(ret, "  %-22s %-20s %s\n", place_id(view, i),
                         timestamp_print(finding->span.from, when), visible);
         }
 }
@@ -434,11 +444,11 @@ static void json_findings(const struct view *view, struct text *ret)
 {
     size_t written = 0;
     text_puts(ret, "],\"findings\":[");
-    for (size_t i = 0; i < view->config->station_count; i++)
+    for (size_t i = 0; i < view->finding_places; i++)
         for (size_t k = 0; k < view->findings[i].count; k++) {
             const struct finding *finding = &view->findings[i].list[k];
-            text_puts(ret, written++ ? ",{\"station\":" : "{\"station\":");
-            text_json(ret, view->config->stations[i].id);
+            text_puts(ret, written++ ? ",{\"place\":" : "{\"place\":");
+            text_json(ret, place_id(view, i));
             text_puts(ret, ",\"kind\":");
             text_json(ret, finding_kind_word(finding->kind));
             json_time(ret, "from", finding->span.from);

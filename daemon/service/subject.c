@@ -118,7 +118,8 @@ static bool load_rows(struct pipeline *p, const struct subject *subject, struct 
         return store_record_load(p->store, subject->place, wide, p->arena, &cache->record, error) &&
                store_checks_load(p->store, subject->place, wide, p->arena, &cache->checks, &cache->check_count, error);
     struct readings readings;
-    if (!store_readings_load(p->store, subject->place, wide, p->arena, &readings, error))
+    if (!store_readings_load(p->store, subject->place, wide, p->arena, &readings, error) ||
+        !store_checks_load(p->store, subject->place, wide, p->arena, &cache->checks, &cache->check_count, error))
         return false;
     uint32_t columns = readings_columns(&readings);
     record_init(&cache->record, p->arena, readings.n, columns);

@@ -25,7 +25,7 @@ struct fixture fixture_open(const char *more)
                           "stations:\n"
                           "  heron-creek: {name: Heron Creek at the footbridge, " PLACE ", salinity: fresh}\n"
                           "  weir-pool: {name: Weir pool, " PLACE ", salinity: fresh}\n"
-                          "barometers: {hill: {" PLACE "}}\n"
+                          "barometers: {hill: {" PLACE "}, quay: {" PLACE "}, mast: {" PLACE "}}\n"
                           "mail: {server: localhost, security: plain, from: rillward@example.org}\n"
                           "recipients:\n"
                           "  desk: {mail: desk@example.org}\n"
