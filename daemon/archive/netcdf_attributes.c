@@ -5,6 +5,7 @@
 #include "archive/written.h"
 #include "base/memory.h"
 #include "base/timestamp.h"
+#include "quality/describe.h"
 
 #include <ctype.h>
 #include <math.h>
@@ -30,6 +31,7 @@ static void put_place(const struct putter *putter);
 static void put_time(const struct putter *putter, int64_t interval);
 static void put_keywords(const struct putter *putter);
 static void put_tests(const struct putter *putter);
+static void put_limits(const struct putter *putter);
 static void put_checks(const struct putter *putter);
 static void put_findings(const struct putter *putter);
 static void put_notes(const struct putter *putter);
@@ -53,6 +55,7 @@ void netcdf_attributes_put(const struct dataset *dataset, int64_t interval, stru
     put_place(&putter);
     put_time(&putter, interval);
     put_tests(&putter);
+    put_limits(&putter);
     put_checks(&putter);
     put_findings(&putter);
     put_notes(&putter);
@@ -214,6 +217,24 @@ static void put_tests(const struct putter *putter)
     for (unsigned bit = 0; bit < TEST_COUNT; bit++)
         text_printf(&lines, "%s%s: %s", bit > 0 ? "\n" : "", test_info(bit)->key, test_info(bit)->meaning);
     put_lines(putter, "test_meanings", &lines, 0);
+}
+
+/* The thresholds in force, a line each quantity. */
+static void put_limits(const struct putter *putter)
+{
+    const struct dataset *dataset = putter->dataset;
+    struct text lines, line;
+    text_init(&lines, NETCDF_TEXT_MAX);
+    text_init(&line, 4 * LINE_SIZE);
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
+        struct quality_limits limits = config_quality(dataset->config, dataset->station, q);
+        text_clear(&line);
+        quality_describe(q, &limits, &line);
+        if (dataset->record.value[q] && line.length > 0)
+            text_printf(&lines, "%s%s: %s", lines.length > 0 ? "\n" : "", quantity_info(q)->key, line.bytes);
+    }
+    text_done(&line);
+    put_lines(putter, "test_thresholds", &lines, 0);
 }
 
 static void put_checks(const struct putter *putter)

@@ -89,7 +89,8 @@ static void add_needs(struct text *text, const struct page_station *page)
 static void add_values(struct text *text, const struct page_station *page)
 {
     const uint32_t shown = ~(1u << QUANTITY_WATER_PRESSURE | 1u << QUANTITY_CONDUCTIVITY |
-                             1u << QUANTITY_OXYGEN_SATURATION_STANDARD); /* the table of numbers has these */
+                             1u << QUANTITY_OXYGEN_SATURATION_STANDARD | 1u << QUANTITY_SENSOR_LATITUDE |
+                             1u << QUANTITY_SENSOR_LONGITUDE); /* the table of numbers has these */
     const struct network_station *at = page->at;
     if (at->value_count == 0)
         return;

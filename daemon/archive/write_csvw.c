@@ -25,6 +25,8 @@ static void add_tests_note(struct json *json);
 static void add_settings_note(struct json *json, const struct dataset *dataset);
 static void add_limits_note(struct json *json, const struct dataset *dataset);
 static void add_limits(struct json *json, enum quantity quantity, const struct quality_limits *limits);
+static void add_months(struct json *json, enum quantity quantity, const struct climatology *months);
+static void add_related(struct json *json, enum quantity quantity, const struct companion *limits);
 static void add_barometers_note(struct json *json, const struct dataset *dataset);
 static size_t count_rows_of(const struct record *record, uint32_t barometer);
 static void add_checks_note(struct json *json, const struct dataset *dataset);
@@ -310,7 +312,46 @@ static void add_limits(struct json *json, enum quantity quantity, const struct q
         json_number(json, rows[i].key, quantity_to_written(quantity, rows[i].value));
     add_seconds(json, "flat_suspect_s", limits->flat_suspect);
     add_seconds(json, "flat_fail_s", limits->flat_fail);
+    if (limits->months)
+        add_months(json, quantity, limits->months);
+    if (limits->attenuated) {
+        json_number(json, "attenuated_suspect", quantity_to_written(quantity, or_off(limits->attenuated->suspect)));
+        json_number(json, "attenuated_fail", quantity_to_written(quantity, or_off(limits->attenuated->fail)));
+        add_seconds(json, "attenuated_window_s", limits->attenuated->window);
+    }
+    if (limits->related)
+        add_related(json, quantity, limits->related);
+    if (limits->neighbour) {
+        json_string(json, "neighbour", limits->neighbour->station);
+        json_number(json, "neighbour_suspect", quantity_to_written(quantity, or_off(limits->neighbour->suspect)));
+        json_number(json, "neighbour_fail", quantity_to_written(quantity, or_off(limits->neighbour->fail)));
+    }
     json_close(json);
+}
+
+/* Two numbers a month, from January; null: open. */
+static void add_months(struct json *json, enum quantity quantity, const struct climatology *months)
+{
+    json_open(json, "usual_by_month", JSON_LIST);
+    for (size_t i = 0; i < COUNT_OF(months->range); i++) {
+        json_open(json, NULL, JSON_ROW);
+        json_number(json, "min", quantity_to_written(quantity, months->range[i][0]));
+        json_number(json, "max", quantity_to_written(quantity, months->range[i][1]));
+        json_close(json);
+    }
+    json_close(json);
+}
+
+static void add_related(struct json *json, enum quantity quantity, const struct companion *limits)
+{
+    json_string(json, "related_to", quantity_info(limits->quantity)->key);
+    json_number(json, "related_suspect", quantity_to_written(quantity, or_off(limits->suspect)));
+    json_number(json, "related_fail", quantity_to_written(quantity, or_off(limits->fail)));
+    json_number(json, "related_rate_per_hour", quantity_to_written(quantity, or_off(limits->rate)));
+    if (limits->rate > 0) {
+        json_number(json, "related_steady", quantity_to_written(limits->quantity, limits->steady));
+        add_seconds(json, "related_window_s", limits->window);
+    }
 }
 
 static void add_barometers_note(struct json *json, const struct dataset *dataset)

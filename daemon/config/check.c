@@ -41,6 +41,7 @@ static void check_folders(struct checker *checker);
 static void check_metrics(struct checker *checker);
 static void check_network_url(struct checker *checker);
 static void check_stations(struct checker *checker);
+static void check_neighbours(struct checker *checker, const struct station *station);
 static void check_patterns(struct checker *checker, const struct word_list *list, const char *noun, const char *id,
                            struct place where);
 static void check_layout(struct checker *checker, const struct layout *layout);
@@ -224,6 +225,7 @@ static void check_stations(struct checker *checker)
     for (size_t i = 0; i < config->station_count; i++) {
         const struct station *station = &config->stations[i];
         check_patterns(checker, &station->drops, "station", station->id, station->where);
+        check_neighbours(checker, station);
         for (size_t k = 0; k < station->barometers.count; k++) {
             const char *id = station->barometers.words[k];
             if (config_find_barometer(config, id) < config->barometer_count)
@@ -238,6 +240,23 @@ static void check_stations(struct checker *checker)
     for (size_t i = 0; i < config->barometer_count; i++)
         check_patterns(checker, &config->barometers[i].drops, "barometer", config->barometers[i].id,
                        config->barometers[i].where);
+}
+
+/* A neighbour for all stations names itself at one of them: there the test is off. */
+static void check_neighbours(struct checker *checker, const struct station *station)
+{
+    const struct config *config = checker->config;
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
+        struct quality_limits limits = config_quality(config, station, q);
+        if (!limits.neighbour || config_find_station(config, limits.neighbour->station) < config->station_count)
+            continue;
+        const char *nearest = config->station_count < LARGEST_SUGGESTED
+                                  ? option_nearest(limits.neighbour->station, station_id, config)
+                                  : NULL;
+        problem_add(checker->problems, station->where, "'neighbour' of %s of station '%s' names the unknown station '%.60s'%s%s%s",
+                    quantity_info(q)->key, station->id, limits.neighbour->station, nearest ? ", expected '" : "",
+                    nearest ? nearest : "", nearest ? "'" : "");
+    }
 }
 
 static void check_patterns(struct checker *checker, const struct word_list *list, const char *noun, const char *id,

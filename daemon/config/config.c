@@ -76,6 +76,10 @@ struct quality_limits config_quality(const struct config *config, const struct s
         override(&limits.flat_tolerance, own->flat_tolerance);
         limits.flat_suspect = own->flat_suspect >= 0 ? own->flat_suspect : limits.flat_suspect;
         limits.flat_fail = own->flat_fail >= 0 ? own->flat_fail : limits.flat_fail;
+        limits.months = own->months ? own->months : limits.months;
+        limits.attenuated = own->attenuated ? own->attenuated : limits.attenuated;
+        limits.related = own->related ? own->related : limits.related;
+        limits.neighbour = own->neighbour ? own->neighbour : limits.neighbour;
     }
     limits_normalise(&limits);
     return limits;

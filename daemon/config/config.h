@@ -37,6 +37,35 @@ struct secret {
 
 /* ---- Quality limits of one quantity; NaN or 0 means: test is off ---- */
 
+/* Usual range of each month (0: January, by the station's standard time): outside it suspect. Infinite: open. */
+struct climatology {
+    double range[12][2];
+    bool is_off; /* a station switches off what the network has; so with empty windows and names below */
+};
+
+/* Largest less smallest value over the window that ends here: below these it varies too little. */
+struct attenuation {
+    int64_t window; /* ms */
+    double suspect, fail; /* 0: off */
+};
+
+/* Against another quantity of the same sample: their difference, where they measure the same (two thermometers); or a
+ * change faster than `rate` while the other moved no more than `steady` within the window: suspect. */
+struct companion {
+    enum quantity quantity;
+    double suspect, fail; /* difference; 0: off */
+    double rate;          /* per hour, of the quantity itself; 0: off */
+    double steady;        /* of the other quantity */
+    int64_t window;       /* ms */
+};
+
+/* Against the same quantity at a neighbour station, interpolated between samples no more than `reach` apart. */
+struct neighbour_limits {
+    const char *station;
+    double suspect, fail; /* difference; 0: off */
+    int64_t reach;        /* ms */
+};
+
 struct quality_limits {
     double sensor_min, sensor_max; /* outside: fail */
     double usual_min, usual_max;   /* outside: suspect */
@@ -44,11 +73,21 @@ struct quality_limits {
     double rate;                   /* largest change per hour before suspect */
     double flat_tolerance;         /* values within this are equal */
     int64_t flat_suspect, flat_fail; /* ms of equal values; 0 = off */
+    const struct climatology *months;      /* these four: NULL = off. Owned by the config */
+    const struct attenuation *attenuated;
+    const struct companion *related;
+    const struct neighbour_limits *neighbour;
 };
 
 struct quality_override { /* one quantity of one station; NaN (or -1) fields are taken from the network's limits */
     enum quantity quantity;
     struct quality_limits limits;
+};
+
+/* Indices of a station and of one that some quantity of it is held against. */
+struct neighbourhood {
+    size_t station, neighbour;
+    int64_t reach; /* ms, the widest of its quantities */
 };
 
 /* ---- Places ---- */
@@ -83,6 +122,7 @@ struct station {
     double conductance_coefficient; /* linear temperature compensation per degC, 0.0191 */
     double oxygen_sensor_salinity;  /* the salinity that the oxygen sensor was told */
     double oxygen_sensor_pressure;  /* the air pressure that a % reading refers to [Pa] */
+    double position_reach;      /* a file that places the logger farther away makes its values suspect [m] */
     int64_t interval;           /* sampling interval [ms]; 0: found from the data */
     int64_t settling;           /* after entering the water, values are suspect for this long [ms] */
     struct quality_override *quality;
@@ -306,6 +346,8 @@ struct config {
     struct quality_limits quality[QUANTITY_COUNT];
     struct station *stations;
     size_t station_count;
+    struct neighbourhood *neighbourhoods; /* by station; each pair once */
+    size_t neighbourhood_count;
     struct barometer *barometers;
     size_t barometer_count;
     struct layout *layouts;

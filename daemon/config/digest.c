@@ -7,6 +7,7 @@
 #define FNV_START 0xCBF29CE484222325u
 #define FNV_PRIME 0x100000001B3u
 
+static uint64_t own_digest(const struct config *config, const struct station *station);
 static void add_bytes(uint64_t *digest, const void *bytes, size_t length);
 static void add_text(uint64_t *digest, const char *text);
 static void add_number(uint64_t *digest, double value);
@@ -49,7 +50,22 @@ uint64_t config_digest(const struct config *config)
     return digest;
 }
 
+/* A neighbour's settings shape its values, and so what is said of this station's. */
 uint64_t config_station_digest(const struct config *config, const struct station *station)
+{
+    uint64_t digest = own_digest(config, station);
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
+        struct quality_limits limits = config_quality(config, station, q);
+        size_t other = limits.neighbour ? config_find_station(config, limits.neighbour->station) : config->station_count;
+        if (limits.neighbour)
+            add_text(&digest, limits.neighbour->station);
+        if (other < config->station_count)
+            add_whole(&digest, (int64_t)own_digest(config, &config->stations[other]));
+    }
+    return digest;
+}
+
+static uint64_t own_digest(const struct config *config, const struct station *station)
 {
     uint64_t digest = FNV_START;
     add_text(&digest, station->id);
@@ -68,6 +84,7 @@ uint64_t config_station_digest(const struct config *config, const struct station
                               station->conductance_coefficient,
                               station->oxygen_sensor_salinity,
                               station->oxygen_sensor_pressure,
+                              station->position_reach,
                               config->pairing_distance};
     for (size_t i = 0; i < COUNT_OF(numbers); i++)
         add_number(&digest, numbers[i]);
@@ -155,6 +172,21 @@ static void add_limits(uint64_t *digest, const struct quality_limits *limits)
         add_number(digest, numbers[i]);
     add_whole(digest, limits->flat_suspect);
     add_whole(digest, limits->flat_fail);
+    for (int i = 0; limits->months && i < 24; i++)
+        add_number(digest, limits->months->range[i / 2][i % 2]);
+    const struct attenuation *attenuated = limits->attenuated;
+    const struct companion *related = limits->related;
+    const struct neighbour_limits *neighbour = limits->neighbour;
+    const double more[] = {attenuated ? attenuated->suspect : 0, attenuated ? attenuated->fail : 0,
+                           related ? related->suspect : 0,       related ? related->fail : 0,
+                           related ? related->rate : 0,          related ? related->steady : 0,
+                           neighbour ? neighbour->suspect : 0,   neighbour ? neighbour->fail : 0};
+    for (size_t i = 0; i < COUNT_OF(more); i++)
+        add_number(digest, more[i]);
+    add_whole(digest, attenuated ? attenuated->window : 0);
+    add_whole(digest, related ? related->window : 0);
+    add_whole(digest, related ? (int64_t)related->quantity : -1);
+    add_whole(digest, neighbour ? neighbour->reach : 0);
 }
 
 /* Which drops belong to a place. */

@@ -57,6 +57,7 @@ static bool has_wildcard(const char *text);
 static const char *absolute_folder(struct arena *arena, const char *name);
 static struct place place_of_key(struct reader *reader, const yaml_node_t *map, const char *key);
 static void finish(struct loader *loader);
+static void find_neighbourhoods(struct config *config);
 static void *moved(struct arena *arena, void *items, size_t count, size_t size);
 static int compare_stations(const void *a, const void *b, void *main_file);
 static int compare_barometers(const void *a, const void *b, void *main_file);
@@ -429,6 +430,32 @@ static void finish(struct loader *loader)
         config->network_name = config->network_id;
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
         limits_normalise(&config->quality[q]);
+    find_neighbourhoods(config);
+}
+
+/* Once, so that a drop of one station need not ask all others. An unknown or own id is left to config_check. */
+static void find_neighbourhoods(struct config *config)
+{
+    struct neighbourhood *list = NULL;
+    size_t capacity = 0;
+    for (size_t i = 0; i < config->station_count; i++) {
+        size_t first = config->neighbourhood_count;
+        for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
+            struct quality_limits limits = config_quality(config, &config->stations[i], q);
+            size_t other = limits.neighbour ? config_find_station(config, limits.neighbour->station) : config->station_count;
+            if (other == config->station_count || other == i)
+                continue;
+            size_t at = first;
+            while (at < config->neighbourhood_count && list[at].neighbour != other)
+                at++;
+            if (at == config->neighbourhood_count) {
+                list = x_grow(list, at, &capacity, sizeof *list);
+                list[config->neighbourhood_count++] = (struct neighbourhood){.station = i, .neighbour = other};
+            }
+            list[at].reach = limits.neighbour->reach > list[at].reach ? limits.neighbour->reach : list[at].reach;
+        }
+    }
+    config->neighbourhoods = moved(config->arena, list, config->neighbourhood_count, sizeof *list);
 }
 
 /* From the heap into the arena, at its final size. */

@@ -195,6 +195,10 @@ static const struct option limits_options[] = {
     {.key = "rate", .type = OPTION_RATE, .offset = FIELD(rate), .dimension = OF_QUANTITY, .may_be_none = true,
      .help = "largest change per hour: beyond it a value is suspect"},
     {.key = "flat", .type = OPTION_OWN, .may_be_none = true, .help = "how long a value may stay the same"},
+    {.key = "months", .type = OPTION_OWN, .may_be_none = true, .help = "usual range of each month: outside it a value is suspect"},
+    {.key = "attenuated", .type = OPTION_OWN, .may_be_none = true, .help = "how much a value must vary"},
+    {.key = "related", .type = OPTION_OWN, .may_be_none = true, .help = "another quantity that must agree with it"},
+    {.key = "neighbour", .type = OPTION_OWN, .may_be_none = true, .help = "a station near by that must agree with it"},
 };
 SECTION(limits, "quality.<quantity>", "the limits of a quantity");
 _Static_assert(FIELD(sensor_max) == FIELD(sensor_min) + sizeof(double), "a range is two doubles in a row");
@@ -211,6 +215,57 @@ static const struct option flat_options[] = {
      .maximum = 365 * DAY, .may_be_none = true, .help = "the same for this long fails"},
 };
 SECTION(flat, "quality.<quantity>.flat", "the flat test");
+#undef FIELD
+
+#define MONTH(name, index, words)                                                                                      \
+    {.key = name, .type = OPTION_RANGE, .offset = offsetof(struct climatology, range[index]), .dimension = OF_QUANTITY, \
+     .may_be_none = true, .help = "[lowest, highest] that is usual in " words}
+static const struct option months_options[] = {
+    MONTH("jan", 0, "January"), MONTH("feb", 1, "February"), MONTH("mar", 2, "March"),     MONTH("apr", 3, "April"),
+    MONTH("may", 4, "May"),     MONTH("jun", 5, "June"),     MONTH("jul", 6, "July"),      MONTH("aug", 7, "August"),
+    MONTH("sep", 8, "September"), MONTH("oct", 9, "October"), MONTH("nov", 10, "November"), MONTH("dec", 11, "December"),
+};
+SECTION(months, "quality.<quantity>.months", "the usual ranges by month");
+#undef MONTH
+
+#define FIELD(name) offsetof(struct attenuation, name)
+static const struct option attenuated_options[] = {
+    {.key = "window", .type = OPTION_DURATION, .offset = FIELD(window), .minimum = MINUTE, .maximum = 31 * DAY,
+     .is_required = true, .help = "time over which it is looked at; a full tide fits where there are tides"},
+    {.key = "suspect", .type = OPTION_DIFFERENCE, .offset = FIELD(suspect), .dimension = OF_QUANTITY,
+     .maximum = INFINITY, .may_be_none = true, .help = "suspect where largest less smallest value is below this"},
+    {.key = "fail", .type = OPTION_DIFFERENCE, .offset = FIELD(fail), .dimension = OF_QUANTITY,
+     .maximum = INFINITY, .may_be_none = true, .help = "fails where it is below this"},
+};
+SECTION(attenuated, "quality.<quantity>.attenuated", "the test of an attenuated signal");
+#undef FIELD
+
+#define FIELD(name) offsetof(struct companion, name)
+static const struct option related_options[] = {
+    {.key = "quantity", .type = OPTION_QUANTITY_NAME, .offset = FIELD(quantity), .is_required = true,
+     .help = "the other quantity, of the same station"},
+    {.key = "difference", .type = OPTION_DIFFERENCES, .offset = FIELD(suspect), .dimension = OF_QUANTITY,
+     .may_be_none = true, .help = "[suspect, fail] difference of the two, where both measure the same"},
+    {.key = "rate", .type = OPTION_RATE, .offset = FIELD(rate), .dimension = OF_QUANTITY, .may_be_none = true,
+     .help = "change per hour that the other must explain: suspect where it stood still meanwhile"},
+    {.key = "steady", .type = OPTION_OWN, .help = "change of the other up to which it stood still"},
+    {.key = "window", .type = OPTION_DURATION, .offset = FIELD(window), .standard = "2 h", .minimum = MINUTE,
+     .maximum = 7 * DAY, .help = "time before the sample over which the other is looked at"},
+};
+SECTION(related, "quality.<quantity>.related", "the test against a related quantity");
+_Static_assert(FIELD(fail) == FIELD(suspect) + sizeof(double), "a pair is two doubles in a row");
+#undef FIELD
+
+#define FIELD(name) offsetof(struct neighbour_limits, name)
+static const struct option neighbour_options[] = {
+    {.key = "station", .type = OPTION_TEXT, .offset = FIELD(station), .is_required = true, .help = "id of the neighbour"},
+    {.key = "difference", .type = OPTION_DIFFERENCES, .offset = FIELD(suspect), .dimension = OF_QUANTITY,
+     .is_required = true, .help = "[suspect, fail] difference from the neighbour at the same time"},
+    {.key = "reach", .type = OPTION_DURATION, .offset = FIELD(reach), .standard = "1 h", .minimum = MINUTE,
+     .maximum = 7 * DAY, .help = "longest pause between two samples of the neighbour that is interpolated"},
+};
+SECTION(neighbour, "quality.<quantity>.neighbour", "the test against a neighbour");
+_Static_assert(FIELD(fail) == FIELD(suspect) + sizeof(double), "a pair is two doubles in a row");
 #undef FIELD
 
 #define FIELD(name) offsetof(struct station, name)
@@ -268,6 +323,9 @@ static const struct option station_options[] = {
     {.key = "oxygen_sensor_pressure", .type = OPTION_QUANTITY, .offset = FIELD(oxygen_sensor_pressure),
      .dimension = UNIT_PRESSURE, .standard = "1013.25 hPa", .minimum = 40000, .maximum = 110000,
      .help = "air pressure that a reading in % refers to"},
+    {.key = "position_reach", .type = OPTION_QUANTITY, .offset = FIELD(position_reach), .dimension = UNIT_LENGTH,
+     .standard = "500 m", .minimum = 1, .maximum = 1e6,
+     .help = "values of a file that places the logger farther from the station are suspect"},
     {.key = "interval", .type = OPTION_DURATION, .offset = FIELD(interval), .minimum = 1000, .maximum = DAY,
      .help = "sampling interval; default: found from the data"},
     {.key = "settling", .type = OPTION_DURATION, .offset = FIELD(settling), .standard = "15 min", .minimum = 0,
@@ -482,7 +540,7 @@ SECTION(rule, "rules.<id>", "a rule");
 
 static const struct section *const sections[] = {
     &section_top,       &section_network, &section_intake,    &section_pairing, &section_alarms, &section_metrics,  &section_limits,
-    &section_flat,      &section_station, &section_barometer, &section_layout,  &section_time,   &section_column,
+    &section_flat,      &section_months, &section_attenuated, &section_related, &section_neighbour, &section_station, &section_barometer, &section_layout,  &section_time,   &section_column,
     &section_recipient, &section_secret,  &section_mail,      &section_rule,    &section_digest, &section_hours,
     &section_escalate,  &section_while,   &section_heartbeat,
 };

@@ -69,7 +69,7 @@ struct place reader_place(const struct reader *reader, const yaml_node_t *node)
 
 void reader_complain(struct reader *reader, const yaml_node_t *node, const char *format, ...)
 {
-    char text[1024];
+    char text[2048];
     va_list arguments;
     va_start(arguments, format);
     vsnprintf(text, sizeof text, format, arguments);
@@ -171,7 +171,7 @@ int reader_choice(struct reader *reader, const yaml_node_t *node, const char *ke
     const char *text = reader_text(reader, node, key);
     if (!text)
         return -1;
-    char list[512];
+    char list[1024];
     size_t length = 0;
     for (int i = 0; choice(i); i++) {
         if (value_same_word(choice(i), text))
@@ -559,7 +559,7 @@ static void complain_unknown(struct reader *reader, const yaml_node_t *node, con
         reader_complain(reader, node, "unknown key '%.60s' in %s, expected '%s'", key, title, nearest);
         return;
     }
-    char list[512];
+    char list[1024];
     size_t length = 0;
     for (size_t i = 0; i < section->count; i++) {
         length +=

@@ -17,6 +17,14 @@ static bool read_limits_key(struct reader *reader, const yaml_node_pair_t *pair,
 static void read_limits(struct reader *reader, enum quantity quantity, const yaml_node_t *map,
                         struct quality_limits *limits);
 
+static const yaml_node_t *find_test(struct reader *reader, const yaml_node_t *map, const char *key, char *title,
+                                    bool *ret_is_off);
+static const void *kept(struct reader *reader, const void *test, size_t size);
+static void read_months(struct reader *reader, const yaml_node_t *map, struct quality_limits *limits);
+static void read_attenuated(struct reader *reader, const yaml_node_t *map, struct quality_limits *limits);
+static void read_related(struct reader *reader, const yaml_node_t *map, struct quality_limits *limits);
+static void read_neighbour(struct reader *reader, const yaml_node_t *map, struct quality_limits *limits);
+
 void read_stations(struct reader *reader, const yaml_node_t *map, struct capacities *room)
 {
     reader_entries(reader, map, "station", take_station, room);
@@ -96,7 +104,8 @@ static void read_salinity(struct reader *reader, const yaml_node_t *map, struct 
 
 static void read_station_quality(struct reader *reader, const yaml_node_t *map, struct station *station)
 {
-    static const struct quality_limits inherited = {NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, -1, -1};
+    static const struct quality_limits inherited = {
+        NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, -1, -1, NULL, NULL, NULL, NULL};
     char title[TITLE_SIZE + 16];
     snprintf(title, sizeof title, "'quality'%s", reader->about);
     if (!reader_is_map(reader, map, title))
@@ -167,6 +176,103 @@ static void read_limits(struct reader *reader, enum quantity quantity, const yam
         if (limits->flat_suspect > 0 && limits->flat_fail > 0 && limits->flat_fail < limits->flat_suspect)
             reader_complain(reader, flat, "'flat'%s must not fail before it is suspect", reader->about);
     }
+    if (map->type == YAML_MAPPING_NODE) {
+        read_months(reader, map, limits);
+        read_attenuated(reader, map, limits);
+        read_related(reader, map, limits);
+        read_neighbour(reader, map, limits);
+    }
     reader->quantity = QUANTITY_COUNT;
     reader->about = about;
+}
+
+/* The map of a test that has its own, its title in `title`; NULL where it is absent, or `none`: then *ret_is_off. */
+static const yaml_node_t *find_test(struct reader *reader, const yaml_node_t *map, const char *key, char *title,
+                                    bool *ret_is_off)
+{
+    const yaml_node_t *node = reader_find(reader, map, key);
+    *ret_is_off = node && node->type == YAML_SCALAR_NODE && strcmp((const char *)node->data.scalar.value, "none") == 0;
+    snprintf(title, TITLE_SIZE, "'%s'%s", key, reader->about);
+    return *ret_is_off ? NULL : node;
+}
+
+static const void *kept(struct reader *reader, const void *test, size_t size)
+{
+    return memcpy(arena_alloc(reader->config->arena, size), test, size);
+}
+
+static void read_months(struct reader *reader, const yaml_node_t *map, struct quality_limits *limits)
+{
+    char title[TITLE_SIZE];
+    struct climatology months = {.is_off = false};
+    const yaml_node_t *node = find_test(reader, map, "months", title, &months.is_off);
+    if (!node && !months.is_off)
+        return;
+    for (size_t i = 0; i < COUNT_OF(months.range); i++) {
+        months.range[i][0] = -INFINITY;
+        months.range[i][1] = INFINITY;
+    }
+    if (node)
+        reader_section(reader, &section_months, node, title, &months);
+    limits->months = kept(reader, &months, sizeof months);
+}
+
+static void read_attenuated(struct reader *reader, const yaml_node_t *map, struct quality_limits *limits)
+{
+    char title[TITLE_SIZE];
+    bool is_off;
+    struct attenuation test = {.window = 0};
+    const yaml_node_t *node = find_test(reader, map, "attenuated", title, &is_off);
+    if (node)
+        reader_section(reader, &section_attenuated, node, title, &test);
+    if (node && test.fail > 0 && test.suspect > 0 && test.fail > test.suspect)
+        reader_complain(reader, node, "'attenuated'%s must fail at less than what is suspect", reader->about);
+    if (node && test.window > 0 && !(test.fail > 0) && !(test.suspect > 0))
+        reader_complain(reader, node, "'attenuated'%s has neither 'suspect' nor 'fail'", reader->about);
+    if (node || is_off)
+        limits->attenuated = kept(reader, &test, sizeof test);
+}
+
+static void read_related(struct reader *reader, const yaml_node_t *map, struct quality_limits *limits)
+{
+    char title[TITLE_SIZE];
+    bool is_off;
+    struct companion test = {.quantity = QUANTITY_COUNT};
+    const yaml_node_t *node = find_test(reader, map, "related", title, &is_off);
+    if (!node && !is_off)
+        return;
+    limits->related = kept(reader, &test, sizeof test);
+    if (!node)
+        return;
+    reader_section(reader, &section_related, node, title, &test);
+    if (test.quantity == QUANTITY_COUNT)
+        return;
+    const yaml_node_t *steady = reader_find(reader, node, "steady");
+    const char *text = steady ? reader_text(reader, steady, "steady") : NULL;
+    struct error error;
+    if (text && !value_quantity(text, strlen(text), (int)quantity_dimension(test.quantity), true, &test.steady, &error))
+        reader_complain_value(reader, steady, "steady", &error);
+    bool is_same = quantity_dimension(test.quantity) == quantity_dimension(reader->quantity);
+    if (test.quantity == reader->quantity)
+        reader_complain(reader, node, "'related'%s must name another quantity", reader->about);
+    else if ((test.suspect > 0 || test.fail > 0) && !is_same)
+        reader_complain(reader, node, "'difference'%s needs two quantities of one kind: for %s use 'rate' and 'steady'",
+                        reader->about, quantity_info(test.quantity)->key);
+    else if (!(test.suspect > 0) && !(test.fail > 0) && !(test.rate > 0))
+        reader_complain(reader, node, "'related'%s has neither 'difference' nor 'rate'", reader->about);
+    else if (test.rate > 0 && !text)
+        reader_complain(reader, node, "'related'%s has a 'rate' and no 'steady'", reader->about);
+    limits->related = kept(reader, &test, sizeof test);
+}
+
+static void read_neighbour(struct reader *reader, const yaml_node_t *map, struct quality_limits *limits)
+{
+    char title[TITLE_SIZE];
+    bool is_off;
+    struct neighbour_limits test = {.station = NULL};
+    const yaml_node_t *node = find_test(reader, map, "neighbour", title, &is_off);
+    if (node)
+        reader_section(reader, &section_neighbour, node, title, &test);
+    if (node || is_off)
+        limits->neighbour = kept(reader, &test, sizeof test);
 }

@@ -26,6 +26,7 @@ static const char *const examples[] = {
     [UNIT_VOLTAGE] = "3.6 V",
     [UNIT_DENSITY] = "1010 kg/m3",
     [UNIT_TEMPERATURE_COEFFICIENT] = "0.0191",
+    [UNIT_ANGLE] = "44.03 deg",
 };
 _Static_assert(sizeof examples / sizeof examples[0] == UNIT_DIMENSION_COUNT, "every dimension has an example");
 
@@ -43,6 +44,9 @@ static const enum unit_dimension dimensions[] = {
     [QUANTITY_AIR_PRESSURE] = UNIT_PRESSURE,
     [QUANTITY_AIR_TEMPERATURE] = UNIT_TEMPERATURE,
     [QUANTITY_BATTERY] = UNIT_VOLTAGE,
+    [QUANTITY_SECOND_TEMPERATURE] = UNIT_TEMPERATURE,
+    [QUANTITY_SENSOR_LATITUDE] = UNIT_ANGLE,
+    [QUANTITY_SENSOR_LONGITUDE] = UNIT_ANGLE,
 };
 _Static_assert(sizeof dimensions / sizeof dimensions[0] == QUANTITY_COUNT, "every quantity has a dimension");
 

@@ -15,7 +15,8 @@ static const char *word_at(const char *const *words, size_t count, int value);
 /* Our proposal, not a norm. Spikes and rates of oxygen and temperature are common settings of real-time quality control
  * at 15 min; sensor ranges are generous. Oxygen may read a little below zero in water without any, and then stands
  * still for days: neither may make a value fail, or the worst nights would raise no alarm. Level has no range because
- * the datum is the operator's. Conductivity has no spike test because a salt wedge jumps. */
+ * the datum is the operator's. Conductivity has no spike test because a salt wedge jumps. What depends on the place has no
+ * default: months, attenuation (a pond may be still), a related quantity, a neighbour. */
 static const struct limits_text limits_table[] = {
     [QUANTITY_LEVEL] = {.spike = {"0.05 m", "0.15 m"}, .flat_tolerance = "0.0005 m", .flat_suspect = "24 h"},
     [QUANTITY_DEPTH] = {.sensor = {"-1 m", "300 m"}, .spike = {"0.05 m", "0.15 m"}},
@@ -49,6 +50,15 @@ static const struct limits_text limits_table[] = {
                                .flat_fail = "24 h"},
     [QUANTITY_AIR_TEMPERATURE] = {.sensor = {"-60 degC", "80 degC"}, .usual = {"-45 degC", "60 degC"}},
     [QUANTITY_BATTERY] = {.sensor = {"0 V", "60 V"}},
+    [QUANTITY_SECOND_TEMPERATURE] = {.sensor = {"-5 degC", "50 degC"},
+                                     .usual = {"-2 degC", "40 degC"},
+                                     .spike = {"2 degC", "5 degC"},
+                                     .rate = "3 degC",
+                                     .flat_tolerance = "0.005 degC",
+                                     .flat_suspect = "24 h",
+                                     .flat_fail = "72 h"},
+    [QUANTITY_SENSOR_LATITUDE] = {.sensor = {"-90 deg", "90 deg"}},
+    [QUANTITY_SENSOR_LONGITUDE] = {.sensor = {"-180 deg", "180 deg"}},
 };
 _Static_assert(COUNT_OF(limits_table) == QUANTITY_COUNT, "every quantity has its limits");
 
@@ -171,6 +181,14 @@ void limits_normalise(struct quality_limits *limits)
         *ends[i] = isinf(*ends[i]) ? NAN : *ends[i];
     for (size_t i = 0; i < COUNT_OF(sizes); i++)
         *sizes[i] = *sizes[i] > 0 ? *sizes[i] : NAN;
+    if (limits->attenuated && limits->attenuated->window <= 0)
+        limits->attenuated = NULL;
+    if (limits->related && limits->related->quantity == QUANTITY_COUNT)
+        limits->related = NULL;
+    if (limits->neighbour && !limits->neighbour->station)
+        limits->neighbour = NULL;
+    if (limits->months && limits->months->is_off)
+        limits->months = NULL;
 }
 
 const char *holds_choice(int value)

@@ -23,6 +23,9 @@
 #include <string.h>
 
 #define STANDARD_PRESSURE 101325.0
+#define DRY_QUANTITIES                                                                                                 \
+    (1u << QUANTITY_WATER_PRESSURE | 1u << QUANTITY_AIR_PRESSURE | 1u << QUANTITY_BATTERY |                            \
+     1u << QUANTITY_SENSOR_LATITUDE | 1u << QUANTITY_SENSOR_LONGITUDE)
 
 /* What the steps share. Arrays have the rows of the record. */
 struct chain {
@@ -190,7 +193,7 @@ static void step_water(struct chain *c)
 static void mark_water(struct chain *c)
 {
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
-        if (has(c, q) && q != QUANTITY_WATER_PRESSURE && q != QUANTITY_AIR_PRESSURE && q != QUANTITY_BATTERY)
+        if (has(c, q) && !(DRY_QUANTITIES >> q & 1))
             mark_water_in(c, q);
 }
 

@@ -25,6 +25,8 @@ static const struct test_info tests[] = {
     {"formula_range", "outside the valid range of the published formula"},
     {"struck_by_note", "struck out by a field note"},
     {"restored_by_note", "restored by a field note"},
+    {"position", "the file places the logger too far from the station"},
+    {"no_temperature", "there is no water temperature to compute it with"},
 };
 _Static_assert(sizeof tests / sizeof tests[0] == TEST_COUNT, "every bit has a word");
 

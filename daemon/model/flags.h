@@ -32,7 +32,9 @@ enum test {
     TEST_RANGE_OF_FORMULA = 1u << 18, /* input outside the valid range of the published formula */
     TEST_PERSON_STRUCK = 1u << 19,  /* struck out by a field note */
     TEST_PERSON_RESTORED = 1u << 20, /* restored by a field note */
-    TEST_COUNT = 21                 /* bits in use */
+    TEST_POSITION = 1u << 21,       /* the file says that the logger was elsewhere */
+    TEST_NO_TEMPERATURE = 1u << 22, /* no water temperature to compute it with */
+    TEST_COUNT = 23                 /* bits in use */
 };
 
 struct test_info {

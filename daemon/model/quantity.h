@@ -20,6 +20,9 @@ enum quantity {
     QUANTITY_AIR_PRESSURE,               /* absolute, not reduced to sea level [Pa] */
     QUANTITY_AIR_TEMPERATURE,            /* [degC] */
     QUANTITY_BATTERY,                    /* of the logger [V] */
+    QUANTITY_SECOND_TEMPERATURE,         /* of the water, by a second thermometer at the station [degC ITS-90] */
+    QUANTITY_SENSOR_LATITUDE,            /* where the file says that the logger was [degrees north, WGS 84] */
+    QUANTITY_SENSOR_LONGITUDE,           /* [degrees east] */
     QUANTITY_COUNT
 };
 

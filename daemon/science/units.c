@@ -35,6 +35,7 @@ static const char *const dimension_names[] = {
     [UNIT_VOLTAGE] = "voltage",
     [UNIT_DENSITY] = "density",
     [UNIT_TEMPERATURE_COEFFICIENT] = "temperature coefficient",
+    [UNIT_ANGLE] = "angle",
 };
 _Static_assert(sizeof dimension_names / sizeof dimension_names[0] == UNIT_DIMENSION_COUNT,
                "every dimension has a name");
@@ -128,6 +129,9 @@ static const struct unit units[] = {
      "fraction per degree, as in 0.0191"},
     {"%/degC", "%/°C|%/C|%/K|% per degC|% per °C", UNIT_TEMPERATURE_COEFFICIENT, 1e-2, 0,
      "per cent per degree, as in 1.91"},
+
+    {"deg", "degree|degrees|°|degN|degE|°N|°E|deg N|deg E|degrees_north|degrees_east", UNIT_ANGLE, 1, 0,
+     "degree of latitude or longitude, with decimals"},
 };
 
 const struct unit *unit_find(const char *name, size_t length)

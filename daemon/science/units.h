@@ -14,6 +14,7 @@
  *   salinity                 1 (PSS-78)  duration                  ms
  *   rate of rise             m/h         voltage                   V
  *   density                  kg/m3       temperature coefficient   1/degC
+ *   angle                    deg
  *
  * Factors: exact definitions (international foot and pound, g_n = 9.80665 m/s2); inHg, mmHg and the
  * columns of water are the conventional ones of NIST SP 811 (2008), app. B.8. A 'metre of water' is a
@@ -35,6 +36,7 @@ enum unit_dimension {
     UNIT_VOLTAGE,
     UNIT_DENSITY,
     UNIT_TEMPERATURE_COEFFICIENT,
+    UNIT_ANGLE,
     UNIT_DIMENSION_COUNT
 };
 

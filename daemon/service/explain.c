@@ -4,6 +4,7 @@
 #include "base/timestamp.h"
 #include "derive/decision.h"
 #include "derive/derive.h"
+#include "quality/describe.h"
 #include "science/density.h"
 #include "science/gravity.h"
 #include "service/pipeline.h"
@@ -52,6 +53,7 @@ static void write_level(const struct sample *s, struct writer *w);
 static void write_oxygen(const struct sample *s, struct writer *w);
 static void write_findings(const struct sample *s, struct writer *w);
 static void write_values(const struct sample *s, struct writer *w);
+static void write_limits(const struct sample *s, enum quantity quantity, struct writer *w);
 static void write_decisions(const struct sample *s, struct writer *w);
 static void write_uncertainty(const struct sample *s, struct writer *w);
 static const char *unit_of(enum quantity quantity);
@@ -325,7 +327,19 @@ static void write_values(const struct sample *s, struct writer *w)
         step(w, quantity_info(q)->key, "%.*f%s%s: %s%s%s%s", quantity_info(q)->decimals, written(s, q), *unit_of(q) ? " " : "", unit_of(q),
              flag_word(r->flag[q][s->row]), why.bytes ? " (" : "", why.bytes ? why.bytes : "", why.bytes ? ")" : "");
         text_done(&why);
+        if (s->quantity == q)
+            write_limits(s, q, w);
     }
+}
+
+static void write_limits(const struct sample *s, enum quantity quantity, struct writer *w)
+{
+    struct quality_limits limits = config_quality(s->p->config, s->station, quantity);
+    struct text text;
+    text_init(&text, 4096);
+    quality_describe(quantity, &limits, &text);
+    step(w, "tests", "%s", text.length > 0 ? text.bytes : "all are off");
+    text_done(&text);
 }
 
 /* People's decisions about this sample, each note once, with its reason and where it was written. */

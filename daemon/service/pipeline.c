@@ -18,6 +18,10 @@ static bool derive_station(struct pipeline *p, size_t station, uint32_t place, s
                            struct error *error);
 static bool derive_values(struct pipeline *p, size_t station, struct span span, struct error *error);
 static struct span whole_weeks(struct span span);
+static bool derive_chain(struct pipeline *p, size_t station, struct span span, struct derive_input *ret_input,
+                         struct derived *ret, struct error *error);
+static bool derive_neighbours(struct pipeline *p, size_t station, const struct record *record,
+                              struct neighbour_records *ret, struct error *error);
 static bool load_input(struct pipeline *p, size_t station, uint32_t place, struct span span, struct derive_input *ret,
                        struct error *error);
 static bool add_stretch(struct pipeline *p, uint32_t place, struct span around, struct readings *readings,
@@ -91,13 +95,42 @@ bool pipeline_open_to_read(struct pipeline *ret, const struct config *config, st
 bool pipeline_derive_span(struct pipeline *p, size_t station, struct span span, struct derive_input *ret_input,
                           struct derived *ret, struct error *error)
 {
+    struct neighbour_records neighbours;
+    if (!derive_chain(p, station, span, ret_input, ret, error) || !derive_neighbours(p, station, &ret->record, &neighbours, error))
+        return false;
+    quality_after(p->config, ret_input->station, ret->interval, &neighbours, &ret->record);
+    return true;
+}
+
+static bool derive_chain(struct pipeline *p, size_t station, struct span span, struct derive_input *ret_input,
+                         struct derived *ret, struct error *error)
+{
     struct record measured;
     if (!load_input(p, station, p->station_places[station], span, ret_input, error))
         return false;
     derive_begin(p->arena, ret_input, &measured);
     quality_before(p->config, ret_input->station, &measured);
     derive_finish(p->arena, ret_input, &measured, ret);
-    quality_after(p->config, ret_input->station, ret->interval, &ret->record);
+    return true;
+}
+
+/* From their facts, not from their stored records: the answer does not depend on which station was derived first. */
+static bool derive_neighbours(struct pipeline *p, size_t station, const struct record *record,
+                              struct neighbour_records *ret, struct error *error)
+{
+    struct neighbour_record *list = arena_array(p->arena, p->config->neighbourhood_count + 1, sizeof *list);
+    *ret = (struct neighbour_records){.list = list};
+    for (size_t k = 0; record->n > 0 && k < p->config->neighbourhood_count; k++) {
+        const struct neighbourhood *pair = &p->config->neighbourhoods[k];
+        struct span span = {record->time[0] - pair->reach, record->time[record->n - 1] + pair->reach + 1};
+        struct derive_input input;
+        struct derived derived;
+        if (pair->station != station || p->station_places[pair->neighbour] == 0)
+            continue;
+        if (!derive_chain(p, pair->neighbour, span, &input, &derived, error))
+            return within(error, "neighbour '%s'", p->config->stations[pair->neighbour].id);
+        list[ret->count++] = (struct neighbour_record){p->config->stations[pair->neighbour].id, derived.record};
+    }
     return true;
 }
 

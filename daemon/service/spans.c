@@ -22,6 +22,7 @@ static bool widen(struct pipeline *p, size_t station, struct span *span, struct 
 static bool widen_to(struct pipeline *p, uint32_t place, struct tie tie, struct span *span,
                      struct error *error);
 static bool add(struct pipeline *p, size_t station, struct span span, struct error *error);
+static bool add_one(struct pipeline *p, size_t station, struct span span, struct error *error);
 
 /* Later samples look back at these, the one before looks ahead at them, and where they stand around a hand reading
  * they move the level on both sides of it. */
@@ -132,7 +133,21 @@ static bool widen_to(struct pipeline *p, uint32_t place, struct tie tie, struct 
     return true;
 }
 
+/* The station itself, and those that are held against it. */
 static bool add(struct pipeline *p, size_t station, struct span span, struct error *error)
+{
+    if (!add_one(p, station, span, error))
+        return false;
+    for (size_t k = 0; k < p->config->neighbourhood_count; k++) {
+        const struct neighbourhood *pair = &p->config->neighbourhoods[k];
+        struct span near = {span.from - pair->reach, span.to == TIME_FOREVER ? span.to : span.to + pair->reach};
+        if (pair->neighbour == station && !add_one(p, pair->station, near, error))
+            return false;
+    }
+    return true;
+}
+
+static bool add_one(struct pipeline *p, size_t station, struct span span, struct error *error)
 {
     bool is_empty;
     if (!clamp_to_data(p, station, &span, &is_empty, error))

@@ -15,6 +15,7 @@
 
 static struct path_fact read_path(struct arena *arena, sqlite3_stmt *row);
 static struct drop_fact_row read_drop(struct arena *arena, sqlite3_stmt *row);
+static int64_t quantity_number(enum quantity quantity);
 static struct note read_note(struct arena *arena, sqlite3_stmt *row);
 
 bool store_path_find(struct store *store, const char *path, struct arena *arena, struct path_fact *ret, bool *ret_found,
@@ -145,7 +146,7 @@ bool store_note_put(struct store *store, uint32_t place, const struct note *n, b
     if (!database_one(store, &same, error,
                       "SELECT count(*) FROM note WHERE place = ?1 AND kind = ?2 AND time = ?3 AND quantity = ?4"
                       " AND until IS ?5 AND value IS ?6 AND reference IS ?7 AND text = ?8",
-                      "iiiiTddt", (int64_t)place, (int64_t)n->kind, n->time, (int64_t)n->quantity, n->until, n->value,
+                      "iiiiTddt", (int64_t)place, (int64_t)n->kind, n->time, quantity_number(n->quantity), n->until, n->value,
                       n->reference, n->text))
         return false;
     *ret_changed = same == 0;
@@ -157,7 +158,7 @@ bool store_note_put(struct store *store, uint32_t place, const struct note *n, b
                         " until = excluded.until, value = excluded.value, reference = excluded.reference,"
                         " text = excluded.text, drop_ = excluded.drop_, line = excluded.line"
                         " WHERE excluded.drop_ >= note.drop_", /* an older drop that is made again comes after newer ones */
-                        "iiiiTddtii", (int64_t)place, (int64_t)n->kind, n->time, (int64_t)n->quantity, n->until, n->value,
+                        "iiiiTddtii", (int64_t)place, (int64_t)n->kind, n->time, quantity_number(n->quantity), n->until, n->value,
                         n->reference, n->text, (int64_t)n->drop, (int64_t)n->line);
 }
 
@@ -166,7 +167,7 @@ bool store_note_find(struct store *store, uint32_t place, const struct note *lik
 {
     CLEANUP(database_reset) sqlite3_stmt *row = database_start(
         store, error, "SELECT " NOTE_COLUMNS " FROM note WHERE place = ?1 AND kind = ?2 AND time = ?3 AND quantity = ?4", "iiii",
-        (int64_t)place, (int64_t)like->kind, like->time, (int64_t)like->quantity);
+        (int64_t)place, (int64_t)like->kind, like->time, quantity_number(like->quantity));
     int got = row ? database_step(store, row, error) : -1;
     *ret_is_found = got > 0;
     if (got > 0)
@@ -296,6 +297,12 @@ static struct drop_fact_row read_drop(struct arena *arena, sqlite3_stmt *row)
     };
 }
 
+/* Quantities are added in time: none must not be the number of the next. */
+static int64_t quantity_number(enum quantity quantity)
+{
+    return quantity < QUANTITY_COUNT ? (int64_t)quantity : -1;
+}
+
 static struct note read_note(struct arena *arena, sqlite3_stmt *row)
 {
     return (struct note){
@@ -305,7 +312,7 @@ static struct note read_note(struct arena *arena, sqlite3_stmt *row)
         .kind = (enum note_kind)sqlite3_column_int(row, 3),
         .time = sqlite3_column_int64(row, 4),
         .until = column_time(row, 5),
-        .quantity = (enum quantity)sqlite3_column_int(row, 6),
+        .quantity = sqlite3_column_int(row, 6) < 0 ? QUANTITY_COUNT : (enum quantity)sqlite3_column_int(row, 6),
         .value = column_number(row, 7),
         .reference = column_number(row, 8),
         .text = column_text(arena, row, 9),

@@ -185,6 +185,9 @@ static const char findings[] =
     "  PRIMARY KEY(place, from_, kind, quantity, text)\n"
     ") STRICT, WITHOUT ROWID;\n";
 
+/* 13 was the count of quantities, and stood for none. */
+static const char no_quantity[] = "UPDATE note SET quantity = -1 WHERE quantity = 13;\n";
+
 const struct migration schema_migrations[] = {
     {"the first schema", first_schema},
     {"revisions in the order of their publication", revisions},
@@ -192,5 +195,6 @@ const struct migration schema_migrations[] = {
     {"answers to alarms that came as files", answers},
     {"places that a rebuild has still to do", rebuilding},
     {"what the chain did and saw stands in the records", findings},
+    {"more quantities: notes about none say so by a number of their own", no_quantity},
 };
 const size_t schema_migration_count = sizeof schema_migrations / sizeof schema_migrations[0];

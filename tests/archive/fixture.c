@@ -132,11 +132,11 @@ static struct config *make_config(struct arena *arena)
         .good_air_gap = HOUR_MS,
     };
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
-        config->quality[q] = (struct quality_limits){NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, 0, 0};
+        config->quality[q] = (struct quality_limits){NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, 0, 0, NULL, NULL, NULL, NULL};
     config->quality[QUANTITY_OXYGEN] =
-        (struct quality_limits){0, 30, 0, 18, 2, 4, 2, 0.001, 12 * HOUR_MS, 24 * HOUR_MS};
+        (struct quality_limits){0, 30, 0, 18, 2, 4, 2, 0.001, 12 * HOUR_MS, 24 * HOUR_MS, NULL, NULL, NULL, NULL};
     config->quality[QUANTITY_SPECIFIC_CONDUCTANCE] =
-        (struct quality_limits){0, 70, 0, NAN, 0, 0, NAN, NAN, 0, 0};
+        (struct quality_limits){0, 70, 0, NAN, 0, 0, NAN, NAN, 0, 0, NULL, NULL, NULL, NULL};
     config->barometer_count = 1;
     config->barometers = arena_array(arena, 1, sizeof *config->barometers);
     config->barometers[0] = (struct barometer){.id = "mill-roof",

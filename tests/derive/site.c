@@ -23,7 +23,8 @@ void site_init(struct site *site, struct arena *arena, size_t n, int64_t interva
                                      .salinity_source = SALINITY_FRESH,
                                      .salinity = NAN,
                                      .conductance_coefficient = 0.0191,
-                                     .oxygen_sensor_pressure = 101325};
+                                     .oxygen_sensor_pressure = 101325,
+                                     .position_reach = 500};
     site->config = (struct config){.stations = &site->station,
                                    .station_count = 1,
                                    .barometers = site->barometers,
@@ -128,7 +129,7 @@ struct derived site_derive_input(struct arena *arena, const struct derive_input 
     derive_begin(arena, input, &measured);
     quality_before(input->config, input->station, &measured);
     derive_finish(arena, input, &measured, &derived);
-    quality_after(input->config, input->station, derived.interval, &derived.record);
+    quality_after(input->config, input->station, derived.interval, NULL, &derived.record);
     return derived;
 }
 

@@ -48,7 +48,7 @@ Test(flags, every_bit_has_a_key_of_its_own_and_a_sentence)
         for (unsigned other = 0; other < bit; other++)
             cr_expect_str_neq(info->key, test_info(other)->key);
     }
-    cr_expect_eq(TEST_PERSON_RESTORED, 1u << (TEST_COUNT - 1), "the last bit is counted");
+    cr_expect_eq(TEST_NO_TEMPERATURE, 1u << (TEST_COUNT - 1), "the last bit is counted");
 }
 
 /* They stand in published files. */
@@ -68,7 +68,9 @@ Test(flags, bits_keep_their_keys)
                 {TEST_CORRECTED, "corrected"},
                 {TEST_RANGE_OF_FORMULA, "formula_range"},
                 {TEST_PERSON_STRUCK, "struck_by_note"},
-                {TEST_PERSON_RESTORED, "restored_by_note"}};
+                {TEST_PERSON_RESTORED, "restored_by_note"},
+                {TEST_POSITION, "position"},
+                {TEST_NO_TEMPERATURE, "no_temperature"}};
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
         cr_expect_str_eq(test_info((unsigned)__builtin_ctz(rows[i].bit))->key, rows[i].key);
 }

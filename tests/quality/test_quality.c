@@ -26,7 +26,7 @@ static void set_up(void)
     station = (struct station){.id = "heron-creek", .name = "Heron Creek"};
     config = (struct config){.stations = &station, .station_count = 1};
     for (unsigned q = 0; q < QUANTITY_COUNT; q++)
-        config.quality[q] = (struct quality_limits){NAN, NAN, NAN, NAN, NAN, NAN, NAN, 0, 0, 0};
+        config.quality[q] = (struct quality_limits){NAN, NAN, NAN, NAN, NAN, NAN, NAN, 0, 0, 0, NULL, NULL, NULL, NULL};
 }
 
 static void tear_down(void)
@@ -113,6 +113,46 @@ Test(quality, a_spike_stands_out_from_the_mean_of_its_neighbours)
         {"a pause and a short step are no pass together", "1 ~1 1.26 ~30 1.02", "222"},
     };
     expect_examples(rows, COUNT_OF(rows), TEST_SPIKE);
+}
+
+/* Test 5; the manual's example is -2..4 m in spring. Months are those of the station's standard time. */
+Test(quality, a_value_outside_its_months_range_is_suspect_and_never_worse)
+{
+    struct climatology months = {.is_off = false};
+    for (size_t i = 0; i < COUNT_OF(months.range); i++) {
+        months.range[i][0] = -INFINITY;
+        months.range[i][1] = INFINITY;
+    }
+    months.range[8][0] = -2; /* day 1000 after 1970 is 1972-09-27 */
+    months.range[8][1] = 4;
+    config.quality[QUANTITY].months = &months;
+    const struct example rows[] = {{"the manual's limits", "4.1 4 -2 -2.1 - 99", "311393"}};
+    expect_examples(rows, COUNT_OF(rows), TEST_CLIMATOLOGY);
+    struct record october = series("9 9");
+    for (size_t i = 0; i < october.n; i++)
+        october.time[i] += 5 * DAY_MS;
+    judge(&october);
+    cr_expect_str_eq(flags_of(&october), "22", "a month without a range is not evaluated");
+    station.utc_offset = -12 * HOUR_MS; /* and before noon of the first of October it is still September here */
+    struct record eve = series("9");
+    eve.time[0] = timestamp_from_civil(&(struct civil){.year = 1972, .month = 10, .day = 1, .hour = 11});
+    judge(&eve);
+    cr_expect_str_eq(flags_of(&eve), "3");
+}
+
+/* Test 10, by largest less smallest value; the manual's example limits 0.5 and 0.1 m over a window of two samples here. */
+Test(quality, a_signal_that_varies_too_little_is_attenuated)
+{
+    const struct attenuation limits = {.window = 2 * STEP, .suspect = 0.5, .fail = 0.1};
+    config.quality[QUANTITY].attenuated = &limits;
+    const struct example rows[] = {
+        {"manual: varies by 0.3, suspect", "1.0 1.3 1.1", "223"},
+        {"manual: varies by 0.08, fails", "1.0 1.05 1.08", "224"},
+        {"varies by 0.5, on the limit", "1.0 1.5 1.1", "221"},
+        {"a longer pause says nothing", "1.0 ~30 1.0 1.0 1.0", "2224"},
+        {"nor does a missing value within", "1.0 - 1.0 1.0 1.0", "29224"},
+    };
+    expect_examples(rows, COUNT_OF(rows), TEST_ATTENUATED);
 }
 
 /* Largest of the manual's station values of test 7: 0.50 m in 6 min. */
@@ -206,7 +246,7 @@ Test(quality, earlier_marks_are_worsened_never_improved)
 
 Test(quality, rows_that_failed_in_air_are_left_as_they_are_and_judge_no_neighbour)
 {
-    config.quality[QUANTITY] = (struct quality_limits){-1, 10, 0, 5, 0.1, 0.2, 1, 0.001, 2 * STEP, 4 * STEP};
+    config.quality[QUANTITY] = (struct quality_limits){-1, 10, 0, 5, 0.1, 0.2, 1, 0.001, 2 * STEP, 4 * STEP, NULL, NULL, NULL, NULL};
     struct record record = series("1 99 99 99 1 1.001");
     for (size_t i = 1; i < 4; i++) {
         record.flag[QUANTITY][i] = FLAG_FAIL;
@@ -255,7 +295,7 @@ Test(quality, what_a_person_restored_keeps_its_flag_and_shows_which_test_objecte
 
 Test(quality, before_the_chain_only_range_and_missing_are_tested)
 {
-    config.quality[QUANTITY] = (struct quality_limits){-1, 10, 0, 5, 0.1, 0.2, 1, 0.001, STEP, 2 * STEP};
+    config.quality[QUANTITY] = (struct quality_limits){-1, 10, 0, 5, 0.1, 0.2, 1, 0.001, STEP, 2 * STEP, NULL, NULL, NULL, NULL};
     struct record record = series("1 1 1 3 1 - 6 20");
     quality_before(&config, &station, &record);
     cr_expect_str_eq(flags_of(&record), "11111934");
@@ -266,7 +306,7 @@ Test(quality, before_the_chain_only_range_and_missing_are_tested)
 Test(quality, a_station_has_its_own_limits)
 {
     config.quality[QUANTITY].usual_max = 5;
-    struct quality_override own = {QUANTITY, {NAN, NAN, NAN, 2, NAN, NAN, NAN, NAN, -1, -1}};
+    struct quality_override own = {QUANTITY, {NAN, NAN, NAN, 2, NAN, NAN, NAN, NAN, -1, -1, NULL, NULL, NULL, NULL}};
     station.quality = &own;
     station.quality_count = 1;
     struct record record = series("1 3 6");
@@ -276,7 +316,7 @@ Test(quality, a_station_has_its_own_limits)
 
 Test(quality, no_rows_and_one_row_are_fine)
 {
-    config.quality[QUANTITY] = (struct quality_limits){-1, 10, 0, 5, 0.1, 0.2, 1, 0.001, STEP, 2 * STEP};
+    config.quality[QUANTITY] = (struct quality_limits){-1, 10, 0, 5, 0.1, 0.2, 1, 0.001, STEP, 2 * STEP, NULL, NULL, NULL, NULL};
     struct record none = series(""), one = series("1");
     judge(&none);
     judge(&one);
@@ -289,7 +329,7 @@ Test(quality, the_lead_in_reaches_beyond_the_longest_flat_test)
     config.quality[QUANTITY].flat_suspect = 24 * HOUR_MS;
     config.quality[QUANTITY_TEMPERATURE].flat_fail = 72 * HOUR_MS;
     cr_expect_geq(quality_lead_in(&config, &station), 72 * HOUR_MS + 3 * STEP);
-    struct quality_override own = {QUANTITY_TEMPERATURE, {NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, -1, 0}};
+    struct quality_override own = {QUANTITY_TEMPERATURE, {NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, -1, 0, NULL, NULL, NULL, NULL}};
     station.quality = &own;
     station.quality_count = 1;
     int64_t shorter = quality_lead_in(&config, &station);
@@ -308,13 +348,13 @@ Test(quality, a_lead_in_gives_the_same_flags_as_the_whole_history)
         set_random_limits(&state, step);
         struct record history = random_history(&state, 400, step), whole, part;
         copy_record(&whole, &history, 0, history.n);
-        quality_after(&config, &station, step, &whole);
+        quality_after(&config, &station, step, NULL, &whole);
         for (int look = 0; look < 5; look++) {
             size_t at = random_index(&state, history.n);
             size_t first = record_at_or_after(&history, history.time[at] - quality_lead_in(&config, &station));
             size_t last = record_at_or_after(&history, history.time[at] + quality_lead_out() + 1);
             copy_record(&part, &history, first, last);
-            quality_after(&config, &station, step, &part);
+            quality_after(&config, &station, step, NULL, &part);
             cr_assert_eq(part.flag[QUANTITY][at - first], whole.flag[QUANTITY][at], "round %d, row %zu", round, at);
             cr_assert_eq(part.tests[QUANTITY][at - first], whole.tests[QUANTITY][at], "round %d, row %zu", round, at);
             compared += first > 0;
@@ -336,10 +376,10 @@ Test(quality, one_more_sample_changes_no_flag_but_the_spike_of_the_one_before)
         set_random_limits(&state, step);
         struct record history = random_history(&state, 120, step), before, after;
         copy_record(&before, &history, 0, 1);
-        quality_after(&config, &station, step, &before);
+        quality_after(&config, &station, step, NULL, &before);
         for (size_t n = 2; n <= history.n; n++) {
             copy_record(&after, &history, 0, n);
-            quality_after(&config, &station, step, &after);
+            quality_after(&config, &station, step, NULL, &after);
             size_t same = n - 2; /* rows that have had their next sample */
             cr_assert(memcmp(before.flag[QUANTITY], after.flag[QUANTITY], same) == 0, "round %d, %zu rows", round, n);
             cr_assert(memcmp(before.tests[QUANTITY], after.tests[QUANTITY], same * sizeof(uint32_t)) == 0);
@@ -401,7 +441,7 @@ static const char *bits_of(const struct record *record, uint32_t test)
 
 static void judge(struct record *record)
 {
-    quality_after(&config, &station, STEP, record);
+    quality_after(&config, &station, STEP, NULL, record);
 }
 
 /* Runs of equal and nearly equal values, jumps, missing values, pauses, and rows marked by the steps before. */
@@ -443,6 +483,10 @@ static void set_random_limits(uint64_t *state, int64_t step)
                                                        .flat_tolerance = random_index(state, 4) == 0 ? 0 : 0.0012,
                                                        .flat_suspect = random_between(state, 0, 12) * step,
                                                        .flat_fail = random_between(state, 0, 30) * step};
+    static struct attenuation attenuated;
+    attenuated = (struct attenuation){
+        .window = random_between(state, 1, 40) * step, .suspect = 0.1, .fail = random_index(state, 2) ? 0.01 : 0};
+    config.quality[QUANTITY].attenuated = random_index(state, 3) ? &attenuated : NULL;
 }
 
 static void copy_record(struct record *to, const struct record *from, size_t first, size_t last)
