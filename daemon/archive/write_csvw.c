@@ -6,6 +6,7 @@
 #include "archive/month_table.h"
 #include "base/memory.h"
 #include "base/timestamp.h"
+#include "config/vocabulary.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -23,6 +24,7 @@ static void add_station_note(struct json *json, const struct dataset *dataset);
 static void add_flags_note(struct json *json);
 static void add_tests_note(struct json *json);
 static void add_settings_note(struct json *json, const struct dataset *dataset);
+static void add_told(struct json *json, const char *key, double told);
 static void add_limits_note(struct json *json, const struct dataset *dataset);
 static void add_limits(struct json *json, enum quantity quantity, const struct quality_limits *limits);
 static void add_months(struct json *json, enum quantity quantity, const struct climatology *months);
@@ -259,13 +261,24 @@ static void add_settings_note(struct json *json, const struct dataset *dataset)
     const struct config *config = dataset->config;
     const struct station *station = dataset->station;
     double sensor_pressure = quantity_to_written(QUANTITY_AIR_PRESSURE, station->oxygen_sensor_pressure);
+    const struct air_calibration *calibration = &station->oxygen_calibration;
     open_note(json, "settings", NULL);
     json_string(json, "salinity_source", salinity_words[station->salinity_source]);
     json_number(json, "stated_salinity", station->salinity_source == SALINITY_FRESH ? 0 : station->salinity);
     json_string(json, "density", density_words[station->salinity_source]);
+    json_string(json, "conductance_compensation", compensation_choice((int)station->conductance_compensation));
     json_number(json, "conductance_coefficient_per_degc", station->conductance_coefficient);
-    json_number(json, "oxygen_sensor_salinity", station->oxygen_sensor_salinity);
-    json_number(json, "oxygen_sensor_pressure_hpa", sensor_pressure);
+    json_string(json, "conductance_sensor_compensation",
+                sensor_compensation_choice((int)station->conductance_sensor_compensation));
+    json_number(json, "conductance_sensor_coefficient_per_degc", station->conductance_sensor_coefficient);
+    add_told(json, "oxygen_sensor_salinity", station->oxygen_sensor_salinity);
+    add_told(json, "oxygen_sensor_pressure_hpa", sensor_pressure);
+    if (!isnan(calibration->temperature)) {
+        json_number(json, "oxygen_calibration_temperature_degc", calibration->temperature);
+        json_number(json, "oxygen_calibration_pressure_hpa", quantity_to_written(QUANTITY_AIR_PRESSURE, calibration->air_pressure));
+        json_number(json, "oxygen_calibration_told_hpa", quantity_to_written(QUANTITY_AIR_PRESSURE, calibration->told));
+    }
+    json_string(json, "oxygen_thermometer", quantity_info(station->oxygen_thermometer)->key);
     add_seconds(json, "interval_s", station->interval);
     add_seconds(json, "settling_s", station->settling);
     json_number(json, "reading_uncertainty_m", station->reading_uncertainty);
@@ -275,6 +288,15 @@ static void add_settings_note(struct json *json, const struct dataset *dataset)
     add_seconds(json, "good_air_gap_s", config->good_air_gap);
     add_seconds(json, "largest_air_gap_s", config->largest_air_gap);
     json_close(json);
+}
+
+/* What a sensor was told: a number, or the measured one. */
+static void add_told(struct json *json, const char *key, double told)
+{
+    if (isnan(told))
+        json_string(json, key, "measured");
+    else
+        json_number(json, key, told);
 }
 
 static void add_limits_note(struct json *json, const struct dataset *dataset)

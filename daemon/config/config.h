@@ -101,6 +101,20 @@ enum salinity_source {
 /* What is done about the zero error of a pressure sensor in air. */
 enum zero_correction { ZERO_NONE, ZERO_OFFSET, ZERO_LINEAR };
 
+/* How conductivity is referred to 25 degC. */
+enum compensation {
+    COMPENSATION_LINEAR,   /* a coefficient per degree */
+    COMPENSATION_ISO_7888, /* non-linear, for natural fresh water */
+    COMPENSATION_SAME      /* of a sensor: as in the record */
+};
+
+/* A sensor calibrated in moist air of one pressure while it was told another: a gain on all that it wrote. */
+struct air_calibration {
+    double temperature;  /* degC; NaN: there was none */
+    double air_pressure; /* the true one [Pa] */
+    double told;         /* the one that was entered [Pa] */
+};
+
 struct station {
     const char *id, *name; /* id: [A-Za-z0-9._-]{1,64}, starts with a letter or digit */
     double latitude, longitude; /* degrees, WGS 84 */
@@ -119,9 +133,14 @@ struct station {
     double zero_limit;          /* a zero error in air beyond this wants a look [Pa] */
     enum salinity_source salinity_source;
     double salinity;            /* stated or fallback practical salinity; NaN none */
+    enum compensation conductance_compensation; /* of the record: linear or ISO 7888 */
     double conductance_coefficient; /* linear temperature compensation per degC, 0.0191 */
-    double oxygen_sensor_salinity;  /* the salinity that the oxygen sensor was told */
-    double oxygen_sensor_pressure;  /* the air pressure that a % reading refers to [Pa] */
+    enum compensation conductance_sensor_compensation; /* what a sensor that writes specific conductance did */
+    double conductance_sensor_coefficient; /* NaN: as in the record */
+    double oxygen_sensor_salinity;  /* the salinity that the oxygen sensor was told; NaN: the measured one, sample by sample */
+    double oxygen_sensor_pressure;  /* the air pressure that a % reading refers to [Pa]; NaN: the one at that time */
+    struct air_calibration oxygen_calibration;
+    enum quantity oxygen_thermometer; /* QUANTITY_TEMPERATURE or QUANTITY_SECOND_TEMPERATURE: beside the oxygen sensor */
     double position_reach;      /* a file that places the logger farther away makes its values suspect [m] */
     int64_t interval;           /* sampling interval [ms]; 0: found from the data */
     int64_t settling;           /* after entering the water, values are suspect for this long [ms] */

@@ -85,12 +85,19 @@ static uint64_t own_digest(const struct config *config, const struct station *st
                               station->oxygen_sensor_salinity,
                               station->oxygen_sensor_pressure,
                               station->position_reach,
+                              station->conductance_sensor_coefficient,
+                              station->oxygen_calibration.temperature,
+                              station->oxygen_calibration.air_pressure,
+                              station->oxygen_calibration.told,
                               config->pairing_distance};
     for (size_t i = 0; i < COUNT_OF(numbers); i++)
         add_number(&digest, numbers[i]);
     const int64_t wholes[] = {station->utc_offset, (int64_t)station->salinity_source, station->interval,
                               station->settling,   config->largest_air_gap,           config->good_air_gap,
-                              config->hand_over};
+                              config->hand_over,
+                              (int64_t)station->conductance_compensation,
+                              (int64_t)station->conductance_sensor_compensation,
+                              (int64_t)station->oxygen_thermometer};
     for (size_t i = 0; i < COUNT_OF(wholes); i++)
         add_whole(&digest, wholes[i]);
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {

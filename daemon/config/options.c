@@ -268,6 +268,18 @@ SECTION(neighbour, "quality.<quantity>.neighbour", "the test against a neighbour
 _Static_assert(FIELD(fail) == FIELD(suspect) + sizeof(double), "a pair is two doubles in a row");
 #undef FIELD
 
+#define FIELD(name) offsetof(struct air_calibration, name)
+static const struct option calibration_options[] = {
+    {.key = "temperature", .type = OPTION_QUANTITY, .offset = FIELD(temperature), .dimension = UNIT_TEMPERATURE,
+     .is_required = true, .minimum = -2, .maximum = 40, .help = "of the air at the calibration"},
+    {.key = "air_pressure", .type = OPTION_QUANTITY, .offset = FIELD(air_pressure), .dimension = UNIT_PRESSURE,
+     .is_required = true, .minimum = 50600, .maximum = 111500, .help = "that there was, not reduced to sea level"},
+    {.key = "told", .type = OPTION_QUANTITY, .offset = FIELD(told), .dimension = UNIT_PRESSURE, .is_required = true,
+     .minimum = 50600, .maximum = 111500, .help = "that the sensor was told"},
+};
+SECTION(calibration, "stations.<id>.oxygen_calibration", "the oxygen calibration");
+#undef FIELD
+
 #define FIELD(name) offsetof(struct station, name)
 static const struct option station_options[] = {
     {.key = "name", .type = OPTION_TEXT, .offset = FIELD(name), .help = "name for people; default: the id"},
@@ -317,12 +329,24 @@ static const struct option station_options[] = {
     {.key = "conductance_coefficient", .type = OPTION_QUANTITY, .offset = FIELD(conductance_coefficient),
      .dimension = UNIT_TEMPERATURE_COEFFICIENT, .standard = "0.0191", .minimum = 0.001, .maximum = 0.05,
      .help = "fraction per degree that refers conductivity to 25 degC"},
-    {.key = "oxygen_sensor_salinity", .type = OPTION_QUANTITY, .offset = FIELD(oxygen_sensor_salinity),
-     .dimension = UNIT_SALINITY, .standard = "0", .maximum = 42,
-     .help = "salinity that the oxygen sensor was told"},
-    {.key = "oxygen_sensor_pressure", .type = OPTION_QUANTITY, .offset = FIELD(oxygen_sensor_pressure),
-     .dimension = UNIT_PRESSURE, .standard = "1013.25 hPa", .minimum = 40000, .maximum = 110000,
-     .help = "air pressure that a reading in % refers to"},
+    {.key = "conductance_compensation", .type = OPTION_CHOICE, .offset = FIELD(conductance_compensation),
+     .standard = "linear", .choice = compensation_choice,
+     .help = "how conductivity is referred to 25 degC; iso_7888 is non-linear, for natural fresh water"},
+    {.key = "conductance_sensor_compensation", .type = OPTION_CHOICE, .offset = FIELD(conductance_sensor_compensation),
+     .standard = "same", .choice = sensor_compensation_choice,
+     .help = "what a sensor that writes specific conductance did; it is undone to get the conductivity"},
+    {.key = "conductance_sensor_coefficient", .type = OPTION_QUANTITY, .offset = FIELD(conductance_sensor_coefficient),
+     .dimension = UNIT_TEMPERATURE_COEFFICIENT, .minimum = 0.001, .maximum = 0.05,
+     .help = "fraction per degree that the sensor used; default: conductance_coefficient"},
+    {.key = "oxygen_sensor_salinity", .type = OPTION_OWN,
+     .help = "salinity that the oxygen sensor was told; default 0; 'measured': the logger told it the measured one"},
+    {.key = "oxygen_sensor_pressure", .type = OPTION_OWN,
+     .help = "air pressure that a reading in % refers to; default 1013.25 hPa; 'measured': that of the moment"},
+    {.key = "oxygen_calibration", .type = OPTION_SECTION, .offset = FIELD(oxygen_calibration),
+     .section = &section_calibration,
+     .help = "a calibration in moist air for which the sensor was told another air pressure than there was"},
+    {.key = "oxygen_thermometer", .type = OPTION_QUANTITY_NAME, .offset = FIELD(oxygen_thermometer),
+     .help = "temperature or second_temperature, whichever stands beside the oxygen sensor; default: temperature"},
     {.key = "position_reach", .type = OPTION_QUANTITY, .offset = FIELD(position_reach), .dimension = UNIT_LENGTH,
      .standard = "500 m", .minimum = 1, .maximum = 1e6,
      .help = "values of a file that places the logger farther from the station are suspect"},
@@ -540,7 +564,7 @@ SECTION(rule, "rules.<id>", "a rule");
 
 static const struct section *const sections[] = {
     &section_top,       &section_network, &section_intake,    &section_pairing, &section_alarms, &section_metrics,  &section_limits,
-    &section_flat,      &section_months, &section_attenuated, &section_related, &section_neighbour, &section_station, &section_barometer, &section_layout,  &section_time,   &section_column,
+    &section_flat,      &section_months, &section_attenuated, &section_related, &section_neighbour, &section_calibration, &section_station, &section_barometer, &section_layout,  &section_time,   &section_column,
     &section_recipient, &section_secret,  &section_mail,      &section_rule,    &section_digest, &section_hours,
     &section_escalate,  &section_while,   &section_heartbeat,
 };

@@ -10,6 +10,9 @@
 
 static void take_station(struct reader *reader, const struct entry *entry, struct capacities *room);
 static void read_salinity(struct reader *reader, const yaml_node_t *map, struct station *station);
+static void read_told(struct reader *reader, const yaml_node_t *map, struct station *station);
+static void read_told_value(struct reader *reader, const yaml_node_t *map, const char *key, int dimension,
+                            const double bounds[2], double *ret);
 static void read_station_quality(struct reader *reader, const yaml_node_t *map, struct station *station);
 static void take_barometer(struct reader *reader, const struct entry *entry, struct capacities *room);
 static bool read_limits_key(struct reader *reader, const yaml_node_pair_t *pair, uint32_t *seen, enum quantity *ret,
@@ -56,10 +59,15 @@ static void take_station(struct reader *reader, const struct entry *entry, struc
                               .sensor_elevation = NAN,
                               .tape_point = NAN,
                               .salinity = NAN,
+                              .conductance_sensor_coefficient = NAN,
+                              .oxygen_sensor_pressure = 101325,
+                              .oxygen_calibration = {NAN, NAN, NAN},
+                              .oxygen_thermometer = QUANTITY_TEMPERATURE,
                               .where = entry->where};
     reader_section(reader, &section_station, entry->map, entry->title, &station);
     if (entry->map->type == YAML_MAPPING_NODE) {
         read_salinity(reader, entry->map, &station);
+        read_told(reader, entry->map, &station);
         const yaml_node_t *quality = reader_find(reader, entry->map, "quality");
         if (quality)
             read_station_quality(reader, quality, &station);
@@ -100,6 +108,40 @@ static void read_salinity(struct reader *reader, const yaml_node_t *map, struct 
     }
     station->salinity_source = SALINITY_STATED;
     station->salinity = salinity;
+}
+
+/* What the oxygen sensor was told: a value, or what was measured at the time. */
+static void read_told(struct reader *reader, const yaml_node_t *map, struct station *station)
+{
+    static const double salinities[2] = {0, 42}, pressures[2] = {50600, 111500};
+    read_told_value(reader, map, "oxygen_sensor_salinity", UNIT_SALINITY, salinities, &station->oxygen_sensor_salinity);
+    read_told_value(reader, map, "oxygen_sensor_pressure", UNIT_PRESSURE, pressures, &station->oxygen_sensor_pressure);
+    if (isnan(station->oxygen_sensor_salinity) && station->salinity_source != SALINITY_MEASURED)
+        reader_complain(reader, reader_find(reader, map, "oxygen_sensor_salinity"),
+                        "'oxygen_sensor_salinity: measured' goes with 'salinity: measured' only");
+    if (station->oxygen_thermometer != QUANTITY_TEMPERATURE && station->oxygen_thermometer != QUANTITY_SECOND_TEMPERATURE)
+        reader_complain(reader, reader_find(reader, map, "oxygen_thermometer"),
+                        "'oxygen_thermometer'%s is 'temperature' or 'second_temperature'", reader->about);
+}
+
+static void read_told_value(struct reader *reader, const yaml_node_t *map, const char *key, int dimension,
+                            const double bounds[2], double *ret)
+{
+    const yaml_node_t *node = reader_find(reader, map, key);
+    const char *text = node ? reader_text(reader, node, key) : NULL;
+    struct error error;
+    double value = NAN;
+    if (!text)
+        return;
+    bool is_measured = strcmp(text, "measured") == 0;
+    bool is_read = is_measured || value_quantity(text, strlen(text), dimension, false, &value, &error);
+    if (is_read && !is_measured && !(value >= bounds[0] && value <= bounds[1]))
+        is_read = fail(&error, ERROR_CONFIG, "must be 'measured', or between %.10g and %.10g %s, found '%.60s'", bounds[0],
+                       bounds[1], unit_base((enum unit_dimension)dimension)->name, text);
+    if (is_read)
+        *ret = value;
+    else
+        reader_complain_value(reader, node, key, &error);
 }
 
 static void read_station_quality(struct reader *reader, const yaml_node_t *map, struct station *station)

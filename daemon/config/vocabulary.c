@@ -209,6 +209,18 @@ const char *decimal_choice(int value)
     return word_at(words, COUNT_OF(words), value);
 }
 
+const char *compensation_choice(int value)
+{
+    return value < COMPENSATION_SAME ? sensor_compensation_choice(value) : NULL;
+}
+
+const char *sensor_compensation_choice(int value)
+{
+    static const char *const words[] = {
+        [COMPENSATION_LINEAR] = "linear", [COMPENSATION_ISO_7888] = "iso_7888", [COMPENSATION_SAME] = "same"};
+    return word_at(words, COUNT_OF(words), value);
+}
+
 const char *repeated_hour_choice(int value)
 {
     static const char *const words[] = {

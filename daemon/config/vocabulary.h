@@ -45,6 +45,8 @@ void limits_normalise(struct quality_limits *limits);
 const char *holds_choice(int value);
 const char *delimiter_choice(int value);
 const char *decimal_choice(int value);
+const char *compensation_choice(int value);
+const char *sensor_compensation_choice(int value); /* those, and "same" */
 const char *repeated_hour_choice(int value);
 const char *missing_hour_choice(int value);
 const char *sandbox_choice(int value);

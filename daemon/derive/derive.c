@@ -6,23 +6,22 @@
 #include "derive/decision.h"
 #include "derive/hand_over.h"
 #include "derive/logger_clock.h"
+#include "derive/oxygen.h"
 #include "derive/reference.h"
+#include "derive/rows.h"
+#include "derive/salt.h"
 #include "derive/water.h"
 #include "derive/zero.h"
 #include "model/flags.h"
-#include "science/conductance.h"
 #include "science/density.h"
 #include "science/gravity.h"
 #include "science/level.h"
-#include "science/oxygen.h"
-#include "science/salinity.h"
 
 #include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-#define STANDARD_PRESSURE 101325.0
 #define DRY_QUANTITIES                                                                                                 \
     (1u << QUANTITY_WATER_PRESSURE | 1u << QUANTITY_AIR_PRESSURE | 1u << QUANTITY_BATTERY |                            \
      1u << QUANTITY_SENSOR_LATITUDE | 1u << QUANTITY_SENSOR_LONGITUDE)
@@ -45,6 +44,7 @@ struct chain {
     int64_t *air_gap;
     double *salinity_change; /* by fouling and drift corrections, relative; NULL without */
     double *oxygen_change;   /* the same, mg/L */
+    double *told_salinity;   /* that the logger told its oxygen sensor; NULL where it is one for all, or not known */
     int64_t interval;
     struct derived *derived;
 };
@@ -73,6 +73,7 @@ static size_t set_readings_aside(struct chain *c, size_t anchor_count, struct an
 static void weigh_anchor(struct chain *c, struct anchor *anchor, const double *depth);
 static void step_oxygen(struct chain *c);
 static void step_saturation(struct chain *c);
+static struct oxygen_situation situation_of_oxygen(const struct chain *c);
 static void step_decisions(struct chain *c);
 static void step_uncertainty(struct chain *c);
 static void step_checks(struct chain *c, uint32_t quantities);
@@ -82,10 +83,7 @@ static void step_waiting(struct chain *c);
 static bool has(const struct chain *c, enum quantity quantity);
 static const struct air_source *source_of(const struct derive_input *input, uint32_t number);
 static void inherit(struct chain *c, enum quantity to, enum quantity from);
-static void inherit_row(struct chain *c, enum quantity to, enum quantity from, size_t i);
-static void make_row(struct chain *c, enum quantity made, enum quantity from, size_t i);
 static void mark(struct chain *c, enum quantity quantity, size_t i, enum test test, uint8_t flag);
-static double *standard_pressures(struct chain *c);
 static const char *waiting_reason(struct chain *c);
 
 void derive_begin(struct arena *arena, const struct derive_input *input, struct record *ret)
@@ -264,48 +262,20 @@ static void correct(struct chain *c, enum quantity quantity)
 
 /* ---- conductivity: whichever of the two the logger wrote, the other is computed ---- */
 
-/* Row by row: one logger may have written the one, and its successor the other. */
 static void step_conductivity(struct chain *c)
 {
-    if (!has(c, QUANTITY_TEMPERATURE) || (!has(c, QUANTITY_CONDUCTIVITY) && !has(c, QUANTITY_SPECIFIC_CONDUCTANCE)))
+    salt_complete_conductivity(c->arena, c->station, c->record);
+    if (!isnan(c->station->oxygen_sensor_salinity) || !has(c, QUANTITY_CONDUCTIVITY) || !has(c, QUANTITY_TEMPERATURE))
         return;
-    record_add_column(c->record, c->arena, QUANTITY_CONDUCTIVITY);
-    record_add_column(c->record, c->arena, QUANTITY_SPECIFIC_CONDUCTANCE);
-    const double *temperature = c->record->value[QUANTITY_TEMPERATURE];
-    double *actual = c->record->value[QUANTITY_CONDUCTIVITY], *specific = c->record->value[QUANTITY_SPECIFIC_CONDUCTANCE];
-    double coefficient = c->station->conductance_coefficient;
-    inherit(c, QUANTITY_SPECIFIC_CONDUCTANCE, QUANTITY_TEMPERATURE); /* the logger compensated by what it measured */
-    for (size_t i = 0; i < c->n; i++) {
-        if (isnan(actual[i]) == isnan(specific[i]))
-            continue;
-        bool makes_actual = isnan(actual[i]);
-        enum quantity made = makes_actual ? QUANTITY_CONDUCTIVITY : QUANTITY_SPECIFIC_CONDUCTANCE;
-        if (makes_actual)
-            actual[i] = conductance_undone(specific[i], temperature[i], coefficient);
-        else
-            specific[i] = conductance_at_25(actual[i], temperature[i], coefficient);
-        make_row(c, made, makes_actual ? QUANTITY_SPECIFIC_CONDUCTANCE : QUANTITY_CONDUCTIVITY, i);
-        inherit_row(c, made, QUANTITY_TEMPERATURE, i);
-    }
+    c->told_salinity = arena_array(c->arena, c->n, sizeof *c->told_salinity); /* as found: before any correction */
+    salt_sweep(c->n, c->record->value[QUANTITY_CONDUCTIVITY], c->record->value[QUANTITY_TEMPERATURE], c->told_salinity);
 }
 
 /* ---- practical salinity ---- */
 
 static void step_salinity(struct chain *c)
 {
-    if (!has(c, QUANTITY_CONDUCTIVITY) || !has(c, QUANTITY_TEMPERATURE))
-        return;
-    record_add_column(c->record, c->arena, QUANTITY_SALINITY);
-    /* The pressure of a few metres of water changes salinity by 0.0004 a metre: far below the sensor, and it would make
-     * salinity wait for a barometer. */
-    double *gauge = arena_array(c->arena, c->n, sizeof *gauge);
-    double *salinity = c->record->value[QUANTITY_SALINITY];
-    const double *conductivity = c->record->value[QUANTITY_CONDUCTIVITY];
-    salinity_from_conductivity_sweep(c->n, conductivity, c->record->value[QUANTITY_TEMPERATURE], gauge, salinity);
-    inherit(c, QUANTITY_SALINITY, QUANTITY_CONDUCTIVITY);
-    for (size_t i = 0; i < c->n; i++)
-        if (isnan(salinity[i]) && !isnan(conductivity[i]))
-            mark(c, QUANTITY_SALINITY, i, TEST_RANGE_OF_FORMULA, FLAG_MISSING);
+    salt_compute_salinity(c->arena, c->record);
 }
 
 /* The salinity that density and oxygen are computed with. A failed conductivity must not become a density. */
@@ -603,45 +573,23 @@ static void weigh_anchor(struct chain *c, struct anchor *anchor, const double *d
 
 static void step_oxygen(struct chain *c)
 {
-    if (!has(c, QUANTITY_TEMPERATURE) || (!has(c, QUANTITY_OXYGEN) && !has(c, QUANTITY_OXYGEN_SATURATION)))
-        return;
-    record_add_column(c->record, c->arena, QUANTITY_OXYGEN);
-    const double *temperature = c->record->value[QUANTITY_TEMPERATURE];
-    const double *percent = c->record->value[QUANTITY_OXYGEN_SATURATION];
-    double *oxygen = c->record->value[QUANTITY_OXYGEN];
-    for (size_t i = 0; i < c->n; i++) { /* row by row, as conductivity */
-        bool is_in_percent = isnan(oxygen[i]) && percent && !isnan(percent[i]);
-        if (is_in_percent)
-            make_row(c, QUANTITY_OXYGEN, QUANTITY_OXYGEN_SATURATION, i);
-        oxygen[i] = is_in_percent ? oxygen_from_percent(percent[i], temperature[i], c->salinity[i],
-                                                        c->station->oxygen_sensor_pressure)
-                                  : oxygen_corrected_for_salinity(oxygen[i], temperature[i], c->salinity[i],
-                                                                  c->station->oxygen_sensor_salinity);
-    }
-    inherit(c, QUANTITY_OXYGEN, QUANTITY_TEMPERATURE);
-    for (size_t i = 0; i < c->n; i++)
-        mark(c, QUANTITY_OXYGEN, i, c->salinity_tests[i] & TEST_ESTIMATED_SALINITY,
-             c->salinity_flag[i] == FLAG_SUSPECT ? FLAG_SUSPECT : FLAG_NOT_EVALUATED);
+    const struct oxygen_situation situation = situation_of_oxygen(c);
+    oxygen_compute(c->arena, c->station, &situation, c->record);
 }
 
 static void step_saturation(struct chain *c)
 {
-    if (!has(c, QUANTITY_OXYGEN) || !has(c, QUANTITY_TEMPERATURE))
-        return;
-    const double *temperature = c->record->value[QUANTITY_TEMPERATURE], *oxygen = c->record->value[QUANTITY_OXYGEN];
-    record_add_column(c->record, c->arena, QUANTITY_OXYGEN_SATURATION);
-    record_add_column(c->record, c->arena, QUANTITY_OXYGEN_SATURATION_STANDARD);
-    for (size_t i = 0; i < c->n; i++) {
-        /* What was reported in % is replaced, so its own marks must not stay behind. */
-        c->record->flag[QUANTITY_OXYGEN_SATURATION][i] = FLAG_NOT_EVALUATED;
-        c->record->tests[QUANTITY_OXYGEN_SATURATION][i] = 0;
-    }
-    oxygen_percent_sweep(c->n, oxygen, temperature, c->salinity, c->air, c->record->value[QUANTITY_OXYGEN_SATURATION]);
-    oxygen_percent_sweep(c->n, oxygen, temperature, c->salinity, standard_pressures(c),
-                         c->record->value[QUANTITY_OXYGEN_SATURATION_STANDARD]);
-    inherit(c, QUANTITY_OXYGEN_SATURATION, QUANTITY_OXYGEN);
-    inherit(c, QUANTITY_OXYGEN_SATURATION, QUANTITY_AIR_PRESSURE);
-    inherit(c, QUANTITY_OXYGEN_SATURATION_STANDARD, QUANTITY_OXYGEN);
+    const struct oxygen_situation situation = situation_of_oxygen(c);
+    oxygen_compute_saturation(c->arena, c->station, &situation, c->record);
+}
+
+static struct oxygen_situation situation_of_oxygen(const struct chain *c)
+{
+    return (struct oxygen_situation){.salinity = c->salinity,
+                                     .salinity_flag = c->salinity_flag,
+                                     .salinity_tests = c->salinity_tests,
+                                     .told_salinity = c->told_salinity,
+                                     .air = c->air};
 }
 
 /* ---- people's decisions outrank tests ---- */
@@ -773,45 +721,14 @@ static const struct air_source *source_of(const struct derive_input *input, uint
     return NULL;
 }
 
-/* What casts doubt on the source casts doubt on the result. A pass does not: the result is judged by its own tests, and
- * what a person restored is restored, not what is computed from it. */
 static void inherit(struct chain *c, enum quantity to, enum quantity from)
 {
-    if (!has(c, to) || !has(c, from))
-        return;
-    for (size_t i = 0; i < c->n; i++)
-        inherit_row(c, to, from, i);
-}
-
-static void inherit_row(struct chain *c, enum quantity to, enum quantity from, size_t i)
-{
-    uint8_t flag = c->record->flag[from][i];
-    c->record->tests[to][i] |= c->record->tests[from][i] & ~(uint32_t)(TEST_GAP | TEST_PERSON_RESTORED);
-    if (flag == FLAG_SUSPECT || flag == FLAG_FAIL)
-        c->record->flag[to][i] = flag_merge(c->record->flag[to][i], flag);
-}
-
-/* A value computed where none was measured: no longer missing, and as good as what it is made of. */
-static void make_row(struct chain *c, enum quantity made, enum quantity from, size_t i)
-{
-    c->record->flag[made][i] = FLAG_NOT_EVALUATED;
-    inherit_row(c, made, from, i);
+    rows_inherit(c->record, to, from);
 }
 
 static void mark(struct chain *c, enum quantity quantity, size_t i, enum test test, uint8_t flag)
 {
-    c->record->tests[quantity][i] |= test;
-    if (c->record->tests[quantity][i] & TEST_PERSON_RESTORED && flag != FLAG_MISSING)
-        return; /* people outrank what a step finds, too */
-    c->record->flag[quantity][i] = flag_merge(c->record->flag[quantity][i], flag);
-}
-
-static double *standard_pressures(struct chain *c)
-{
-    double *pressure = arena_array(c->arena, c->n, sizeof *pressure);
-    for (size_t i = 0; i < c->n; i++)
-        pressure[i] = STANDARD_PRESSURE;
-    return pressure;
+    rows_mark(c->record, quantity, i, test, flag);
 }
 
 static const char *waiting_reason(struct chain *c)

@@ -47,6 +47,16 @@ double conductance_factor_iso7888(double temperature_c)
     return relative_conductivity(temperature_c) / relative_conductivity(25);
 }
 
+double conductance_at_25_iso7888(double conductivity_ms_cm, double temperature_c)
+{
+    return conductivity_ms_cm * conductance_factor_iso7888(temperature_c);
+}
+
+double conductance_undone_iso7888(double conductance_ms_cm, double temperature_c)
+{
+    return conductance_ms_cm / conductance_factor_iso7888(temperature_c);
+}
+
 double conductance_kinematic_viscosity(double temperature_c)
 {
     if (!(temperature_c >= 0 && temperature_c <= 40))

@@ -36,6 +36,13 @@ double conductance_at_25_seawater(double conductivity_ms_cm, double temperature_
  * claim of conformity. 0..35.9 degC, else NaN. */
 double conductance_factor_iso7888(double temperature_c);
 
+/* C25 = f25 C and its inverse. The factor is for natural fresh water of CONDUCTANCE_ISO_LEAST to CONDUCTANCE_ISO_MOST at
+ * 25 degC; outside that the result is computed all the same, and the caller says so. NaN outside 0..35.9 degC. */
+#define CONDUCTANCE_ISO_LEAST 0.060 /* mS/cm */
+#define CONDUCTANCE_ISO_MOST 1.000
+double conductance_at_25_iso7888(double conductivity_ms_cm, double temperature_c);
+double conductance_undone_iso7888(double conductance_ms_cm, double temperature_c);
+
 /* Kinematic viscosity of pure water [mm2/s], 0..40 degC: Kestin, Sokolov and Wakeham (1978), J. Phys. Chem.
  * Ref. Data 7:941-948 (formula from memory) over the density of Tanaka et al. (2001). */
 double conductance_kinematic_viscosity(double temperature_c);

@@ -24,6 +24,11 @@
 
 #define SALINITY_STANDARD_CONDUCTIVITY_MS_CM 42.914
 
+/* Within the range of the functions, and still outside what the scale was fitted to: above FITTED_TEMPERATURE, and at
+ * conductivities up to LEAST_CONDUCTIVITY, which no natural water has. */
+#define SALINITY_FITTED_TEMPERATURE_C 35.0
+#define SALINITY_LEAST_CONDUCTIVITY_MS_CM 0.002
+
 /* Check value: salinity_from_conductivity(50, 25, 5e4) = 32.731669 (TEOS-10). */
 double salinity_from_conductivity(double conductivity_ms_cm, double temperature_c, double gauge_pa);
 

@@ -7,6 +7,7 @@
 #include "quality/describe.h"
 #include "science/density.h"
 #include "science/gravity.h"
+#include "science/oxygen.h"
 #include "service/pipeline.h"
 
 #include <inttypes.h>
@@ -48,6 +49,7 @@ static void write_air(const struct sample *s, struct writer *w);
 static void write_corrections(const struct sample *s, struct writer *w);
 static void write_zero(const struct sample *s, struct writer *w);
 static void write_salinity(const struct sample *s, struct writer *w);
+static const char *compensation_words(const struct sample *s);
 static void write_depth(const struct sample *s, struct writer *w);
 static void write_level(const struct sample *s, struct writer *w);
 static void write_oxygen(const struct sample *s, struct writer *w);
@@ -226,9 +228,9 @@ static void write_zero(const struct sample *s, struct writer *w)
 static void write_salinity(const struct sample *s, struct writer *w)
 {
     if (!isnan(value(s, QUANTITY_SALINITY)))
-        step(w, "salinity", "%.4f from %.4f mS/cm at %.3f °C, by PSS-78 with its extension to low salinity; %.1f µS/cm at 25 °C",
+        step(w, "salinity", "%.4f from %.4f mS/cm at %.3f °C, by PSS-78 with its extension to low salinity; %.1f µS/cm at 25 °C by %s",
              value(s, QUANTITY_SALINITY), value(s, QUANTITY_CONDUCTIVITY), value(s, QUANTITY_TEMPERATURE),
-             written(s, QUANTITY_SPECIFIC_CONDUCTANCE));
+             written(s, QUANTITY_SPECIFIC_CONDUCTANCE), compensation_words(s));
     double used = s->derived.salinity_used[s->row];
     bool is_measured = s->station->salinity_source == SALINITY_MEASURED && fabs(used - value(s, QUANTITY_SALINITY)) < 1e-9;
     step(w, "salinity used", "%.4f, %s, for density and oxygen", used,
@@ -236,6 +238,25 @@ static void write_salinity(const struct sample *s, struct writer *w)
          : s->station->salinity_source == SALINITY_FRESH   ? "fresh by the settings"
          : s->station->salinity_source == SALINITY_STATED  ? "stated in the settings"
                                                            : "fallback: the measured one is missing or failed");
+}
+
+/* "0.0191 per degree", and where the sensor wrote it by another: ", the sensor by 0.0200 per degree". */
+static const char *compensation_words(const struct sample *s)
+{
+    const struct station *station = s->station;
+    const double *specific = s->input.readings.value[QUANTITY_SPECIFIC_CONDUCTANCE];
+    bool is_curve = station->conductance_compensation == COMPENSATION_ISO_7888;
+    const char *ours = is_curve ? "ISO 7888" : arena_printf(s->p->arena, "%.4f per degree", station->conductance_coefficient);
+    bool is_written = specific && !isnan(specific[s->raw]);
+    if (!is_written || (station->conductance_sensor_compensation == COMPENSATION_SAME && isnan(station->conductance_sensor_coefficient)))
+        return ours;
+    bool is_sensor_curve = station->conductance_sensor_compensation == COMPENSATION_SAME
+                               ? is_curve
+                               : station->conductance_sensor_compensation == COMPENSATION_ISO_7888;
+    double coefficient = isnan(station->conductance_sensor_coefficient) ? station->conductance_coefficient
+                                                                        : station->conductance_sensor_coefficient;
+    return is_sensor_curve ? arena_printf(s->p->arena, "%s, the sensor by ISO 7888", ours)
+                           : arena_printf(s->p->arena, "%s, the sensor by %.4f per degree", ours, coefficient);
 }
 
 static void write_depth(const struct sample *s, struct writer *w)
@@ -287,12 +308,20 @@ static void write_oxygen(const struct sample *s, struct writer *w)
     if (isnan(oxygen) || !concerns(s, QUANTITY_OXYGEN))
         return;
     const double *raw = s->input.readings.value[QUANTITY_OXYGEN];
-    if (raw)
-        step(w, "oxygen", "%.3f mg/L, from %.3f mg/L that a sensor told salinity %.1f wrote", oxygen, raw[s->raw],
-             s->station->oxygen_sensor_salinity);
-    else
-        step(w, "oxygen", "%.3f mg/L, from a saturation that refers to %.2f hPa", oxygen,
-             s->station->oxygen_sensor_pressure / 100);
+    const double *percent = s->input.readings.value[QUANTITY_OXYGEN_SATURATION];
+    double told = s->station->oxygen_sensor_salinity, pressure = s->station->oxygen_sensor_pressure;
+    if (raw && !isnan(raw[s->raw]) && isnan(told))
+        step(w, "oxygen", "%.3f mg/L, from %.3f mg/L of a sensor that was told the measured salinity", oxygen, raw[s->raw]);
+    else if (raw && !isnan(raw[s->raw]))
+        step(w, "oxygen", "%.3f mg/L, from %.3f mg/L that a sensor told salinity %.1f wrote", oxygen, raw[s->raw], told);
+    else if (percent && isnan(pressure))
+        step(w, "oxygen", "%.3f mg/L, from %.2f %% of saturation at the air pressure of the moment", oxygen, percent[s->raw]);
+    else if (percent)
+        step(w, "oxygen", "%.3f mg/L, from %.2f %% of saturation at %.2f hPa", oxygen, percent[s->raw], pressure / 100);
+    const struct air_calibration *c = &s->station->oxygen_calibration;
+    if (!isnan(c->temperature))
+        step(w, "air calibration", "at %.1f °C and %.2f hPa, told %.2f hPa: all that the sensor wrote x %.5f", c->temperature,
+             c->air_pressure / 100, c->told / 100, oxygen_air_calibration_gain(c->temperature, c->air_pressure, c->told));
     step(w, "saturation", "%.2f %% at the local air pressure, %.2f %% at 1013.25 hPa (Benson and Krause)",
          value(s, QUANTITY_OXYGEN_SATURATION), value(s, QUANTITY_OXYGEN_SATURATION_STANDARD));
 }

@@ -24,7 +24,11 @@ void site_init(struct site *site, struct arena *arena, size_t n, int64_t interva
                                      .salinity = NAN,
                                      .conductance_coefficient = 0.0191,
                                      .oxygen_sensor_pressure = 101325,
-                                     .position_reach = 500};
+                                     .position_reach = 500,
+                                     .conductance_sensor_compensation = COMPENSATION_SAME,
+                                     .conductance_sensor_coefficient = NAN,
+                                     .oxygen_calibration = {NAN, NAN, NAN},
+                                     .oxygen_thermometer = QUANTITY_TEMPERATURE};
     site->config = (struct config){.stations = &site->station,
                                    .station_count = 1,
                                    .barometers = site->barometers,

@@ -305,7 +305,7 @@ Test(open_data, the_tests_find_a_part_of_what_technicians_labelled_and_disturb_l
         const char *name;
     } tests[] = {{TEST_GROSS_RANGE, "range"}, {TEST_SPIKE, "spike"}, {TEST_RATE, "rate"}, {TEST_FLAT, "flat"}};
     /* Regression bounds, in per cent: least found of labelled, most false alarms; all tests together. */
-    static const double bounds[COUNT_OF(columns)][2] = {{62, 0.05}, {19, 0.01}, {12, 0.06}, {0.5, 0.12}};
+    static const double bounds[COUNT_OF(columns)][2] = {{62, 0.05}, {19, 0.01}, {12, 0.09}, {0.5, 0.12}};
     bool *is_labelled[COUNT_OF(columns)];
     size_t n = read_river(is_labelled);
     struct derived derived = site_derive(&site);
@@ -323,7 +323,7 @@ Test(open_data, the_tests_find_a_part_of_what_technicians_labelled_and_disturb_l
             print_rates(what, &rates);
         }
         for (size_t i = 0; i < n; i++)
-            if (!isnan(r->value[q][i]))
+            if (!isnan(r->value[q][i]) && !(r->tests[q][i] & TEST_NO_TEMPERATURE)) /* no test of the value itself */
                 count_rate(&all, is_labelled[k][i], r->flag[q][i] == FLAG_SUSPECT || r->flag[q][i] == FLAG_FAIL);
         print_rates(quantity_info(q)->key, &all);
         cr_expect_geq(share_of(all.found, all.labelled), bounds[k][0], "%s", columns[k].name);
