@@ -30,6 +30,8 @@ const char *part_finding_word(enum finding_kind kind)
     case FINDING_AIR_PRESSURE: return "Air pressure";
     case FINDING_AIR_HANDED_OVER: return "Another barometer";
     case FINDING_BAROMETER_DRIFTED: return "Barometer drifted";
+    case FINDING_INSTRUMENT: return "Instrument";
+    case FINDING_STRANGE_INSTRUMENT: return "Another instrument than noted";
     case FINDING_KIND_COUNT: break;
     }
     return "";

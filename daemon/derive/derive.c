@@ -46,10 +46,16 @@ struct chain {
     double *oxygen_change;   /* the same, mg/L */
     double *told_salinity;   /* that the logger told its oxygen sensor; NULL where it is one for all, or not known */
     int64_t interval;
+    struct instrument_period *periods; /* which instrument hung when */
+    size_t period_count;
     struct derived *derived;
 };
 
 static int64_t find_interval(struct arena *arena, const struct derive_input *input);
+static void correct_clocks(struct arena *arena, const struct derive_input *input, int64_t *ret_time);
+static struct instrument_input instrument_input_of(const struct derive_input *input);
+static void step_instruments(struct chain *c);
+static void tell_instruments(struct chain *c, const struct instrument_input *input);
 static void step_water(struct chain *c);
 static void mark_water(struct chain *c);
 static void mark_water_in(struct chain *c, enum quantity quantity);
@@ -62,6 +68,7 @@ static void tell_air(struct chain *c, size_t first, size_t last);
 static void tell_hand_over(struct chain *c, size_t i);
 static void step_air_found(struct chain *c);
 static void step_zero(struct chain *c);
+static void find_zero(struct chain *c, const struct instrument_period *period, double *off);
 static void tell_zero(struct chain *c, const struct zero_error *error);
 static void step_temperature_corrected(struct chain *c);
 static void step_conductivity_corrected(struct chain *c);
@@ -93,7 +100,7 @@ void derive_begin(struct arena *arena, const struct derive_input *input, struct 
     if (r->n == 0)
         return;
     memcpy(ret->raw_time, r->time, r->n * sizeof *ret->raw_time);
-    logger_clock_correct(arena, r->n, r->time, input->note_count, input->notes, find_interval(arena, input), ret->time);
+    correct_clocks(arena, input, ret->time);
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
         if (!r->value[q])
             continue;
@@ -101,6 +108,26 @@ void derive_begin(struct arena *arena, const struct derive_input *input, struct 
         for (size_t i = 0; r->unread && i < r->n; i++)
             if (r->unread[i] >> q & 1)
                 ret->tests[q][i] |= TEST_SYNTAX;
+    }
+}
+
+/* Each logger has a clock of its own. */
+static void correct_clocks(struct arena *arena, const struct derive_input *input, int64_t *ret_time)
+{
+    const struct instrument_input instruments = instrument_input_of(input);
+    const struct readings *r = &input->readings;
+    struct instrument_period *periods;
+    size_t count = instrument_periods(arena, &instruments, &periods);
+    int64_t interval = find_interval(arena, input);
+    for (size_t k = 0, first = 0; k < count && first < r->n; k++) {
+        struct note *notes;
+        size_t note_count = instrument_notes(arena, &instruments, &periods[k], &notes), last = first;
+        while (last < r->n && r->time[last] < periods[k].to)
+            last++;
+        logger_clock_correct(arena, last - first, r->time + first, note_count, notes, interval, ret_time + first);
+        for (; first < last; first++) /* also where one clock was ahead and the next is behind */
+            if (first > 0 && ret_time[first] <= ret_time[first - 1])
+                ret_time[first] = ret_time[first - 1] + 1;
     }
 }
 
@@ -131,6 +158,7 @@ void derive_finish(struct arena *arena, const struct derive_input *input, struct
     ret->salinity_used_uncertainty = arena_array(arena, n, sizeof(double));
     ret->air_gap = c.air_gap;
     step_water(&c);
+    step_instruments(&c);
     step_decisions(&c); /* of what was measured, so that nothing is computed from it */
     step_temperature_corrected(&c);
     step_conductivity(&c);
@@ -186,6 +214,69 @@ static void step_water(struct chain *c)
                  c->deployment);
     mark_water(c);
 }
+
+/* ---- which instrument ---- */
+
+/* Another instrument hangs differently: it begins a deployment, also where nobody noted that one came out. */
+static void step_instruments(struct chain *c)
+{
+    const struct instrument_input input = instrument_input_of(c->input);
+    c->period_count = instrument_periods(c->arena, &input, &c->periods);
+    uint32_t changes = 0, number = 0, before = 0;
+    size_t at = 0;
+    for (size_t i = 0; i < c->n; i++) {
+        bool has_changed = false;
+        for (; at + 1 < c->period_count && c->record->raw_time[i] >= c->periods[at].to; at++)
+            has_changed = true;
+        changes += has_changed && i > 0 && c->deployment[i] == before;
+        before = c->deployment[i];
+        number = before + changes;
+        c->deployment[i] = number;
+    }
+    tell_instruments(c, &input);
+}
+
+static void tell_instruments(struct chain *c, const struct instrument_input *input)
+{
+    for (size_t i = 0, first = 0, at = 0; i < c->n; i++) {
+        while (at + 1 < c->period_count && c->record->raw_time[i] >= c->periods[at].to)
+            at++;
+        bool is_last = i + 1 == c->n || c->record->raw_time[i + 1] >= c->periods[at].to ||
+                       c->record->time[i + 1] - c->record->time[i] > FINDING_PAUSE;
+        const struct instrument_period *p = &c->periods[at];
+        if (is_last && *p->name)
+            findings_add(&c->derived->findings, c->arena,
+                         &(struct finding){.kind = FINDING_INSTRUMENT,
+                                           .span = {c->record->time[first], c->record->time[i] + 1},
+                                           .quantity = QUANTITY_COUNT,
+                                           .value = NAN,
+                                           .uncertainty = NAN,
+                                           .text = arena_printf(c->arena, "'%s', by the %s", p->name,
+                                                                p->is_noted ? "field notes" : "files")});
+        first = is_last ? i + 1 : first;
+    }
+    struct instrument_stranger *strangers;
+    size_t count = instrument_strangers(c->arena, input, c->period_count, c->periods, &strangers);
+    for (size_t k = 0; k < count; k++) {
+        const struct instrument_stranger *s = &strangers[k];
+        const char *here = *s->noted ? arena_printf(c->arena, "the field notes have '%s' here", s->noted)
+                                     : "the field notes name none here";
+        const char *there = s->place ? arena_printf(c->arena, " and '%s' at '%s'", s->serial, s->place) : "";
+        findings_add(&c->derived->findings, c->arena,
+                     &(struct finding){.kind = FINDING_STRANGE_INSTRUMENT,
+                                       .span = s->span,
+                                       .quantity = QUANTITY_COUNT,
+                                       .value = NAN,
+                                       .uncertainty = NAN,
+                                       .wants_hand = true,
+                                       .text = arena_printf(c->arena,
+                                                            "file '%s' is of '%s', but %s%s: swapped or mislabelled; correct "
+                                                            "the notes, or where the file belongs",
+                                                            s->path, s->serial, here, there)});
+    }
+}
+
+/* ---- in air ---- */
 
 /* Every measured column but the pressure, which air does not harm. Marking twice changes nothing. */
 static void mark_water(struct chain *c)
@@ -249,15 +340,19 @@ static void step_oxygen_corrected(struct chain *c)
 
 static void correct(struct chain *c, enum quantity quantity)
 {
-    struct correction *found;
-    if (!has(c, quantity))
-        return;
-    size_t count = corrections_find(c->arena, quantity, c->record, c->input->note_count, c->input->notes, 2 * c->interval,
-                                    &found);
-    corrections_apply(count, found, c->record);
-    if (count > 0)
-        memcpy(c->derived->corrections + c->derived->correction_count, found, count * sizeof *found);
-    c->derived->correction_count += count;
+    const struct instrument_input input = instrument_input_of(c->input);
+    for (size_t k = 0; has(c, quantity) && k < c->period_count; k++) {
+        const struct instrument_period *p = &c->periods[k];
+        const struct record own = record_between(c->record, p->from, p->to);
+        struct correction *found;
+        struct note *notes;
+        size_t note_count = instrument_notes(c->arena, &input, p, &notes);
+        size_t count = corrections_find(c->arena, quantity, &own, note_count, notes, 2 * c->interval, &found);
+        corrections_apply(count, found, c->record);
+        if (count > 0)
+            memcpy(c->derived->corrections + c->derived->correction_count, found, count * sizeof *found);
+        c->derived->correction_count += count;
+    }
 }
 
 /* ---- conductivity: whichever of the two the logger wrote, the other is computed ---- */
@@ -409,28 +504,40 @@ static void step_zero(struct chain *c)
     if (!has(c, QUANTITY_WATER_PRESSURE))
         return;
     double *pressure = c->record->value[QUANTITY_WATER_PRESSURE];
-    const struct zero_input input = {.n = c->n,
-                                     .time = c->record->time,
-                                     .sensor = pressure,
-                                     .air = c->air,
-                                     .conductivity = has(c, QUANTITY_CONDUCTIVITY) ? c->record->value[QUANTITY_CONDUCTIVITY] : NULL,
-                                     .notes = c->input->notes,
-                                     .note_count = c->input->note_count,
-                                     .interval = c->interval,
-                                     .settling = c->station->settling};
-    struct zero_error *errors;
-    size_t count = zero_errors(c->arena, &input, &errors);
-    for (size_t k = 0; k < count; k++)
-        tell_zero(c, &errors[k]);
     double *off = arena_array(c->arena, c->n, sizeof *off);
     c->derived->zero_uncertainty = arena_array(c->arena, c->n, sizeof *off);
-    zero_corrections(&input, count, errors, c->station->zero_correction, off, c->derived->zero_uncertainty);
+    for (size_t k = 0; k < c->period_count; k++)
+        find_zero(c, &c->periods[k], off);
     for (size_t i = 0; i < c->n; i++) {
         pressure[i] -= off[i];
         c->gauge[i] -= off[i];
         c->record->tests[QUANTITY_WATER_PRESSURE][i] |= off[i] != 0 ? TEST_CORRECTED : 0;
     }
     c->derived->zero = off;
+}
+
+/* The rows and notes of one instrument. */
+static void find_zero(struct chain *c, const struct instrument_period *period, double *off)
+{
+    const struct instrument_input instruments = instrument_input_of(c->input);
+    struct note *notes;
+    size_t note_count = instrument_notes(c->arena, &instruments, period, &notes);
+    size_t first = record_at_or_after(c->record, period->from), last = record_at_or_after(c->record, period->to);
+    const double *conductivity = c->record->value[QUANTITY_CONDUCTIVITY];
+    const struct zero_input input = {.n = last - first,
+                                     .time = c->record->time + first,
+                                     .sensor = c->record->value[QUANTITY_WATER_PRESSURE] + first,
+                                     .air = c->air + first,
+                                     .conductivity = conductivity ? conductivity + first : NULL,
+                                     .notes = notes,
+                                     .note_count = note_count,
+                                     .interval = c->interval,
+                                     .settling = c->station->settling};
+    struct zero_error *errors;
+    size_t count = zero_errors(c->arena, &input, &errors);
+    for (size_t k = 0; k < count; k++)
+        tell_zero(c, &errors[k]);
+    zero_corrections(&input, count, errors, c->station->zero_correction, off + first, c->derived->zero_uncertainty + first);
 }
 
 static void tell_zero(struct chain *c, const struct zero_error *error)
@@ -710,6 +817,17 @@ static void step_waiting(struct chain *c)
 static bool has(const struct chain *c, enum quantity quantity)
 {
     return c->record->value[quantity] != NULL;
+}
+
+static struct instrument_input instrument_input_of(const struct derive_input *input)
+{
+    return (struct instrument_input){.readings = &input->readings,
+                                     .notes = input->notes,
+                                     .note_count = input->note_count,
+                                     .serials = input->serials,
+                                     .serial_count = input->serial_count,
+                                     .elsewhere = input->elsewhere,
+                                     .elsewhere_count = input->elsewhere_count};
 }
 
 /* NULL for NO_BAROMETER. */

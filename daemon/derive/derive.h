@@ -12,6 +12,7 @@
 #include "derive/budget.h"
 #include "derive/correct.h"
 #include "derive/findings.h"
+#include "derive/instrument.h"
 #include "model/facts.h"
 #include "model/readings.h"
 #include "model/record.h"
@@ -24,6 +25,10 @@ struct derive_input {
     size_t note_count;
     const struct air_source *sources; /* by preference */
     size_t source_count;
+    const struct drop_serial *serials; /* of the drops that the readings came from */
+    size_t serial_count;
+    const struct instrument_elsewhere *elsewhere; /* of those serials, noted at other stations */
+    size_t elsewhere_count;
 };
 
 struct waiting_stretch {

@@ -39,6 +39,7 @@ struct batch {
     size_t place_index; /* in the config's stations or barometers */
     const char
         *evidence; /* why this place: "serial 'SN-20417' in line 2; path matches 'north/heron*'"; "" without a place */
+    const char *serial; /* of the instrument, as the file names it; "" where it names none, or several */
     struct readings readings; /* ascending, one row an instant */
     struct note *notes;       /* in the order of the file */
     size_t note_count;

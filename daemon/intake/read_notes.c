@@ -47,6 +47,7 @@ static void read_wide_cell(struct notebook *notebook, struct page *page, const s
 static void read_wide_check(struct notebook *notebook, struct page *page, const struct bound_column *bound,
                             struct cell cell);
 static void read_long(struct notebook *notebook, struct page *page);
+static void add_instrument(struct notebook *notebook, struct page *page);
 static bool read_long_words(struct notebook *notebook, const struct page *page, struct note *note);
 static bool read_long_amounts(struct notebook *notebook, const struct page *page, struct note *note);
 static bool read_long_until(struct notebook *notebook, const struct page *page, struct note *note);
@@ -120,6 +121,7 @@ static void read_page(struct notebook *notebook, const struct row *row)
         read_long(notebook, &page);
     else
         read_wide(notebook, &page);
+    add_instrument(notebook, &page);
     check_page(notebook, &page);
     bool has_complaint = job->batch->complaint_total > complaints;
     if (notebook->count == page.first_note && has_complaint) {
@@ -178,6 +180,25 @@ static const char *collect_text(struct notebook *notebook, const struct row *row
             text = arena_printf(job->arena, "%s%s%.*s", text, *text ? "; " : "", (int)cell.length, cell.text);
     }
     return text;
+}
+
+/* Beside a logger that went in, a column of serial numbers says which one it was. */
+static void add_instrument(struct notebook *notebook, struct page *page)
+{
+    struct job *job = notebook->job;
+    const struct bound_column *bound = job_column(job, COLUMN_SERIAL);
+    struct cell cell = bound ? row_cell(&page->row, bound->cell) : cell_from("");
+    if (!bound || job_is_missing(job, cell))
+        return;
+    size_t last = notebook->count;
+    for (size_t i = page->first_note; i < last; i++) {
+        if (notebook->notes[i].kind != NOTE_IN_WATER)
+            continue;
+        struct note note = new_note(notebook, page, NOTE_INSTRUMENT);
+        note.time = notebook->notes[i].time;
+        note.text = cell_copy(cell, job->arena);
+        add_note(notebook, &note);
+    }
 }
 
 static void read_wide(struct notebook *notebook, struct page *page)

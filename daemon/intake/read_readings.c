@@ -90,6 +90,7 @@ static bool claim_place(struct series *series, struct error *error)
     job->batch->place_kind = found.kind;
     job->batch->place_index = found.index;
     job->batch->evidence = found.evidence;
+    job->batch->serial = series->hints.serial.length > 0 ? cell_copy(series->hints.serial, job->arena) : "";
     clock_init(&series->clock, job->binding.layout,
                found.kind == PLACE_STATION ? job->config->stations[found.index].utc_offset
                                            : job->config->barometers[found.index].utc_offset);
@@ -269,6 +270,8 @@ static bool is_same_place(struct series *series, const struct row *row, struct e
                     cell_quote(is_label ? hints.label : hints.serial).text, place_word(job->batch->place_kind),
                     place_id(job->config, job->batch->place_kind, job->batch->place_index));
     }
+    if (hints.serial.length > 0 && !cell_equals(hints.serial, series->hints.serial))
+        job->batch->serial = ""; /* several: which row is of which is not kept */
     if (hints.serial.length > 0)
         series->hints.serial = cell_from(cell_copy(hints.serial, job->arena));
     if (hints.label.length > 0)

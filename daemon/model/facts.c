@@ -26,6 +26,8 @@ static const char *const finding_kinds[] = {
     [FINDING_AIR_PRESSURE] = "air_pressure",
     [FINDING_AIR_HANDED_OVER] = "air_pressure_handed_over",
     [FINDING_BAROMETER_DRIFTED] = "barometer_drifted",
+    [FINDING_INSTRUMENT] = "instrument",
+    [FINDING_STRANGE_INSTRUMENT] = "strange_instrument",
 };
 _Static_assert(sizeof finding_kinds / sizeof finding_kinds[0] == FINDING_KIND_COUNT, "every kind has a word");
 

@@ -92,6 +92,8 @@ enum finding_kind {
     FINDING_AIR_PRESSURE,      /* a stretch: which barometer the air pressure is from, and how it was carried over */
     FINDING_AIR_HANDED_OVER,   /* another barometer took over */
     FINDING_BAROMETER_DRIFTED, /* a barometer moved against others since the beginning; of the barometer, not the station */
+    FINDING_INSTRUMENT,        /* a stretch: which instrument hung there */
+    FINDING_STRANGE_INSTRUMENT, /* a stretch: the file names another than the field notes */
     FINDING_KIND_COUNT
 };
 const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", ...; as written in files */
@@ -100,7 +102,8 @@ const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", .
 #define FINDINGS_OF_A_MOMENT \
     (1u << FINDING_READING_SET_ASIDE | 1u << FINDING_ZERO_IN_AIR | 1u << FINDING_AIR_HANDED_OVER |                     \
      1u << FINDING_BAROMETER_DRIFTED)
-#define FINDINGS_OF_A_STRETCH (1u << FINDING_AIR_PRESSURE)
+#define FINDINGS_OF_A_STRETCH                                                                                          \
+    (1u << FINDING_AIR_PRESSURE | 1u << FINDING_INSTRUMENT | 1u << FINDING_STRANGE_INSTRUMENT)
 
 /* A stretch goes on over a pause of the rows that is not longer than this. */
 #define FINDING_PAUSE ((int64_t)24 * 3600 * 1000)

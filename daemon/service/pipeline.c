@@ -36,6 +36,9 @@ static bool load_notes(struct pipeline *p, uint32_t place, struct span rows, str
                        struct error *error);
 static bool load_sources(struct pipeline *p, const struct station *station, struct derive_input *ret,
                          struct error *error);
+static bool load_instruments(struct pipeline *p, uint32_t place, struct derive_input *ret, struct error *error);
+static bool add_elsewhere(struct pipeline *p, uint32_t place, const char *serial, struct derive_input *ret,
+                          struct error *error);
 static bool covers_all(const struct readings *air, const struct readings *water, int64_t largest_gap);
 static bool save(struct pipeline *p, size_t station, uint32_t place, struct span span, const struct derived *derived,
                  struct error *error);
@@ -253,7 +256,7 @@ static bool load_input(struct pipeline *p, size_t station, uint32_t place, struc
     return store_readings_load(p->store, place, rows, p->arena, &ret->readings, error) &&
            load_references(p, place, rows, &ret->readings, error) &&
            load_moves(p, place, rows, &ret->readings, error) && load_notes(p, place, rows, ret, error) &&
-           load_sources(p, s, ret, error);
+           load_sources(p, s, ret, error) && load_instruments(p, place, ret, error);
 }
 
 /* The hand readings outside the rows tie the level inside them, and checks before and after correct its sensors: the
@@ -339,7 +342,7 @@ static bool load_notes(struct pipeline *p, uint32_t place, struct span rows, str
     static const struct {
         uint32_t kinds;
         int looks;
-    } acting[] = {{MOVE_NOTES, 1}, {1u << NOTE_IN_WATER, 1}, {CLOCK_NOTES, 3}, {CHECK_NOTES, 3}};
+    } acting[] = {{MOVE_NOTES, 1}, {1u << NOTE_IN_WATER, 1}, {CLOCK_NOTES, 3}, {CHECK_NOTES, 3}, {INSTRUMENT_NOTES, 1}};
     for (size_t k = 0; k < COUNT_OF(acting); k++) {
         int64_t before = span.from, after = span.to;
         for (int look = 0; look < acting[k].looks; look++) {
@@ -391,6 +394,56 @@ static bool load_sources(struct pipeline *p, const struct station *station, stru
         if (covers_all(&source->readings, rows, p->config->largest_air_gap))
             break;
     }
+    return true;
+}
+
+/* The serial numbers that the files of the readings name, and where the notes have these instruments. */
+static bool load_instruments(struct pipeline *p, uint32_t place, struct derive_input *ret, struct error *error)
+{
+    const struct readings *r = &ret->readings;
+    struct drop_serial *list = NULL;
+    size_t n = 0, capacity = 0;
+    bool ok = true;
+    for (size_t i = 0; ok && i < r->n; i++) {
+        size_t known = n;
+        while (known > 0 && list[known - 1].drop != r->drop[i])
+            known--;
+        if (known > 0)
+            continue;
+        struct drop_fact_row drop;
+        ok = store_drop_load(p->store, r->drop[i], p->arena, &drop, error);
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = (struct drop_serial){r->drop[i], ok ? drop.serial : "", ok ? drop.path : ""};
+    }
+    struct drop_serial *named = arena_array(p->arena, n + 1, sizeof *named);
+    for (size_t k = 0; ok && k < n; k++) {
+        if (!*list[k].serial)
+            continue;
+        bool is_known = false;
+        for (size_t j = 0; j < ret->serial_count; j++)
+            is_known |= instrument_is_same(named[j].serial, list[k].serial);
+        named[ret->serial_count++] = list[k];
+        ok = is_known || add_elsewhere(p, place, list[k].serial, ret, error);
+    }
+    ret->serials = named;
+    free(list);
+    return ok;
+}
+
+static bool add_elsewhere(struct pipeline *p, uint32_t place, const char *serial, struct derive_input *ret,
+                          struct error *error)
+{
+    struct instrument_fact *facts;
+    size_t n;
+    if (!store_instruments_noted(p->store, serial, place, p->arena, &facts, &n, error))
+        return false;
+    struct instrument_elsewhere *all = arena_array(p->arena, ret->elsewhere_count + n + 1, sizeof *all);
+    if (ret->elsewhere_count > 0)
+        memcpy(all, ret->elsewhere, ret->elsewhere_count * sizeof *all);
+    for (size_t k = 0; k < n; k++)
+        all[ret->elsewhere_count++] =
+            (struct instrument_elsewhere){serial, facts[k].key, facts[k].span.from, facts[k].span.to};
+    ret->elsewhere = all;
     return true;
 }
 

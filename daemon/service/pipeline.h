@@ -92,6 +92,7 @@ size_t barometers_beside(const struct config *config, size_t barometer, size_t m
 #define MOVE_NOTES (1u << NOTE_OUT_OF_WATER | 1u << NOTE_IN_WATER)
 #define CLOCK_NOTES (1u << NOTE_CLOCK)
 #define CHECK_NOTES (1u << NOTE_CHECK | 1u << NOTE_CHECK_CLEANED | 1u << NOTE_STANDARD)
+#define INSTRUMENT_NOTES (1u << NOTE_INSTRUMENT)
 #define SPAN_NOTES (1u << NOTE_STRIKE | 1u << NOTE_RESTORE)
 
 /* Rules over a span whose finished values just changed (announce.c). Within a transaction. */

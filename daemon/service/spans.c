@@ -21,6 +21,7 @@ static bool clamp_to_data(struct pipeline *p, size_t station, struct span *span,
 static bool widen(struct pipeline *p, size_t station, struct span *span, struct error *error);
 static bool widen_to(struct pipeline *p, uint32_t place, struct tie tie, struct span *span,
                      struct error *error);
+static bool mark_strangers(struct pipeline *p, uint32_t place, const struct note *note, int64_t to, struct error *error);
 static bool add(struct pipeline *p, size_t station, struct span span, struct error *error);
 static bool add_one(struct pipeline *p, size_t station, struct span span, struct error *error);
 
@@ -72,8 +73,8 @@ bool spans_dirty_by_note(struct pipeline *p, size_t station, const struct note *
     struct span span = {note->time - HOUR_MS, note->time + HOUR_MS}; /* checks look at the samples around them */
     if (note->kind == NOTE_STRIKE || note->kind == NOTE_RESTORE) {
         span.to = note->until > note->time ? note->until : span.to;
-    } else if (bit & (MOVE_NOTES | CLOCK_NOTES)) { /* these act from one note of their kind to the next */
-        uint32_t kinds = bit & MOVE_NOTES ? MOVE_NOTES : CLOCK_NOTES;
+    } else if (bit & (MOVE_NOTES | CLOCK_NOTES | INSTRUMENT_NOTES)) { /* these act from one note of their kind to the next */
+        uint32_t kinds = bit & MOVE_NOTES ? MOVE_NOTES : bit;
         int64_t before, after;
         if (!store_note_before(p->store, place, kinds, note->time, &before, error) ||
             !store_note_after(p->store, place, kinds, note->time + 1, &after, error))
@@ -81,9 +82,26 @@ bool spans_dirty_by_note(struct pipeline *p, size_t station, const struct note *
         span.from = before == TIME_NONE ? 0 : before - HOUR_MS;
         span.to = after == TIME_NONE ? TIME_FOREVER : after + HOUR_MS;
     }
-    if (bit & (LEVEL_NOTES | MOVE_NOTES | CLOCK_NOTES | CHECK_NOTES) && !widen(p, station, &span, error))
+    if (bit & INSTRUMENT_NOTES && !mark_strangers(p, place, note, span.to, error))
+        return false;
+    if (bit & (LEVEL_NOTES | MOVE_NOTES | CLOCK_NOTES | CHECK_NOTES | INSTRUMENT_NOTES) && !widen(p, station, &span, error))
         return false;
     return add(p, station, span, error);
+}
+
+/* Files of this instrument at other stations are no longer, or now, of one that is noted elsewhere. */
+static bool mark_strangers(struct pipeline *p, uint32_t place, const struct note *note, int64_t to, struct error *error)
+{
+    uint32_t *places;
+    size_t n;
+    if (!store_places_of_serial(p->store, note->text, p->arena, &places, &n, error))
+        return false;
+    for (size_t k = 0; k < n; k++) {
+        size_t station = pipeline_station_of(p, places[k]);
+        if (places[k] != place && station < p->config->station_count && !add(p, station, (struct span){note->time, to}, error))
+            return false;
+    }
+    return true;
 }
 
 /* Hand readings tie the level, and checks correct the sensors, from one visit to the next: where a span touches one, it

@@ -256,6 +256,7 @@ static enum take_result keep(struct take *t)
                                  .original = original,
                                  .layout = t->batch.layout->id,
                                  .evidence = t->batch.evidence,
+                                 .serial = t->batch.serial,
                                  .bytes = (int64_t)t->length,
                                  .arrived = t->now,
                                  .place = number,

@@ -10,7 +10,7 @@
 #define PATH_COLUMNS "path, size, modified, changed, inode, device, state, since, drop_, attempts, settings, message"
 #define DROP_COLUMNS                                                                                                   \
     "number, sha256, path, original, layout, evidence, complaints, bytes, arrived, place, rows, refused, added,"       \
-    " repeated, filled, disagreed"
+    " repeated, filled, disagreed, serial"
 #define NOTE_COLUMNS "id, drop_, line, kind, time, until, quantity, value, reference, text"
 
 static struct path_fact read_path(struct arena *arena, sqlite3_stmt *row);
@@ -76,7 +76,8 @@ bool store_drop_is_of_path(struct store *store, const char *sha256, const char *
 bool store_drop_load(struct store *store, int64_t number, struct arena *arena, struct drop_fact_row *ret,
                      struct error *error)
 {
-    *ret = (struct drop_fact_row){.sha256 = "", .path = "", .original = "", .layout = "", .evidence = "", .complaints = ""};
+    *ret = (struct drop_fact_row){
+        .sha256 = "", .path = "", .original = "", .layout = "", .evidence = "", .complaints = "", .serial = ""};
     CLEANUP(database_reset) sqlite3_stmt *row =
         database_start(store, error, "SELECT " DROP_COLUMNS " FROM drop_ WHERE number = ?1", "i", number);
     int got = row ? database_step(store, row, error) : -1;
@@ -134,10 +135,10 @@ bool store_drop_add(struct store *store, const struct drop_fact_row *d, struct e
 {
     return database_run(store, error,
                         "INSERT INTO drop_(" DROP_COLUMNS
-                        ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10,?11,?12,?13,?14,?15,?16)",
-                        "itpttttiiiiiiiii", d->number, d->sha256, d->path, d->original, d->layout, d->evidence,
+                        ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10,?11,?12,?13,?14,?15,?16,?17)",
+                        "itpttttiiiiiiiiit", d->number, d->sha256, d->path, d->original, d->layout, d->evidence,
                         d->complaints, d->bytes, d->arrived, (int64_t)d->place, d->rows, d->refused, d->added, d->repeated,
-                        d->filled, d->disagreed);
+                        d->filled, d->disagreed, d->serial ? d->serial : "");
 }
 
 bool store_note_put(struct store *store, uint32_t place, const struct note *n, bool *ret_changed, struct error *error)
@@ -257,6 +258,47 @@ bool store_note_after(struct store *store, uint32_t place, uint32_t kinds, int64
     return true;
 }
 
+bool store_instruments_noted(struct store *store, const char *name, uint32_t except, struct arena *arena,
+                             struct instrument_fact **ret, size_t *ret_n, struct error *error)
+{
+    CLEANUP(database_reset) sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT p.key, n.place, n.time, (SELECT min(m.time) FROM note m WHERE m.place = n.place"
+                       " AND m.kind = n.kind AND m.time > n.time) FROM note n JOIN place p ON p.number = n.place"
+                       " WHERE n.kind = ?3 AND n.text = ?1 COLLATE NOCASE AND n.place != ?2 ORDER BY n.time, n.place",
+                       "tii", name, (int64_t)except, (int64_t)NOTE_INSTRUMENT);
+    struct instrument_fact *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        int64_t to = column_time(row, 3);
+        list[n++] = (struct instrument_fact){column_text(arena, row, 0), (uint32_t)sqlite3_column_int64(row, 1),
+                                             {sqlite3_column_int64(row, 2), to == TIME_NONE ? TIME_FOREVER : to}};
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}
+
+bool store_places_of_serial(struct store *store, const char *serial, struct arena *arena, uint32_t **ret, size_t *ret_n,
+                            struct error *error)
+{
+    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
+        store, error, "SELECT DISTINCT place FROM drop_ WHERE serial = ?1 COLLATE NOCASE AND serial != '' ORDER BY place",
+        "t", serial);
+    uint32_t *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = (uint32_t)sqlite3_column_int64(row, 0);
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}
+
 static struct path_fact read_path(struct arena *arena, sqlite3_stmt *row)
 {
     return (struct path_fact){
@@ -294,6 +336,7 @@ static struct drop_fact_row read_drop(struct arena *arena, sqlite3_stmt *row)
         .repeated = sqlite3_column_int64(row, 13),
         .filled = sqlite3_column_int64(row, 14),
         .disagreed = sqlite3_column_int64(row, 15),
+        .serial = column_text(arena, row, 16),
     };
 }
 

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "store/schema.h"
 
+#include "model/facts.h"
+
 /* Comments stand inside the parentheses, so that SQLite keeps them in the stored text: `.schema` is the documentation.
  * Times are ms since 1970 UTC; 'text' columns are UTF-8; numbers of quantities, kinds and states are the enums of
  * model/quantity.h and model/facts.h, which only grow at their ends. */
@@ -187,6 +189,12 @@ static const char findings[] =
 
 /* 13 was the count of quantities, and stood for none. */
 static const char no_quantity[] = "UPDATE note SET quantity = -1 WHERE quantity = 13;\n";
+static const char serials[] =
+    /* permanent: a file of an instrument that is noted elsewhere is a finding */
+    "ALTER TABLE drop_ ADD COLUMN serial TEXT NOT NULL DEFAULT '';\n"
+    "CREATE INDEX drop_by_serial ON drop_(serial COLLATE NOCASE) WHERE serial != '';\n"
+    "CREATE INDEX note_instrument ON note(text COLLATE NOCASE, time) WHERE kind = 10;\n";
+_Static_assert(NOTE_INSTRUMENT == 10, "stands in the index");
 
 const struct migration schema_migrations[] = {
     {"the first schema", first_schema},
@@ -196,5 +204,6 @@ const struct migration schema_migrations[] = {
     {"places that a rebuild has still to do", rebuilding},
     {"what the chain did and saw stands in the records", findings},
     {"more quantities: notes about none say so by a number of their own", no_quantity},
+    {"which instrument a file is of", serials},
 };
 const size_t schema_migration_count = sizeof schema_migrations / sizeof schema_migrations[0];

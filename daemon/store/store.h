@@ -83,6 +83,7 @@ bool store_paths_unfinished(struct store *store, struct arena *arena, struct pat
 struct drop_fact_row {
     int64_t number; /* given by store_drop_add */
     const char *sha256, *path, *original, *layout, *evidence, *complaints;
+    const char *serial; /* of the instrument, as the file names it; "" (or NULL when added) where it names none or several */
     int64_t bytes, arrived;
     uint32_t place; /* 0: several */
     int64_t rows, refused, added, repeated, filled, disagreed;
@@ -119,6 +120,18 @@ bool store_note_before(struct store *store, uint32_t place, uint32_t kinds, int6
                        struct error *error);
 bool store_note_after(struct store *store, uint32_t place, uint32_t kinds, int64_t time, int64_t *ret,
                       struct error *error);
+
+/* Where field notes have an instrument, but at the place `except`: from each such note to the next of its kind there. */
+struct instrument_fact {
+    const char *key; /* of the place */
+    uint32_t place;
+    struct span span;
+};
+bool store_instruments_noted(struct store *store, const char *name, uint32_t except, struct arena *arena,
+                             struct instrument_fact **ret, size_t *ret_n, struct error *error);
+/* Places with a drop whose file names this serial number. */
+bool store_places_of_serial(struct store *store, const char *serial, struct arena *arena, uint32_t **ret, size_t *ret_n,
+                            struct error *error);
 
 /* ---- series: cost follows the days touched ---- */
 bool store_readings_load(struct store *store, uint32_t place, struct span span, struct arena *arena,

@@ -48,6 +48,7 @@ static struct column north_book_columns[] = {
     {.header = "Tape down (ft)", .role = COLUMN_NOTE, .note_kind = NOTE_TAPE_DOWN, .is_optional = true},
     {.header = "Logger out", .role = COLUMN_NOTE, .note_kind = NOTE_OUT_OF_WATER, .is_optional = true},
     {.header = "Logger in", .role = COLUMN_NOTE, .note_kind = NOTE_IN_WATER, .is_optional = true},
+    {.header = "Logger no", .role = COLUMN_SERIAL, .is_optional = true},
     {.header = "DO logger (mg/L)",
      .role = COLUMN_NOTE,
      .note_kind = NOTE_CHECK,

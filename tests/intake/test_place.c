@@ -67,6 +67,16 @@ Test(place, is_found_by_serial_and_label_in_columns)
                  "serial 'SN-30002' in line 2; path matches '**mill*'");
 }
 
+Test(place, the_serial_number_of_a_file_is_kept_unless_it_has_several)
+{
+    cr_assert(take("north/heron_1.csv", PLAIN), "%s", error.text);
+    cr_expect_str_eq(batch.serial, "");
+    cr_assert(take("x.csv", WITH_LOGGER("sn-20417")), "%s", error.text);
+    cr_expect_str_eq(batch.serial, "sn-20417");
+    cr_assert(take("x.csv", WITH_LOGGER("SN-30001") "2026-03-01 00:15,5,9,SN-30002\n"), "%s", error.text);
+    cr_expect_str_eq(batch.serial, "");
+}
+
 Test(place, is_found_by_labels_above_the_header)
 {
     expect_place("x.csv", "S/N: B-7\n" AIR, PLACE_BAROMETER, 0, "serial 'B-7' in line 1");

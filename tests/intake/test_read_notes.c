@@ -395,3 +395,16 @@ Test(read_notes, reads_the_template_that_people_keep)
     config_free(loaded);
     config_problems_done(&problems);
 }
+
+Test(read_notes, a_serial_number_beside_a_logger_that_went_in_names_the_instrument)
+{
+    cr_assert(take("When,Site,Staff (ft),Logger in,Logger no\n03/01/2026 10:00,HC-1,,10:20,SN-7\n"
+                   "03/02/2026 10:00,HC-1,3.5,,SN-7\n"),
+              "%s", error.text);
+    cr_assert_eq(batch.note_count, 3, "none beside a mere reading");
+    cr_expect_eq(batch.notes[0].kind, NOTE_IN_WATER);
+    cr_expect_eq(batch.notes[1].kind, NOTE_INSTRUMENT);
+    cr_expect_eq(batch.notes[1].time, settings_time("2026-03-01T18:20:00Z"));
+    cr_expect_str_eq(batch.notes[1].text, "SN-7");
+    cr_expect_eq(batch.notes[2].kind, NOTE_LEVEL);
+}

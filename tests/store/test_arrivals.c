@@ -116,6 +116,7 @@ static struct drop_fact_row a_drop(int64_t number, const char *sha256, uint32_t 
                                   .original = "stations/sallow-mouth/originals/x.csv",
                                   .layout = "offload",
                                   .evidence = "name of the folder",
+                                  .serial = "SN-7",
                                   .complaints = "line 3: empty\nline 4: late",
                                   .bytes = 12345,
                                   .arrived = 777,
@@ -142,6 +143,7 @@ Test(arrivals, a_drop_comes_back_as_it_was)
     cr_expect_str_eq(got.layout, "offload");
     cr_expect_str_eq(got.evidence, drop.evidence);
     cr_expect_str_eq(got.complaints, drop.complaints);
+    cr_expect_str_eq(got.serial, "SN-7");
     cr_expect(got.number == 1 && got.bytes == 12345 && got.arrived == 777 && got.place == place && got.rows == 100);
     cr_expect(got.refused == 1 && got.added == 90 && got.repeated == 5 && got.filled == 3 && got.disagreed == 2);
     OK(&state, store_drop_next_number(state.store, &number, &state.error));
@@ -350,4 +352,53 @@ Test(arrivals, the_note_before_and_at_or_after_a_time_is_found_among_the_kinds)
         OK(&state, store_note_after(state.store, place, rows[i].kinds, rows[i].time, &got, &state.error));
         cr_expect_eq(got, rows[i].after, "row %zu", i);
     }
+}
+
+/* ---- instruments ---- */
+
+static void name_instrument(uint32_t of, int64_t time, const char *name)
+{
+    bool is_changed;
+    const struct note note = {.kind = NOTE_INSTRUMENT,
+                              .time = time,
+                              .until = TIME_NONE,
+                              .quantity = QUANTITY_COUNT,
+                              .value = NAN,
+                              .reference = NAN,
+                              .text = name};
+    OK(&state, store_note_put(state.store, of, &note, &is_changed, &state.error));
+}
+
+Test(arrivals, an_instrument_is_noted_from_its_note_to_the_next_one_of_that_place)
+{
+    uint32_t other = 0;
+    OK(&state, store_place_number(state.store, "alder-creek", &other, &state.error));
+    name_instrument(other, 100, "SN-7");
+    name_instrument(other, 200, "SN-8");
+    name_instrument(other, 300, "sn-7");
+    name_instrument(place, 150, "SN-7");
+    struct instrument_fact *list;
+    size_t n;
+    OK(&state, store_instruments_noted(state.store, "SN-7", place, state.arena, &list, &n, &state.error));
+    cr_assert_eq(n, 2, "not the place itself, and without regard to case");
+    cr_expect_str_eq(list[0].key, "alder-creek");
+    cr_expect(list[0].place == other && list[0].span.from == 100 && list[0].span.to == 200);
+    cr_expect(list[1].span.from == 300 && list[1].span.to == TIME_FOREVER);
+}
+
+Test(arrivals, places_of_a_serial_number_are_found)
+{
+    struct drop_fact_row nameless = a_drop(3, "cc", place + 1);
+    const struct drop_fact_row drops[] = {a_drop(1, "aa", place), a_drop(2, "bb", place)};
+    nameless.serial = NULL;
+    for (size_t k = 0; k < COUNT_OF(drops); k++)
+        OK(&state, store_drop_add(state.store, &drops[k], &state.error));
+    OK(&state, store_drop_add(state.store, &nameless, &state.error));
+    uint32_t *places;
+    size_t n;
+    OK(&state, store_places_of_serial(state.store, "sn-7", state.arena, &places, &n, &state.error));
+    cr_assert_eq(n, 1);
+    cr_expect_eq(places[0], place);
+    OK(&state, store_places_of_serial(state.store, "", state.arena, &places, &n, &state.error));
+    cr_expect_eq(n, 0, "no name is no serial number");
 }

@@ -396,8 +396,8 @@ Test(store, counts_are_by_state)
     state_execute(&state,
                   "INSERT INTO path VALUES(X'61',0,0,0,0,0,0,0,0,0,0,''), (X'62',0,0,0,0,0,3,0,0,0,0,''),"
                   " (X'63',0,0,0,0,0,3,0,0,0,0,''), (X'64',0,0,0,0,0,1,0,0,0,0,'');"
-                  "INSERT INTO drop_ VALUES(1,'x',1,X'70',0,'','','',1,10,0,7,3,0,0,''), "
-                  "(2,'y',1,X'70',0,'','','',1,5,0,5,0,0,0,'');"
+                  "INSERT INTO drop_ VALUES(1,'x',1,X'70',0,'','','',1,10,0,7,3,0,0,'',''), "
+                  "(2,'y',1,X'70',0,'','','',1,5,0,5,0,0,0,'','');"
                   "INSERT INTO note VALUES(1,1,0,0,13,NULL,NULL,NULL,'',1,1);"
                   "INSERT INTO dirty VALUES(1,0,5), (1,7,9); INSERT INTO page VALUES(1,0,1,0,''), (1,1,0,1,'');");
     struct store_counts c;
