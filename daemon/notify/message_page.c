@@ -88,7 +88,7 @@ static void put_part(struct text *text, const struct message_part *part, bool is
         break;
     case PART_ROW:
         text_puts(text, "<tr><th scope=\"row\" style=\"padding:4px 14px 4px 0;text-align:left;vertical-align:top;"
-                        "font-weight:400;color:#55636a;border-bottom:1px solid #dde3e3\">");
+                        "font-weight:400;white-space:nowrap;color:#55636a;border-bottom:1px solid #dde3e3\">");
         text_markup(text, part->label);
         text_puts(text, "</th><td style=\"padding:4px 0;border-bottom:1px solid #dde3e3\">");
         put_lines(text, part->text);

@@ -9,6 +9,7 @@
 #include "service/gather.h"
 #include "service/heartbeat.h"
 #include "service/metrics.h"
+#include "service/picture.h"
 #include "service/pipeline.h"
 #include "service/publish.h"
 #include "service/sandbox.h"
@@ -89,6 +90,8 @@ static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
 static void log_take(const struct candidate *candidate, enum take_result result, const char *message);
 static bool derive(struct service *s, bool *ret_worked, struct error *error);
 static bool send_notices(struct service *s, bool *ret_worked, struct error *error);
+static bool is_mail(const struct service *s, const struct notice *notice);
+static bool begin(struct service *s, const struct notice *notice);
 static bool has_room(const void *notify, const char *recipient);
 static bool collect_deliveries(struct service *s, bool *ret_worked, struct error *error);
 static bool is_settling_in(const struct service *s);
@@ -559,16 +562,32 @@ static bool send_notices(struct service *s, bool *ret_worked, struct error *erro
     if (!store_notices_due(s->store, s->wall, NOTICES_AT_ONCE, s->pipeline.arena, &notices, &n, error))
         return false;
     size_t begun = 0;
-    for (size_t k = 0; k < n; k++) {
-        if (notify_room(s->notify, notices[k].recipient) <= 0)
-            continue;
-        notify_begin(s->notify, &notices[k], NULL, s->wall);
-        begun++;
-    }
+    for (size_t k = 0; k < n; k++) /* webhooks first: a chart takes its time */
+        begun += !is_mail(s, &notices[k]) && begin(s, &notices[k]);
+    for (size_t k = 0; k < n; k++)
+        begun += is_mail(s, &notices[k]) && begin(s, &notices[k]);
     s->in_the_air += begun;
     *ret_worked |= begun > 0;
     /* What is due already is in the air, or behind what is: answers wake us for it, not its time. */
     return store_notice_deadline(s->store, s->wall, &s->notices_due, error);
+}
+
+static bool is_mail(const struct service *s, const struct notice *notice)
+{
+    size_t r = config_find_recipient(s->config, notice->recipient);
+    return r < s->config->recipient_count && s->config->recipients[r].kind == RECIPIENT_MAIL;
+}
+
+static bool begin(struct service *s, const struct notice *notice)
+{
+    if (notify_room(s->notify, notice->recipient) <= 0)
+        return false;
+    CLEANUP(text_done) struct text png;
+    struct message_picture picture;
+    text_init(&png, (size_t)4 << 20);
+    bool has_picture = is_mail(s, notice) && picture_draw(&s->pipeline, notice, &png, &picture);
+    notify_begin(s->notify, notice, has_picture ? &picture : NULL, s->wall);
+    return true;
 }
 
 static bool has_room(const void *notify, const char *recipient)

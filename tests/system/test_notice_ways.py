@@ -5,8 +5,11 @@ import email
 import email.policy
 import json
 import re
+import sys
 
-from daemon import SECRET, SMALL_NOW, Service, free_port, small_settings
+import pytest
+
+from daemon import SECRET, SMALL_NOW, SUPPORT, Service, free_port, small_settings
 from test_notices import DELIVERED, MAIL, PLAIN_MAIL, hook, make_news, settings_for, wait_for_notices
 
 
@@ -91,3 +94,50 @@ def test_both_signatures_go_out_while_keys_are_changed(tmp_path):
         assert signatures[0] != signatures[1] and SECRET not in service.log_text()
         service.end_child(receiver)
         service.stop()
+
+
+def test_a_mail_is_a_text_a_page_and_a_chart(tmp_path):
+    port = free_port()
+    with Service(tmp_path / "work", settings_for(MAIL, mail=PLAIN_MAIL.format(port=port)), SMALL_NOW) as service:
+        service.start_mail(port=port)
+        make_news(service)
+        service.put("mill/mine.exe", b"MZ\x90\x00\x03")  # another alarm, about which there is nothing to draw
+        service.start()
+        wait_for_notices(service, 2, DELIVERED)
+        service.stop()
+        by_subject = {message["Subject"]: message for message in
+                      (email.message_from_bytes(raw, policy=email.policy.default) for raw in service.mails())}
+        warm = by_subject["[HIGH] Water warm at mill-pond: over, worst 27.40 °C"]
+        assert [part.get_content_type() for part in warm.walk()] == [
+            "multipart/alternative", "text/plain", "multipart/related", "text/html", "image/png"]
+        text, page = warm.get_body(("plain",)).get_content(), warm.get_body(("html",)).get_content()
+        assert max(map(len, text.splitlines())) <= 60 and "OVER: it had ended by the last sample." in text
+        picture = list(warm.walk())[-1]
+        png, identity = picture.get_content(), picture["Content-ID"].strip("<>")
+        assert png.startswith(b"\x89PNG") and len(png) < 100_000 and picture.get_content_disposition() == "inline"
+        assert f'src="cid:{identity}"' in page and page.count("<img") == 1
+        alt = re.search(r'alt="([^"]*)"', page).group(1)
+        assert alt == ("Chart: Water temperature at mill-pond from 2026-05-02T00:00:00Z to 2026-05-02T02:55:00Z: between"
+                       " 12.00 °C and 27.40 °C, the limit is 25.00 °C"), alt
+        assert re.findall(r'(?:src|href)="(?!cid:)([^"]*)"', page) == ["https://water.example.org/stations/mill-pond/"]
+        drop = next(message for subject, message in by_subject.items() if "A file needs a hand" in subject)
+        assert [part.get_content_type() for part in drop.walk()] == ["multipart/alternative", "text/plain", "text/html"]
+        look_at(tmp_path, page.replace(f"cid:{identity}", "chart.png"), png)
+
+
+def look_at(folder, page, png):
+    """In a browser, on a desk and on a phone, by day and by night: nothing to complain of, nothing sticks out."""
+    sys.path.insert(0, str(SUPPORT))
+    import browser
+    if not browser.find():
+        pytest.skip("no Chromium")
+    (folder / "chart.png").write_bytes(png)
+    (folder / "mail.html").write_text(page, encoding="utf-8")
+    with browser.Browser() as seen:
+        for width in (700, 360):
+            for dark in (False, True):
+                assert seen.load(folder / "mail.html", width, dark) == []
+                assert seen.ask("document.documentElement.scrollWidth") <= width
+                assert seen.ask("document.images[0].naturalWidth") == 1200
+                ground = seen.ask("getComputedStyle(document.body).backgroundColor")
+                assert ground == ("rgb(20, 25, 27)" if dark else "rgb(255, 255, 255)")
