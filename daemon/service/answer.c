@@ -10,6 +10,7 @@
 #include <string.h>
 
 enum { LONGEST_TEXT = 400 }; /* bytes of a name or reason */
+#define CLOCK_SLACK (10 * MINUTE_MS) /* of whoever wrote the answer */
 
 static const char *const words[] = {
     [ANSWER_ACKNOWLEDGE] = "acknowledge", [ANSWER_SHELVE] = "shelve", [ANSWER_UNSHELVE] = "unshelve"};
@@ -49,6 +50,9 @@ bool answer_give(const struct teller *t, const struct answer *answer, int64_t no
         return false;
     if (!is_found)
         return fail(error, ERROR_INPUT, "there is no alarm %" PRId64 ": 'rillward alarms' lists those that are open",
+                    answer->alarm);
+    if (answer->written != 0 && alarm.learnt > answer->written + CLOCK_SLACK)
+        return fail(error, ERROR_INPUT, "alarm %" PRId64 " is younger than this answer, which was meant for another",
                     answer->alarm);
     return give[answer->kind](t, answer, &alarm, now, ret_said, error);
 }

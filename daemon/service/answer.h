@@ -20,6 +20,7 @@ struct answer {
     int64_t until;      /* ANSWER_SHELVE */
     const char *who;    /* not empty */
     const char *reason; /* ANSWER_SHELVE: not empty; else may be "" */
+    int64_t written;    /* when, where that was before now (a file), else 0. It answers no alarm learnt of later */
 };
 
 /* INPUT error where it cannot be done: no such alarm, no name, nothing to shelve, a time that is past or too far, no

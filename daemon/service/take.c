@@ -19,6 +19,9 @@
 
 enum { LARGEST_COMPLAINT_TEXT = 16384 };
 
+/* Stands where a drop's layout is named; no layout of the settings reads such a file. */
+static const struct layout answers_layout = {.id = "answers"};
+
 /* One take, start to end. */
 struct take {
     struct pipeline *p;
@@ -41,6 +44,7 @@ static bool is_settled_matter(const struct take *t);
 static enum take_result read_bytes(struct take *t, bool *ret_done);
 static enum take_result read_content(struct take *t);
 static enum take_result read_answers(struct take *t, bool has_rested);
+static bool take_answers_again(struct take *t, struct drop_fact_row *drop, const char *bytes, size_t length);
 static enum take_result wait_for_end(struct take *t);
 static enum take_result keep(struct take *t);
 static enum take_result finish_repeated(struct take *t, int64_t known);
@@ -99,6 +103,8 @@ bool pipeline_take_again(struct pipeline *p, struct drop_fact_row *drop, const c
     struct take t = {.p = p, .candidate = &candidate, .now = drop->arrived, .is_again = true, .error = error};
     enum archive_place place;
     uint32_t number;
+    if (drop->place == 0 && answers_are_in(p->config, drop->path))
+        return what == AGAIN_READINGS || take_answers_again(&t, drop, bytes, length);
     if (!intake_read(p->arena, p->config, drop->path, bytes, length, drop->arrived, true, &t.batch, error))
         return false;
     const char *id = owner_id(&t, &place, &number);
@@ -112,6 +118,18 @@ bool pipeline_take_again(struct pipeline *p, struct drop_fact_row *drop, const c
     if (what == AGAIN_READINGS)
         return t.batch.is_notes || (keep_readings(&t, drop->number, drop) && store_drop_replace(p->store, drop, error));
     return (!t.batch.is_notes || keep_notes(&t, drop->number, drop)) && store_drop_add(p->store, drop, error);
+}
+
+static bool take_answers_again(struct take *t, struct drop_fact_row *drop, const char *bytes, size_t length)
+{
+    const struct teller teller = {t->p->config, t->p->store, t->p->arena};
+    size_t lines;
+    if (!answers_remember(&teller, drop->path, bytes, length, drop->arrived, &lines, t->error))
+        return false;
+    drop->layout = answers_layout.id;
+    drop->evidence = drop->complaints = "";
+    drop->rows = (int64_t)lines;
+    return store_drop_add(t->p->store, drop, t->error);
 }
 
 /* The same file as when it was dealt with, under the same settings. */
@@ -216,7 +234,9 @@ static enum take_result read_answers(struct take *t, bool has_rested)
     const struct teller teller = {t->p->config, t->p->store, t->p->arena};
     struct answers_taken taken;
     struct error why = {0};
-    if (!answers_take(&teller, t->candidate->path, t->bytes, t->length, has_rested, t->now, &taken, &why)) {
+    int64_t written = t->candidate->modified_ns / 1000000 + (t->now - t->disk_now);
+    if (!answers_take(&teller, t->candidate->path, t->bytes, t->length, has_rested, written, t->now, &taken,
+                      &why)) {
         if (why.kind == ERROR_INPUT)
             return finish(t, TAKE_SET_ASIDE, why.text, t->known.drop);
         *t->error = why;
@@ -224,8 +244,7 @@ static enum take_result read_answers(struct take *t, bool has_rested)
     }
     if (taken.ends_open)
         return wait_for_end(t);
-    static const struct layout answers = {.id = "answers"};
-    t->batch = (struct batch){.layout = &answers,
+    t->batch = (struct batch){.layout = &answers_layout,
                               .is_notes = true,
                               .evidence = "",
                               .rows = taken.lines,

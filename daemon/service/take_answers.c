@@ -12,10 +12,10 @@
 enum { SAID_LIMIT = 16384 };
 
 static bool is_trusted(const struct config *config, const char *path);
-static bool give_line(const struct teller *t, const char *path, const struct answer_line *line, int64_t now,
-                      struct answers_taken *ret, struct text *said, struct error *error);
-static bool understand(const struct teller *t, const char *path, const struct answer_line *line, int64_t now,
-                       struct answer *ret, struct error *error);
+static bool give_line(const struct teller *t, const char *path, const struct answer_line *line, int64_t written,
+                      int64_t now, struct answers_taken *ret, struct text *said, struct error *error);
+static bool understand(const struct teller *t, const char *path, const struct answer_line *line, int64_t written,
+                       int64_t now, struct answer *ret, struct error *error);
 
 bool answers_are_in(const struct config *config, const char *path)
 {
@@ -23,7 +23,7 @@ bool answers_are_in(const struct config *config, const char *path)
 }
 
 bool answers_take(const struct teller *t, const char *path, const char *bytes, size_t length, bool open_end_is_fine,
-                  int64_t now, struct answers_taken *ret, struct error *error)
+                  int64_t written, int64_t now, struct answers_taken *ret, struct error *error)
 {
     struct answer_line *lines;
     *ret = (struct answers_taken){.said = ""};
@@ -40,9 +40,31 @@ bool answers_take(const struct teller *t, const char *path, const char *bytes, s
     CLEANUP(text_done) struct text said;
     text_init(&said, SAID_LIMIT);
     for (size_t k = 0; k < ret->lines; k++)
-        if (!give_line(t, path, &lines[k], now, ret, &said, error))
+        if (!give_line(t, path, &lines[k], written, now, ret, &said, error))
             return false;
     ret->said = arena_strdup(t->arena, said.bytes ? said.bytes : "");
+    return true;
+}
+
+bool answers_remember(const struct teller *t, const char *path, const char *bytes, size_t length, int64_t arrived,
+                      size_t *ret_lines, struct error *error)
+{
+    struct answer_line *lines;
+    bool ends_open;
+    if (!answers_read(t->arena, bytes, length, &lines, ret_lines, &ends_open, error))
+        return false;
+    for (size_t k = 0; k < *ret_lines; k++) {
+        bool is_known;
+        const struct answer_fact fact = {.path = path,
+                                         .line = lines[k].line,
+                                         .key = lines[k].key,
+                                         .at = arrived,
+                                         .who = lines[k].who,
+                                         .said = "heard before the database was lost"};
+        if (!store_answer_is_known(t->store, path, lines[k].key, &is_known, error) ||
+            (!is_known && !store_answer_add(t->store, &fact, error)))
+            return false;
+    }
     return true;
 }
 
@@ -55,8 +77,8 @@ static bool is_trusted(const struct config *config, const char *path)
 }
 
 /* What a line says can be wrong; that is told, and the others are heard. */
-static bool give_line(const struct teller *t, const char *path, const struct answer_line *line, int64_t now,
-                      struct answers_taken *ret, struct text *said, struct error *error)
+static bool give_line(const struct teller *t, const char *path, const struct answer_line *line, int64_t written,
+                      int64_t now, struct answers_taken *ret, struct text *said, struct error *error)
 {
     bool is_known;
     struct answer answer;
@@ -66,7 +88,7 @@ static bool give_line(const struct teller *t, const char *path, const struct ans
         return false;
     if (is_known)
         return true;
-    bool is_given = understand(t, path, line, now, &answer, &why) && answer_give(t, &answer, now, &words, &why);
+    bool is_given = understand(t, path, line, written, now, &answer, &why) && answer_give(t, &answer, now, &words, &why);
     if (!is_given && why.kind != ERROR_INPUT) {
         *error = why;
         return false;
@@ -85,10 +107,11 @@ static bool give_line(const struct teller *t, const char *path, const struct ans
     return store_answer_add(t->store, &fact, error);
 }
 
-static bool understand(const struct teller *t, const char *path, const struct answer_line *line, int64_t now,
-                       struct answer *ret, struct error *error)
+static bool understand(const struct teller *t, const char *path, const struct answer_line *line, int64_t written,
+                       int64_t now, struct answer *ret, struct error *error)
 {
-    *ret = (struct answer){.kind = answer_kind_find(line->answer), .until = TIME_NONE, .reason = line->reason};
+    *ret = (struct answer){
+        .kind = answer_kind_find(line->answer), .until = TIME_NONE, .reason = line->reason, .written = written};
     if (!text_parse_integer(line->alarm, strlen(line->alarm), &ret->alarm) || ret->alarm <= 0)
         return fail(error, ERROR_INPUT, "'%.40s' is no number of an alarm", line->alarm);
     if (ret->kind == ANSWER_KIND_COUNT)

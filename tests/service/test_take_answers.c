@@ -32,7 +32,7 @@ static struct answers_taken take(const char *path, const char *text, int64_t now
     struct error error = {0};
     struct answers_taken taken;
     cr_assert(store_begin(f.store, __func__, &error));
-    cr_assert(answers_take(&f.teller, path, text, strlen(text), false, now, &taken, &error), "%s", error.text);
+    cr_assert(answers_take(&f.teller, path, text, strlen(text), false, now, now, &taken, &error), "%s", error.text);
     cr_assert(store_commit(f.store, &error));
     return taken;
 }
@@ -76,6 +76,35 @@ Test(take_answers, what_cannot_be_done_is_told_and_the_rest_is_done)
     cr_expect_eq(fixture_alarm(&f, alarm.id).state, ALARM_ACKNOWLEDGED);
 }
 
+Test(take_answers, a_file_older_than_the_alarm_was_meant_for_another)
+{
+    struct error error = {0};
+    struct answers_taken taken;
+    fixture_raise(&f, "heron-creek", "low-oxygen", hours_on(5));
+    const char *text = HEADER "1,acknowledge,R. Fen,,\n";
+    cr_assert(store_begin(f.store, __func__, &error));
+    cr_assert(answers_take(&f.teller, "night.csv", text, strlen(text), false, hours_on(4), hours_on(6), &taken, &error));
+    cr_assert(store_commit(f.store, &error));
+    cr_expect(strstr(taken.said, "line 2: alarm 1 is younger than this answer"), "%s", taken.said);
+    cr_expect_eq(fixture_alarm(&f, 1).state, ALARM_UNACKNOWLEDGED);
+}
+
+Test(take_answers, what_was_heard_before_the_database_was_lost_is_not_heard_again)
+{
+    struct error error = {0};
+    size_t lines;
+    const char *text = HEADER "1,acknowledge,R. Fen,,\n";
+    cr_assert(store_begin(f.store, __func__, &error));
+    cr_assert(answers_remember(&f.teller, "night.csv", text, strlen(text), hours_on(1), &lines, &error), "%s", error.text);
+    cr_assert(answers_remember(&f.teller, "night.csv", text, strlen(text), hours_on(1), &lines, &error), "%s", error.text);
+    cr_assert(store_commit(f.store, &error));
+    cr_expect_eq(lines, 1);
+    fixture_raise(&f, "heron-creek", "low-oxygen", hours_on(1));
+    struct answers_taken taken = take("night.csv", text, hours_on(2));
+    cr_expect(taken.given == 0 && taken.refused == 0);
+    cr_expect_eq(fixture_alarm(&f, 1).state, ALARM_UNACKNOWLEDGED);
+}
+
 Test(take_answers, nobody_else_can_answer)
 {
     fixture_raise(&f, "heron-creek", "low-oxygen", hours_on(1));
@@ -85,7 +114,7 @@ Test(take_answers, nobody_else_can_answer)
         struct error error = {0};
         struct answers_taken taken;
         cr_expect(answers_are_in(f.config, paths[k]), "%s is known for what it is", paths[k]);
-        cr_expect_not(answers_take(&f.teller, paths[k], text, strlen(text), true, hours_on(2), &taken, &error));
+        cr_expect_not(answers_take(&f.teller, paths[k], text, strlen(text), true, hours_on(2), hours_on(2), &taken, &error));
         cr_expect_eq(error.kind, ERROR_INPUT);
         cr_expect(strstr(error.text, "'answers' under 'alarms'"), "%s", error.text);
     }

@@ -242,3 +242,26 @@ def test_a_file_from_the_desk_answers_an_alarm_and_one_from_elsewhere_does_not(t
         service.wait_for_rest()
         service.verify()
         service.stop()
+
+
+def test_with_the_database_lost_and_made_again_an_old_answer_answers_nothing(tmp_path):
+    with alarm_service(tmp_path / "net") as service:
+        service.change_settings("gather: 0 s", 'gather: 0 s, answers: ["desk/answers*.csv"]')
+        service.start()
+        put_warm_water(service)
+        wait_for_events(service, "raised")
+        answer = "alarm,answer,who\n1,acknowledge,R. Fen\n"
+        service.put("desk/answers.csv", answer)
+        service.wait_for_path("desk/answers.csv", TAKEN)
+        service.wait_for_rest()
+        service.stop()
+        for path in service.state.glob("rillward.db*"):
+            path.unlink()
+        service.run("rebuild", "-c", service.settings, "--clock", service.now, expected=1)
+        assert one(service)["state"] == "unacknowledged"
+        service.start()
+        service.put("desk/answers.csv", answer + "1,acknowledge,J. Reed\n")
+        wait_until(lambda: one(service)["state"] == "acknowledged", service.last_lines)
+        told = [(line["who"], line["given"]) for line in service.status()["answers"]]
+        assert told == [("J. Reed", True), ("R. Fen", False)]
+        service.stop()
