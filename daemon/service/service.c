@@ -6,10 +6,8 @@
 #include "base/timestamp.h"
 #include "notify/notify.h"
 #include "service/attempt.h"
-#include "service/gather.h"
-#include "service/heartbeat.h"
+#include "service/deliver.h"
 #include "service/metrics.h"
-#include "service/picture.h"
 #include "service/pipeline.h"
 #include "service/publish.h"
 #include "service/sandbox.h"
@@ -36,7 +34,6 @@ enum {
     TAKE_SLICE = 200,        /* ms after which a batch of drops is committed, so that a turn stays short */
     DERIVE_AFTER = 2000,     /* ms of taking drops after which what is dirty is derived in between */
     PUBLISH_AFTER = 60000,   /* ms after which due pages are written even while drops keep coming */
-    NOTICES_AT_ONCE = 32,
     SETTLING_MARGIN = 2000,  /* ms beyond the settling time after which a file that still waits is not waited for */
     ONCE_DELIVERY = 60000,   /* ms that `once` waits for recipients */
     FAILURE_PAUSE_MOST = 60000,
@@ -48,12 +45,11 @@ struct service {
     struct config *config;
     struct store *store;
     struct watch *watch;
-    struct notify *notify;
+    struct deliverer deliverer;
     struct pipeline pipeline;
     struct publisher *publisher;
     struct sandbox *sandbox; /* NULL: the settings want none */
     struct metrics_run run;
-    struct heart heart;
     int64_t scan_began, changed_since, metrics_at; /* monotonic; 0: no scan runs, nothing changed; earliest next writing */
     size_t scans_seen;
     bool metrics_failed;
@@ -65,8 +61,6 @@ struct service {
     int64_t took_since, busy_since;     /* monotonic: first of the turns in a row that took drops, that did anything; 0 */
     int64_t derived_at, published_at;   /* monotonic */
     int64_t paused_until, pause;        /* monotonic: after a failure of the machine, for how long */
-    int64_t notices_due;                /* wall time of the next notice to send */
-    size_t in_the_air;                  /* notices begun and not yet answered */
     int64_t quiet_since;                /* `once`: since when only recipients are waited for; 0: not yet */
     bool is_careful; /* an earlier run ended while it read: each drop is committed alone until the inbox is quiet */
     bool stops, reloads, did_trim;
@@ -89,11 +83,6 @@ static bool is_longer_than(const struct service *s, int64_t time, int64_t begun,
 static bool take_drops(struct service *s, bool *ret_worked, struct error *error);
 static void log_take(const struct candidate *candidate, enum take_result result, const char *message);
 static bool derive(struct service *s, bool *ret_worked, struct error *error);
-static bool send_notices(struct service *s, bool *ret_worked, struct error *error);
-static bool is_mail(const struct service *s, const struct notice *notice);
-static bool begin(struct service *s, const struct notice *notice);
-static bool has_room(const void *notify, const char *recipient);
-static bool collect_deliveries(struct service *s, bool *ret_worked, struct error *error);
 static bool is_settling_in(const struct service *s);
 static bool look_at_time(struct service *s, struct error *error);
 static bool publish_records(struct service *s, bool inbox_is_quiet, bool is_overdue, bool *ret_worked,
@@ -116,6 +105,7 @@ bool service_run(const struct service_options *options, struct config *config, b
         s.clock_shift = options->clock_set - clock_wall();
     read_clocks(&s);
     s.started = s.monotonic;
+    s.deliverer.may_wait = !options->once;
     s.run = (struct metrics_run){s.disk_wall, s.disk_wall, TIME_NONE, .scan_seconds = NAN};
     bool ok = start(&s, error);
     if (ok) {
@@ -182,8 +172,8 @@ static bool start(struct service *s, struct error *error)
         return false;
     if (!open_publisher(s, error))
         return false;
-    s->notify = notify_open(s->config, error);
-    if (!s->notify || !listen_to(s, notify_fd(s->notify), SOURCE_NETWORK, error))
+    s->deliverer.notify = notify_open(s->config, error);
+    if (!s->deliverer.notify || !listen_to(s, notify_fd(s->deliverer.notify), SOURCE_NETWORK, error))
         return false;
     size_t leftovers = file_remove_leftovers(s->config->archive);
     if (leftovers > 0)
@@ -276,7 +266,7 @@ static bool listen_to_signals(struct service *s, struct error *error)
 
 static void finish(struct service *s)
 {
-    notify_close(s->notify);
+    notify_close(s->deliverer.notify);
     publisher_close(s->publisher);
     watch_close(s->watch);
     if (s->pipeline.arena)
@@ -335,7 +325,7 @@ static void hear_bell(struct service *s)
 {
     wake_clear(s->bell_fd);
     s->pipeline.next_alarm_look = TIME_NONE;
-    s->notices_due = s->wall;
+    s->deliverer.due = s->wall;
 }
 
 static int64_t sooner(int64_t a, int64_t b)
@@ -347,14 +337,14 @@ static int64_t next_deadline(struct service *s)
 {
     int64_t next = TIME_FOREVER, shift = s->wall - s->monotonic;
     if (!s->options->once)
-        next = sooner(next, heart_deadline(&s->heart, s->config));
+        next = sooner(next, heart_deadline(&s->deliverer.heart, s->config));
     if (s->watchdog_interval)
         next = sooner(next, s->watchdog_due);
     if (s->paused_until > s->monotonic)
         return sooner(next, s->paused_until);
     next = sooner(next, watch_deadline(s->watch));
-    if (s->notices_due != TIME_FOREVER)
-        next = sooner(next, s->notices_due - shift);
+    if (s->deliverer.due != TIME_FOREVER)
+        next = sooner(next, s->deliverer.due - shift);
     if (s->pipeline.next_alarm_look != TIME_FOREVER && s->pipeline.next_alarm_look != TIME_NONE)
         next = sooner(next, s->pipeline.next_alarm_look - shift);
     if (s->changed_since && s->config->metrics_file)
@@ -408,8 +398,8 @@ static void reload(struct service *s)
         s->pipeline = pipeline;
         s->pipeline.attempt_fd = s->attempt_fd;
         s->config = fresh;
-        notify_reconfigure(s->notify, fresh);
-        s->notices_due = s->wall;
+        notify_reconfigure(s->deliverer.notify, fresh);
+        s->deliverer.due = s->wall;
         if (!open_watch(s, &error))
             log_error("%s", error.text);
         if (!open_publisher(s, &error)) {
@@ -433,14 +423,16 @@ static void reload(struct service *s)
 
 static bool work(struct service *s, bool *ret_worked, struct error *error)
 {
-    if (!collect_deliveries(s, ret_worked, error) || !take_drops(s, ret_worked, error))
+    if (!deliver_collect(&s->deliverer, &s->pipeline, s->wall, ret_worked, error) ||
+        !take_drops(s, ret_worked, error))
         return false;
     bool inbox_is_quiet = watch_is_idle(s->watch);
     bool takes_long = is_longer_than(s, DERIVE_AFTER, s->took_since, s->derived_at);
     if ((inbox_is_quiet || takes_long) && !derive(s, ret_worked, error))
         return false;
     bool is_overdue = is_longer_than(s, PUBLISH_AFTER, s->busy_since, s->published_at);
-    if (!send_notices(s, ret_worked, error) || !publish_records(s, inbox_is_quiet, is_overdue, ret_worked, error))
+    if (!deliver_begin(&s->deliverer, &s->pipeline, s->wall, ret_worked, error) ||
+        !publish_records(s, inbox_is_quiet, is_overdue, ret_worked, error))
         return false;
     if (!*ret_worked || is_overdue) {
         if (inbox_is_quiet && !is_settling_in(s) && !look_at_time(s, error))
@@ -448,7 +440,7 @@ static bool work(struct service *s, bool *ret_worked, struct error *error)
         if (!publisher_is_busy(s->publisher) && !publish_rest(s, ret_worked, error))
             return false;
         /* What time alone raised is sent in the same turn. */
-        if (!*ret_worked && !send_notices(s, ret_worked, error))
+        if (!*ret_worked && !deliver_begin(&s->deliverer, &s->pipeline, s->wall, ret_worked, error))
             return false;
     }
     if (*ret_worked) {
@@ -507,7 +499,7 @@ static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
         return false;
     }
     if (count > 0)
-        s->notices_due = s->wall; /* answers may have made news */
+        s->deliverer.due = s->wall; /* answers may have made news */
     *ret_worked |= count > 0 || !watch_is_idle(s->watch);
     s->is_careful &= count > 0 || !watch_is_idle(s->watch);
     if (count == 0)
@@ -543,87 +535,8 @@ static bool derive(struct service *s, bool *ret_worked, struct error *error)
         return false;
     s->derived_at = s->monotonic;
     if (worked)
-        s->notices_due = s->wall; /* there may be news to send */
+        s->deliverer.due = s->wall; /* there may be news to send */
     *ret_worked |= worked;
-    return true;
-}
-
-static bool send_notices(struct service *s, bool *ret_worked, struct error *error)
-{
-    struct notice *notices;
-    size_t n;
-    if (s->notices_due > s->wall)
-        return true;
-    arena_reset(s->pipeline.arena);
-    const struct teller teller = {s->config, s->store, s->pipeline.arena};
-    const struct gather_room room = {has_room, s->notify};
-    if (!gather_notices(&teller, &room, !s->options->once, s->wall, error))
-        return false;
-    if (!store_notices_due(s->store, s->wall, NOTICES_AT_ONCE, s->pipeline.arena, &notices, &n, error))
-        return false;
-    size_t begun = 0;
-    for (size_t k = 0; k < n; k++) /* webhooks first: a chart takes its time */
-        begun += !is_mail(s, &notices[k]) && begin(s, &notices[k]);
-    for (size_t k = 0; k < n; k++)
-        begun += is_mail(s, &notices[k]) && begin(s, &notices[k]);
-    s->in_the_air += begun;
-    *ret_worked |= begun > 0;
-    /* What is due already is in the air, or behind what is: answers wake us for it, not its time. */
-    return store_notice_deadline(s->store, s->wall, &s->notices_due, error);
-}
-
-static bool is_mail(const struct service *s, const struct notice *notice)
-{
-    size_t r = config_find_recipient(s->config, notice->recipient);
-    return r < s->config->recipient_count && s->config->recipients[r].kind == RECIPIENT_MAIL;
-}
-
-static bool begin(struct service *s, const struct notice *notice)
-{
-    if (notify_room(s->notify, notice->recipient) <= 0)
-        return false;
-    CLEANUP(text_done) struct text png;
-    struct message_picture picture;
-    text_init(&png, (size_t)4 << 20);
-    bool has_picture = is_mail(s, notice) && picture_draw(&s->pipeline, notice, &png, &picture);
-    notify_begin(s->notify, notice, has_picture ? &picture : NULL, s->wall);
-    return true;
-}
-
-static bool has_room(const void *notify, const char *recipient)
-{
-    return notify_room(notify, recipient) > 0;
-}
-
-static bool collect_deliveries(struct service *s, bool *ret_worked, struct error *error)
-{
-    struct delivery results[NOTICES_AT_ONCE];
-    size_t n = notify_collect(s->notify, s->wall, results, NOTICES_AT_ONCE);
-    if (n == 0)
-        return true;
-    bool ok = store_begin(s->store, __func__, error);
-    for (size_t k = 0; ok && k < n; k++) {
-        if (results[k].notice == 0) {
-            heart_hear(&s->heart, &results[k]);
-            continue;
-        }
-        s->in_the_air--;
-        enum notice_state state = results[k].outcome == DELIVERED ? NOTICE_DELIVERED
-                                  : results[k].outcome == REFUSED ? NOTICE_GIVEN_UP
-                                                                  : NOTICE_DUE;
-        ok = store_notice_done(s->store, results[k].notice, state, s->wall, results[k].next_try, results[k].text, error);
-        if (state == NOTICE_DELIVERED)
-            log_info("notice %lld was delivered", (long long)results[k].notice);
-        else
-            log_warning("notice %lld was not delivered%s: %s", (long long)results[k].notice,
-                        state == NOTICE_DUE ? ", it will be tried again" : "", results[k].text);
-    }
-    if (!ok || !store_commit(s->store, error)) {
-        store_rollback(s->store);
-        return false;
-    }
-    s->notices_due = s->wall;
-    *ret_worked = true;
     return true;
 }
 
@@ -640,7 +553,7 @@ static bool look_at_time(struct service *s, struct error *error)
         return true;
     if (!pipeline_advance(&s->pipeline, s->wall, error))
         return false;
-    s->notices_due = s->wall;
+    s->deliverer.due = s->wall;
     return true;
 }
 
@@ -706,7 +619,7 @@ static void beat(struct service *s)
                                       .next_alarm_look = s->pipeline.next_alarm_look,
                                       .run = &s->run};
     if (!s->options->once)
-        heart_beat(&s->heart, s->notify, s->config, s->store, s->pipeline.arena, &facts);
+        heart_beat(&s->deliverer.heart, s->deliverer.notify, s->config, s->store, s->pipeline.arena, &facts);
 }
 
 static void write_metrics(struct service *s)
@@ -761,7 +674,7 @@ static bool once_is_done(struct service *s)
     if (inbox_waits && waited < s->config->settle + SETTLING_MARGIN)
         return false;
     /* What was refused for now waits for the next run: its time is minutes or hours away. */
-    return s->in_the_air == 0 || waited > ONCE_DELIVERY;
+    return s->deliverer.in_the_air == 0 || waited > ONCE_DELIVERY;
 }
 
 static bool needs_hand(struct service *s)

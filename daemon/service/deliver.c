@@ -1,0 +1,96 @@
+/* SPDX-License-Identifier: MIT */
+#include "service/deliver.h"
+
+#include "base/log.h"
+#include "base/text.h"
+#include "service/gather.h"
+#include "service/picture.h"
+
+enum { NOTICES_AT_ONCE = 32, LARGEST_PICTURE = 4 << 20 };
+
+static bool is_mail(const struct config *config, const struct notice *notice);
+static bool begin(struct deliverer *d, struct pipeline *p, const struct notice *notice, int64_t wall);
+static bool has_room(const void *notify, const char *recipient);
+static bool write_down(struct store *store, const struct delivery *delivery, int64_t wall, struct error *error);
+
+bool deliver_begin(struct deliverer *d, struct pipeline *p, int64_t wall, bool *ret_worked, struct error *error)
+{
+    struct notice *notices;
+    size_t n, begun = 0;
+    if (d->due > wall)
+        return true;
+    arena_reset(p->arena);
+    const struct teller teller = {p->config, p->store, p->arena};
+    const struct gather_room room = {has_room, d->notify};
+    if (!gather_notices(&teller, &room, d->may_wait, wall, error) ||
+        !store_notices_due(p->store, wall, NOTICES_AT_ONCE, p->arena, &notices, &n, error))
+        return false;
+    for (size_t k = 0; k < n; k++) /* webhooks first: a chart takes its time */
+        begun += !is_mail(p->config, &notices[k]) && begin(d, p, &notices[k], wall);
+    for (size_t k = 0; k < n; k++)
+        begun += is_mail(p->config, &notices[k]) && begin(d, p, &notices[k], wall);
+    d->in_the_air += begun;
+    *ret_worked |= begun > 0;
+    /* What is due already is in the air, or behind what is: answers wake us for it, not its time. */
+    return store_notice_deadline(p->store, wall, &d->due, error);
+}
+
+bool deliver_collect(struct deliverer *d, struct pipeline *p, int64_t wall, bool *ret_worked, struct error *error)
+{
+    struct delivery results[NOTICES_AT_ONCE];
+    size_t n = notify_collect(d->notify, wall, results, NOTICES_AT_ONCE);
+    if (n == 0)
+        return true;
+    for (size_t k = 0; k < n; k++)
+        d->in_the_air -= results[k].notice != 0;
+    bool ok = store_begin(p->store, __func__, error);
+    for (size_t k = 0; ok && k < n; k++) {
+        if (results[k].notice == 0)
+            heart_hear(&d->heart, &results[k]);
+        else
+            ok = write_down(p->store, &results[k], wall, error);
+    }
+    if (!ok || !store_commit(p->store, error)) {
+        store_rollback(p->store);
+        return false;
+    }
+    d->due = wall;
+    *ret_worked = true;
+    return true;
+}
+
+static bool is_mail(const struct config *config, const struct notice *notice)
+{
+    size_t r = config_find_recipient(config, notice->recipient);
+    return r < config->recipient_count && config->recipients[r].kind == RECIPIENT_MAIL;
+}
+
+static bool begin(struct deliverer *d, struct pipeline *p, const struct notice *notice, int64_t wall)
+{
+    if (notify_room(d->notify, notice->recipient) <= 0)
+        return false;
+    CLEANUP(text_done) struct text png;
+    struct message_picture picture;
+    text_init(&png, LARGEST_PICTURE);
+    bool has_picture = is_mail(p->config, notice) && picture_draw(p, notice, &png, &picture);
+    notify_begin(d->notify, notice, has_picture ? &picture : NULL, wall);
+    return true;
+}
+
+static bool has_room(const void *notify, const char *recipient)
+{
+    return notify_room(notify, recipient) > 0;
+}
+
+static bool write_down(struct store *store, const struct delivery *delivery, int64_t wall, struct error *error)
+{
+    enum notice_state state = delivery->outcome == DELIVERED ? NOTICE_DELIVERED
+                              : delivery->outcome == REFUSED ? NOTICE_GIVEN_UP
+                                                             : NOTICE_DUE;
+    if (state == NOTICE_DELIVERED)
+        log_info("notice %lld was delivered", (long long)delivery->notice);
+    else
+        log_warning("notice %lld was not delivered%s: %s", (long long)delivery->notice,
+                    state == NOTICE_DUE ? ", it will be tried again" : "", delivery->text);
+    return store_notice_done(store, delivery->notice, state, wall, delivery->next_try, delivery->text, error);
+}
