@@ -97,7 +97,8 @@ static const struct option alarms_options[] = {
      .minimum = MINUTE, .maximum = 30 * DAY,
      .help = "an alarm that begins for the third time within this, by the time of the data, is called chattering"},
     {.key = "answers", .type = OPTION_WORDS, .offset = FIELD(answers),
-     .help = "patterns of files below the inbox that acknowledge and shelve alarms; who can write there can silence them; default: none"},
+     .help = "patterns of files below the inbox that acknowledge and shelve alarms; who can write there can silence them; "
+             "default: none"},
     {.key = "digest", .type = OPTION_SECTION, .offset = FIELD(digest_mail), .section = &section_digest,
      .help = "once a day: old news, open alarms, silent stations, drops set aside, notices not delivered"},
 };
@@ -460,7 +461,8 @@ static const struct option recipient_options[] = {
     {.key = "old_secret", .type = OPTION_SECRET, .offset = FIELD(old_secret),
      .help = "webhook: where the former secret is kept while keys are changed"},
     {.key = "body", .type = OPTION_PROSE, .offset = FIELD(body),
-     .help = "webhook: template of what is posted instead of an event, such as '{\"text\": \"%{subject}\"}' for chat hooks"},
+     .help = "webhook: template of what is posted instead of an event, such as '{\"text\": \"%{subject}\"}' for chat "
+             "hooks"},
     {.key = "body_type", .type = OPTION_CHOICE, .offset = FIELD(body_type), .standard = "json",
      .choice = body_type_choice, .help = "webhook: what the template is; values are escaped for it"},
     {.key = "ca_file", .type = OPTION_PATH, .offset = FIELD(ca_file),

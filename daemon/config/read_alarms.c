@@ -206,7 +206,8 @@ static void read_while(struct reader *reader, const yaml_node_t *map, const stru
     const yaml_node_item_t *items = node->data.sequence.items.start;
     size_t count = (size_t)(node->data.sequence.items.top - items);
     if (count == 0 || count > RULE_CONDITIONS_MOST)
-        reader_complain(reader, node, "%s is a list of 1 to %d conditions, found %zu", title, RULE_CONDITIONS_MOST, count);
+        reader_complain(reader, node, "%s is a list of 1 to %d conditions, found %zu", title, RULE_CONDITIONS_MOST,
+                        count);
     for (size_t i = 0; i < count && i < RULE_CONDITIONS_MOST; i++) {
         const yaml_node_t *item = reader_node(reader, items[i]);
         if (item)

@@ -11,11 +11,14 @@
 enum { JSON_DEPTH = 16 };
 
 static const char *const value_words[TEMPLATE_VALUE_COUNT] = {
-    [TEMPLATE_SUBJECT] = "subject", [TEMPLATE_TEXT] = "text",         [TEMPLATE_SUMMARY] = "summary",
-    [TEMPLATE_EVENT] = "event",     [TEMPLATE_PRIORITY] = "priority", [TEMPLATE_STATE] = "state",
-    [TEMPLATE_TITLE] = "title",     [TEMPLATE_RULE] = "rule",         [TEMPLATE_PLACE] = "place",
-    [TEMPLATE_STATION] = "station", [TEMPLATE_ADVICE] = "advice",     [TEMPLATE_LINK] = "link",
-    [TEMPLATE_ALARM] = "alarm",     [TEMPLATE_ID] = "id",             [TEMPLATE_NETWORK] = "network",
+    [TEMPLATE_SUBJECT] = "subject",   [TEMPLATE_TEXT] = "text",
+    [TEMPLATE_SUMMARY] = "summary",   [TEMPLATE_EVENT] = "event",
+    [TEMPLATE_PRIORITY] = "priority", [TEMPLATE_STATE] = "state",
+    [TEMPLATE_TITLE] = "title",       [TEMPLATE_RULE] = "rule",
+    [TEMPLATE_PLACE] = "place",       [TEMPLATE_STATION] = "station",
+    [TEMPLATE_ADVICE] = "advice",     [TEMPLATE_LINK] = "link",
+    [TEMPLATE_ALARM] = "alarm",       [TEMPLATE_ID] = "id",
+    [TEMPLATE_NETWORK] = "network",
 };
 
 static bool read_value(const char **at, struct template_piece *ret, struct error *error);
@@ -70,7 +73,8 @@ bool template_check(const char *text, enum body_type type, struct error *error)
         return true;
     if (*rest.at == '\x1A')
         return fail(error, ERROR_CONFIG, "has a value outside of a string: write \"%%{...}\" between quotes");
-    return fail(error, ERROR_CONFIG, "is no JSON from '%.30s' on: correct it, or set 'body_type' to form or text", rest.at);
+    return fail(error, ERROR_CONFIG, "is no JSON from '%.30s' on: correct it, or set 'body_type' to form or text",
+                rest.at);
 }
 
 static bool read_value(const char **at, struct template_piece *ret, struct error *error)
@@ -86,11 +90,13 @@ static bool read_value(const char **at, struct template_piece *ret, struct error
         ret->value++;
     if (ret->value == TEMPLATE_VALUE_COUNT) {
         const char *nearest = option_nearest(word, value_word_at, NULL);
-        return fail(error, ERROR_CONFIG, "names '%%{%.40s}', which is no value%s%s%s", word, nearest ? ", expected '" : "",
-                    nearest ? nearest : "", nearest ? "'" : ": subject, text and summary are some");
+        return fail(error, ERROR_CONFIG, "names '%%{%.40s}', which is no value%s%s%s", word,
+                    nearest ? ", expected '" : "", nearest ? nearest : "",
+                    nearest ? "'" : ": subject, text and summary are some");
     }
     if (has_filter && strncmp(name + length, "|entities}", strlen("|entities}")) != 0)
-        return fail(error, ERROR_CONFIG, "has '%.40s' behind '%%{%s', expected '|entities}' or '}'", name + length, word);
+        return fail(error, ERROR_CONFIG, "has '%.40s' behind '%%{%s', expected '|entities}' or '}'", name + length,
+                    word);
     *at = end + 1;
     return true;
 }
@@ -179,8 +185,8 @@ static bool skip_plain(struct json_rest *rest)
         }
     size_t length = strspn(rest->at, "-+.0123456789eE");
     double ignored;
-    bool is_number = (isdigit((unsigned char)*rest->at) || *rest->at == '-') &&
-                     text_parse_number(rest->at, length, '.', &ignored);
+    bool is_number =
+        (isdigit((unsigned char)*rest->at) || *rest->at == '-') && text_parse_number(rest->at, length, '.', &ignored);
     rest->at += is_number ? length : 0;
     return is_number;
 }

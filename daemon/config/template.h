@@ -28,10 +28,10 @@ enum template_value {
     TEMPLATE_PLACE,    /* name of station or barometer; the path of a drop */
     TEMPLATE_STATION,  /* its id */
     TEMPLATE_ADVICE,
-    TEMPLATE_LINK,     /* page of the station, or of the network; "" where the archive has no address */
-    TEMPLATE_ALARM,    /* number, for 'rillward alarms acknowledge' */
-    TEMPLATE_ID,       /* of the notice: the same in every attempt */
-    TEMPLATE_NETWORK,  /* its name */
+    TEMPLATE_LINK,    /* page of the station, or of the network; "" where the archive has no address */
+    TEMPLATE_ALARM,   /* number, for 'rillward alarms acknowledge' */
+    TEMPLATE_ID,      /* of the notice: the same in every attempt */
+    TEMPLATE_NETWORK, /* its name */
     TEMPLATE_VALUE_COUNT
 };
 const char *template_value_word(enum template_value value);

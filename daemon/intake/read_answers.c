@@ -38,7 +38,8 @@ bool answers_read(struct arena *arena, const char *bytes, size_t length, struct 
     struct decoded text;
     struct table table;
     if (length > ANSWERS_LARGEST)
-        return fail(error, ERROR_INPUT, "it is larger than %d bytes: a file of answers holds a few lines", ANSWERS_LARGEST);
+        return fail(error, ERROR_INPUT, "it is larger than %d bytes: a file of answers holds a few lines",
+                    ANSWERS_LARGEST);
     const char *foreign = length == 0                  ? "an empty file"
                           : xlsx_begins(bytes, length) ? "a workbook (save the sheet as CSV)"
                                                        : encoding_foreign(bytes, length);
@@ -64,7 +65,8 @@ static bool read_header(struct answers *answers, struct table *table, struct err
     while ((step = table_next(table, &row, error)) == TABLE_ROW)
         if (!row_is_blank(&row))
             return find_columns(answers, &row, error);
-    return step == TABLE_END ? fail(error, ERROR_INPUT, "it has no header, expected the columns alarm, answer, who") : false;
+    return step == TABLE_END ? fail(error, ERROR_INPUT, "it has no header, expected the columns alarm, answer, who")
+                             : false;
 }
 
 static bool find_columns(struct answers *answers, const struct row *row, struct error *error)
@@ -75,9 +77,10 @@ static bool find_columns(struct answers *answers, const struct row *row, struct 
             if (cell_is(row->cells[i], column_words[c]))
                 answers->places[c] = i;
         if (c < COLUMNS_NEEDED && answers->places[c] == SIZE_MAX)
-            return fail(error, ERROR_INPUT,
-                        "line %u: there is no column '%s', expected alarm, answer, who, and where needed until and reason",
-                        row->line, column_words[c]);
+            return fail(
+                error, ERROR_INPUT,
+                "line %u: there is no column '%s', expected alarm, answer, who, and where needed until and reason",
+                row->line, column_words[c]);
     }
     return true;
 }

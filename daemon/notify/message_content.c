@@ -214,10 +214,9 @@ static void add_foot(struct message_parts *ret, const struct notice *notice, con
     CLEANUP(text_done) struct text line;
     text_init(&line, MESSAGE_ROW_LIMIT);
     if (notice->event != NOTICE_TEST && !message_is_many(notice)) {
-        text_printf(&line, "Alarm %lld, message %lld: %s. State: %s. Priority: %s. Rule: ",
-                    (long long)notice->alarm.id, (long long)notice->alarm.sequence,
-                    notice_event_word(notice->event), alarm_state_word(notice->alarm.state),
-                    priority_word(notice->priority));
+        text_printf(&line, "Alarm %lld, message %lld: %s. State: %s. Priority: %s. Rule: ", (long long)notice->alarm.id,
+                    (long long)notice->alarm.sequence, notice_event_word(notice->event),
+                    alarm_state_word(notice->alarm.state), priority_word(notice->priority));
         message_put_visible(&line, notice->alarm.rule);
         text_printf(&line, " (%s).\n", notice->rule_kind);
     }

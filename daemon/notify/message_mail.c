@@ -20,8 +20,8 @@ static void put_head(struct text *text, const struct notice *notice, const struc
 static void put_versions(struct text *text, const struct message_parts *parts, const char *title,
                          const struct message_picture *picture, const char *picture_id);
 static void put_picture(struct text *text, const struct message_picture *picture, const char *picture_id);
-static bool put_thread(struct text *text, const struct notice *notice, const struct config *config,
-                       const char *domain, struct error *error);
+static bool put_thread(struct text *text, const struct notice *notice, const struct config *config, const char *domain,
+                       struct error *error);
 static bool is_atom(const char *string);
 
 bool message_render_mail(const struct notice *notice, const struct config *config, const char *address,
@@ -41,9 +41,8 @@ bool message_render_mail(const struct notice *notice, const struct config *confi
     put_versions(ret, &parts, subject.bytes, picture && picture->length <= MESSAGE_PICTURE_LIMIT ? picture : NULL,
                  picture_id);
     if (is_good && (ret->is_full || parts.is_full || subject.is_full))
-        is_good =
-            fail(error, ERROR_INPUT, "notice '%s' is longer than %d bytes as mail, shorten the rule's advice",
-                 notice->uid, MESSAGE_TEXT_LIMIT);
+        is_good = fail(error, ERROR_INPUT, "notice '%s' is longer than %d bytes as mail, shorten the rule's advice",
+                       notice->uid, MESSAGE_TEXT_LIMIT);
     message_parts_done(&parts);
     return is_good;
 }
@@ -64,8 +63,8 @@ void message_render_subject(const struct notice *notice, const struct config *co
     }
     if (notice->event == NOTICE_REMINDED || notice->event == NOTICE_ESCALATED)
         text_puts(ret, notice->event == NOTICE_REMINDED ? "Reminder: " : "Nobody answers: ");
-    text_printf(ret, "%s%s%s: ", notice->rule_title,
-                message_kind(notice) == RULE_UNREADABLE_DROP ? ", " : " at ", notice->station_name);
+    text_printf(ret, "%s%s%s: ", notice->rule_title, message_kind(notice) == RULE_UNREADABLE_DROP ? ", " : " at ",
+                notice->station_name);
     message_put_state(ret, notice);
 }
 
@@ -100,11 +99,9 @@ static char *print_picture_id(const struct notice *notice, const char *from)
 static bool check_addresses(const struct notice *notice, const char *from, const char *to, struct error *error)
 {
     if (!from || !address_is_mail(from))
-        return fail(error, ERROR_CONFIG,
-                    "mail: 'from' must be one plain address, such as rillward@example.org");
+        return fail(error, ERROR_CONFIG, "mail: 'from' must be one plain address, such as rillward@example.org");
     if (!to || !address_is_mail(to))
-        return fail(error, ERROR_CONFIG,
-                    "recipient '%s' must have one plain address, such as desk@example.org",
+        return fail(error, ERROR_CONFIG, "recipient '%s' must have one plain address, such as desk@example.org",
                     notice->recipient);
     return true;
 }
@@ -166,12 +163,11 @@ static void put_picture(struct text *text, const struct message_picture *picture
 
 /* Every mail about one alarm names one root, which nobody has to have received: mail programs show them
  * together even where the first was lost. Message-ID repeats with each attempt. */
-static bool put_thread(struct text *text, const struct notice *notice, const struct config *config,
-                       const char *domain, struct error *error)
+static bool put_thread(struct text *text, const struct notice *notice, const struct config *config, const char *domain,
+                       struct error *error)
 {
     if (!is_atom(notice->uid))
-        return fail(error, ERROR_INPUT, "'%s' is no uid of a notice, expected letters, digits and '-'",
-                    notice->uid);
+        return fail(error, ERROR_INPUT, "'%s' is no uid of a notice, expected letters, digits and '-'", notice->uid);
     if (!is_atom(config->network_id))
         return fail(error, ERROR_CONFIG, "network: 'id' must be letters, digits, '-', '_' and '.'");
     text_printf(text, "Message-ID: <%s@%s>\r\n", notice->uid, domain);

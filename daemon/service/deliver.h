@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* What leaves the house, a turn of the loop at a time: due notices are gathered and begun, with a chart where it is mail;
- * what came of them is written down; the heartbeat is called while all is well. */
+/* What leaves the house, a turn of the loop at a time: due notices are gathered and begun, with a chart where it is
+ * mail; what came of them is written down; the heartbeat is called while all is well. */
 #ifndef RILLWARD_SERVICE_DELIVER_H
 #define RILLWARD_SERVICE_DELIVER_H
 

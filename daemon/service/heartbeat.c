@@ -6,7 +6,7 @@
 
 #include <string.h>
 
-#define SCAN_GRACE MINUTE_MS       /* a scan of a large inbox takes its time */
+#define SCAN_GRACE MINUTE_MS /* a scan of a large inbox takes its time */
 #define LOOK_GRACE (10 * MINUTE_MS)
 #define OLDEST_UNDELIVERED HOUR_MS
 

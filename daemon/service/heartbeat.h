@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* When the heartbeat's address is called: every so often, and only while the whole loop is well. Whoever waits there for
- * the calls hears of the death of this machine, too, which nothing on it can tell. */
+/* When the heartbeat's address is called: every so often, and only while the whole loop is well. Whoever waits there
+ * for the calls hears of the death of this machine, too, which nothing on it can tell. */
 #ifndef RILLWARD_SERVICE_HEARTBEAT_H
 #define RILLWARD_SERVICE_HEARTBEAT_H
 
@@ -8,7 +8,7 @@
 #include "service/metrics.h"
 
 struct heart {
-    int64_t due; /* monotonic: the next call */
+    int64_t due;                 /* monotonic: the next call */
     bool is_pausing, is_refused; /* only changes are told in the log */
 };
 

@@ -54,9 +54,8 @@ static bool load(struct pipeline *p, const struct notice *notice, struct dataset
     uint32_t place = p->station_places[s];
     struct check_result *checks;
     struct alarm *alarms;
-    *ret = (struct dataset){.config = p->config,
-                            .station = &p->config->stations[s],
-                            .span = chart_episode_span(&notice->alarm.episode)};
+    *ret = (struct dataset){
+        .config = p->config, .station = &p->config->stations[s], .span = chart_episode_span(&notice->alarm.episode)};
     if (!store_record_load(p->store, place, ret->span, p->arena, &ret->record, error) ||
         !store_checks_load(p->store, place, ret->span, p->arena, &checks, &ret->check_count, error) ||
         !store_alarms_of_station(p->store, ret->station->id, ret->span, MOST_ALARMS, p->arena, &alarms,

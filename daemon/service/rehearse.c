@@ -12,7 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define STRETCH (62 * DAY_MS)     /* looked at at once: bounds memory */
+#define STRETCH (62 * DAY_MS) /* looked at at once: bounds memory */
 
 static bool play_all(struct stage *stage, const struct config *config, struct store *store, struct error *error);
 static void strike(struct stage *stage);
@@ -35,7 +35,8 @@ bool rehearse_render(const struct config *config, struct store *store, const str
                      struct text *ret, struct error *error)
 {
     struct stage stage = {.options = options}, other = {.options = options};
-    bool ok = play_all(&stage, config, store, error) && (!options->against || play_all(&other, options->against, store, error));
+    bool ok = play_all(&stage, config, store, error) &&
+              (!options->against || play_all(&other, options->against, store, error));
     if (ok && options->against) {
         compare_stages(&stage, &other);
         compare_stages(&other, &stage);
@@ -261,4 +262,3 @@ static int compare_scenes(const void *a, const void *b)
     int order = strcmp(one->place, other->place);
     return order ? order : strcmp(one->rule->id, other->rule->id);
 }
-

@@ -249,8 +249,8 @@ void stage_print_json(const struct stage *stage, struct text *ret)
     text_puts(ret, "]}");
     if (stage->other) {
         size_t here = count_other(stage);
-        text_printf(ret, ",\"against\":{\"only_here\":%zu,\"only_there\":%zu,\"both\":%zu,\"episodes_only_there\":[", here,
-                    count_other(stage->other), stage->count - here);
+        text_printf(ret, ",\"against\":{\"only_here\":%zu,\"only_there\":%zu,\"both\":%zu,\"episodes_only_there\":[",
+                    here, count_other(stage->other), stage->count - here);
         json_scenes(stage->other, true, ret);
         text_puts(ret, "],\"weeks\":[");
         json_weeks(stage->other, ret);

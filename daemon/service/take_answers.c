@@ -88,7 +88,8 @@ static bool give_line(const struct teller *t, const char *path, const struct ans
         return false;
     if (is_known)
         return true;
-    bool is_given = understand(t, path, line, written, now, &answer, &why) && answer_give(t, &answer, now, &words, &why);
+    bool is_given =
+        understand(t, path, line, written, now, &answer, &why) && answer_give(t, &answer, now, &words, &why);
     if (!is_given && why.kind != ERROR_INPUT) {
         *error = why;
         return false;

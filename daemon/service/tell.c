@@ -13,7 +13,8 @@
 static bool mark_pages(const struct teller *t, const struct alarm *alarm, struct error *error);
 static bool fill_place(const struct teller *t, struct notice *notice, struct error *error);
 static void fill_values(const struct rule *rule, struct notice *notice);
-static const char *first_words(const struct teller *t, const struct alarm *alarm, enum notice_event event, const char *why);
+static const char *first_words(const struct teller *t, const struct alarm *alarm, enum notice_event event,
+                               const char *why);
 static void add_chattering(const struct teller *t, struct alarm *alarm);
 
 bool tell_people(const struct teller *t, const struct alarm *alarm, const struct rule *rule, enum notice_event event,
@@ -132,12 +133,13 @@ static void fill_values(const struct rule *rule, struct notice *notice)
 }
 
 /* Why somebody hears of it again. */
-static const char *first_words(const struct teller *t, const struct alarm *alarm, enum notice_event event, const char *why)
+static const char *first_words(const struct teller *t, const struct alarm *alarm, enum notice_event event,
+                               const char *why)
 {
+    static const char withdrawn[] = "withdrawn: ";
     char duration[TIMESTAMP_SIZE];
     if (event == NOTICE_WITHDRAWN)
-        return why && text_starts_with(why, "withdrawn: ") ? arena_printf(t->arena, "Why: %s.", why + strlen("withdrawn: "))
-                                                           : "";
+        return why && text_starts_with(why, withdrawn) ? arena_printf(t->arena, "Why: %s.", why + strlen(withdrawn)) : "";
     if (event != NOTICE_REMINDED && event != NOTICE_ESCALATED)
         return "";
     duration_print(alarm->changed - alarm->asked, duration);

@@ -15,8 +15,8 @@
 #define TRY_PATIENCE (30 * INT64_C(1000))
 
 /* Puts one notice for each of the recipients into the outbox, rings the running service, and waits for the first answer
- * of each. Appends a line for each to `ret`. `ret_needs_hand`: somebody was not reached. INPUT error for a recipient that
- * the settings do not have: then nobody is told. */
+ * of each. Appends a line for each to `ret`. `ret_needs_hand`: somebody was not reached. INPUT error for a recipient
+ * that the settings do not have: then nobody is told. */
 bool try_recipients(const struct config *config, struct store *store, char *const *ids, int count, int64_t now,
                     int64_t patience, struct text *ret, bool *ret_needs_hand, struct error *error);
 

@@ -120,7 +120,8 @@ static bool put_latest_fact(struct pipeline *p, const struct subject *subject, c
         return true;
     }
     text_make_visible(newest.path, visible, sizeof visible);
-    text_printf(ret, "; what came later: the file '%s', at %s", visible, timestamp_print(timestamp_floor(newest.arrived, SECOND_MS), when));
+    text_printf(ret, "; what came later: the file '%s', at %s", visible,
+                timestamp_print(timestamp_floor(newest.arrived, SECOND_MS), when));
     return true;
 }
 

@@ -19,7 +19,8 @@ static void tear_down(void)
 
 TestSuite(read_answers, .init = set_up, .fini = tear_down);
 
-static bool read_text(const char *text, struct answer_line **ret, size_t *ret_n, bool *ret_ends_open, struct error *error)
+static bool read_text(const char *text, struct answer_line **ret, size_t *ret_n, bool *ret_ends_open,
+                      struct error *error)
 {
     return answers_read(arena, text, strlen(text), ret, ret_n, ret_ends_open, error);
 }
@@ -57,9 +58,10 @@ Test(read_answers, a_name_is_enough_to_know_such_a_file)
 
 Test(read_answers, columns_stand_in_any_order_and_may_be_fewer)
 {
-    struct answer_line *lines = expect_lines("\xEF\xBB\xBF\r\nWho;Alarm;Answer;Reason\r\n"
-                                             "R. Fen;42;acknowledge;\"on my way; 20 min\"\r\n;;;\r\nJ. Reed;7;unshelve;\r\n",
-                                             2);
+    struct answer_line *lines =
+        expect_lines("\xEF\xBB\xBF\r\nWho;Alarm;Answer;Reason\r\n"
+                     "R. Fen;42;acknowledge;\"on my way; 20 min\"\r\n;;;\r\nJ. Reed;7;unshelve;\r\n",
+                     2);
     cr_expect_str_eq(lines[0].alarm, "42");
     cr_expect_str_eq(lines[0].answer, "acknowledge");
     cr_expect_str_eq(lines[0].who, "R. Fen");

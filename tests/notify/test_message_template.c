@@ -12,7 +12,8 @@
 static char *body_of(const struct notice *notice, const char *body, enum body_type type)
 {
     struct config config = example_config();
-    const struct recipient recipient = {.id = "chat", .url = "https://chat.example.org/", .body = body, .body_type = type};
+    const struct recipient recipient = {
+        .id = "chat", .url = "https://chat.example.org/", .body = body, .body_type = type};
     struct text text;
     struct error error = {0};
     text_init(&text, MESSAGE_EVENT_LIMIT);
@@ -34,10 +35,11 @@ Test(message_template, puts_the_values_of_the_notice_into_it)
                 "raised high unacknowledged Oxygen low low-oxygen Heron Creek at the footbridge heron-creek 42");
     expect_body(&notice, "{\"text\":\"%{subject}\"}", BODY_JSON,
                 "{\"text\":\"[HIGH] Oxygen low at Heron Creek at the footbridge: 1.83 mg/L, still so\"}");
-    expect_body(&notice, "{\"text\":\"%{summary}\",\"more\":\"%{link}\"}", BODY_JSON,
-                "{\"text\":\"STILL SO at the last sample: 1.83 mg/L (alarm below 3 mg/L).\\u000aThat sample was already 1 h 20 "
-                "min old when this was written. What the water does now is not known.\",\"more\":"
-                "\"https://water.example.org/stations/heron-creek/\"}");
+    expect_body(
+        &notice, "{\"text\":\"%{summary}\",\"more\":\"%{link}\"}", BODY_JSON,
+        "{\"text\":\"STILL SO at the last sample: 1.83 mg/L (alarm below 3 mg/L).\\u000aThat sample was already 1 h 20 "
+        "min old when this was written. What the water does now is not known.\",\"more\":"
+        "\"https://water.example.org/stations/heron-creek/\"}");
     expect_body(&notice, "text=%{title}&id=%{id}", BODY_FORM, "text=Oxygen%20low&id=sallow-mouth-42-1-desk");
 }
 
@@ -48,9 +50,10 @@ Test(message_template, has_words_for_many_alarms_and_for_a_test)
                 "Silent\n3 alarms, 2 still so|||https://water.example.org/");
     notice = example_notice();
     notice.event = NOTICE_TEST;
-    expect_body(&notice, "%{summary}|%{alarm}", BODY_TEXT,
-                "It was sent to 'desk' by Sallow estuary water watch. When you read this, alarms of this network reach you "
-                "here.|");
+    expect_body(
+        &notice, "%{summary}|%{alarm}", BODY_TEXT,
+        "It was sent to 'desk' by Sallow estuary water watch. When you read this, alarms of this network reach you "
+        "here.|");
 }
 
 Test(message_template, lets_no_value_leave_its_string_or_field)

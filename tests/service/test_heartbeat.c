@@ -15,8 +15,8 @@ static void set_up(void)
     f = fixture_open("heartbeat: {url: \"https://pulse.example.org/\", every: 1 min}\n"
                      "rules: {low: {kind: below, quantity: oxygen, limit: 3 mg/L, tell: [desk]}}\n");
     run = (struct metrics_run){.started = hours_on(0), .last_turn = hours_on(5), .last_scan = hours_on(5)};
-    facts = (struct heart_facts){.wall = hours_on(5), .disk_wall = hours_on(5), .monotonic = 1000,
-                                 .next_alarm_look = TIME_FOREVER, .run = &run};
+    facts = (struct heart_facts){
+        .wall = hours_on(5), .disk_wall = hours_on(5), .monotonic = 1000, .next_alarm_look = TIME_FOREVER, .run = &run};
 }
 
 static void tear_down(void)

@@ -67,10 +67,10 @@ Test(take_answers, what_cannot_be_done_is_told_and_the_rest_is_done)
                     "1,acknowledge,R. Fen,,\n",
              hours_on(2));
     cr_expect(taken.given == 1 && taken.refused == 8, "%zu given: %s", taken.given, taken.said);
-    static const char *const said[] = {
-        "line 2: there is no alarm 99", "line 3: 'one' is no number of an alarm", "line 4: 'ack' is no answer",
-        "line 5: shelving needs its end", "line 6: 'soon' is no end of a shelf", "line 7: alarm 1 cannot be shelved until",
-        "line 8: shelving needs a reason", "line 9: an answer needs a name"};
+    static const char *const said[] = {"line 2: there is no alarm 99",        "line 3: 'one' is no number of an alarm",
+                                       "line 4: 'ack' is no answer",          "line 5: shelving needs its end",
+                                       "line 6: 'soon' is no end of a shelf", "line 7: alarm 1 cannot be shelved until",
+                                       "line 8: shelving needs a reason",     "line 9: an answer needs a name"};
     for (size_t k = 0; k < COUNT_OF(said); k++)
         cr_expect(strstr(taken.said, said[k]), "'%s' in %s", said[k], taken.said);
     cr_expect_eq(fixture_alarm(&f, alarm.id).state, ALARM_ACKNOWLEDGED);
@@ -83,7 +83,8 @@ Test(take_answers, a_file_older_than_the_alarm_was_meant_for_another)
     fixture_raise(&f, "heron-creek", "low-oxygen", hours_on(5));
     const char *text = HEADER "1,acknowledge,R. Fen,,\n";
     cr_assert(store_begin(f.store, __func__, &error));
-    cr_assert(answers_take(&f.teller, "night.csv", text, strlen(text), false, hours_on(4), hours_on(6), &taken, &error));
+    cr_assert(
+        answers_take(&f.teller, "night.csv", text, strlen(text), false, hours_on(4), hours_on(6), &taken, &error));
     cr_assert(store_commit(f.store, &error));
     cr_expect(strstr(taken.said, "line 2: alarm 1 is younger than this answer"), "%s", taken.said);
     cr_expect_eq(fixture_alarm(&f, 1).state, ALARM_UNACKNOWLEDGED);
@@ -95,8 +96,10 @@ Test(take_answers, what_was_heard_before_the_database_was_lost_is_not_heard_agai
     size_t lines;
     const char *text = HEADER "1,acknowledge,R. Fen,,\n";
     cr_assert(store_begin(f.store, __func__, &error));
-    cr_assert(answers_remember(&f.teller, "night.csv", text, strlen(text), hours_on(1), &lines, &error), "%s", error.text);
-    cr_assert(answers_remember(&f.teller, "night.csv", text, strlen(text), hours_on(1), &lines, &error), "%s", error.text);
+    cr_assert(answers_remember(&f.teller, "night.csv", text, strlen(text), hours_on(1), &lines, &error), "%s",
+              error.text);
+    cr_assert(answers_remember(&f.teller, "night.csv", text, strlen(text), hours_on(1), &lines, &error), "%s",
+              error.text);
     cr_assert(store_commit(f.store, &error));
     cr_expect_eq(lines, 1);
     fixture_raise(&f, "heron-creek", "low-oxygen", hours_on(1));
@@ -109,12 +112,14 @@ Test(take_answers, nobody_else_can_answer)
 {
     fixture_raise(&f, "heron-creek", "low-oxygen", hours_on(1));
     const char *text = HEADER "1,acknowledge,R. Fen,,\n";
-    static const char *const paths[] = {"answers.csv", "north/answers.csv", "desk/north/answers.csv", "desk/../answers.csv"};
+    static const char *const paths[] = {"answers.csv", "north/answers.csv", "desk/north/answers.csv",
+                                        "desk/../answers.csv"};
     for (size_t k = 0; k < COUNT_OF(paths); k++) {
         struct error error = {0};
         struct answers_taken taken;
         cr_expect(answers_are_in(f.config, paths[k]), "%s is known for what it is", paths[k]);
-        cr_expect_not(answers_take(&f.teller, paths[k], text, strlen(text), true, hours_on(2), hours_on(2), &taken, &error));
+        cr_expect_not(
+            answers_take(&f.teller, paths[k], text, strlen(text), true, hours_on(2), hours_on(2), &taken, &error));
         cr_expect_eq(error.kind, ERROR_INPUT);
         cr_expect(strstr(error.text, "'answers' under 'alarms'"), "%s", error.text);
     }
