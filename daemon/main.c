@@ -13,6 +13,7 @@
 #include "service/manual.h"
 #include "service/rebuild.h"
 #include "service/rehearse.h"
+#include "service/review_command.h"
 #include "service/service.h"
 #include "service/status.h"
 
@@ -28,8 +29,8 @@ enum { EXIT_FINE = 0, EXIT_NEEDS_HAND = 1, EXIT_WRONG = 2 };
 struct arguments {
     const char *config_path;
     int64_t clock;
-    bool as_json, prints_reference;
-    const char *who, *until, *reason; /* alarms */
+    bool as_json, prints_reference, is_reopening;
+    const char *who, *until, *reason; /* alarms, review */
     int64_t from, to;                 /* rehearse */
     const char *against_path;         /* rehearse: NULL */
     char **rest;
@@ -53,6 +54,7 @@ static int run_status(const struct arguments *arguments);
 static int run_alarms(const struct arguments *arguments);
 static int run_explain(const struct arguments *arguments);
 static int run_rehearse(const struct arguments *arguments);
+static int run_review(const struct arguments *arguments);
 static int run_verify(const struct arguments *arguments);
 static int run_rebuild(const struct arguments *arguments);
 static void tell_rebuild(void *context, const char *path, const char *what);
@@ -85,6 +87,9 @@ static const struct command commands[] = {
      "what the rules would have announced over the stored history, and how that differs from the alarms (--json)", NULL},
     {"rebuild", run_rebuild, true, 0, 1000,
      "drop what can be made again and make it again from the originals, also after the database was lost", "[STATION...]"},
+    {"review", run_review, true, 0, 3,
+     "list what people have reviewed and what later facts would change, or say that a record is reviewed (--json)",
+     "[STATION MONTH | STATION FROM TO]"},
     {"verify", run_verify, true, 0, 0, "the archive against its manifests, and the database's integrity", NULL},
     {"backup", run_backup, true, 1, 1, "copy the database as it is at this moment, also while the service runs", "TARGET"},
 };
@@ -96,12 +101,13 @@ static const struct manual_option switches[] = {
     {"clock", 'k', false, "TIME", "begin with this wall clock instead of the real one: rehearsals on old data"},
     {"from", 'f', false, "TIME", "rehearse: episodes that begin at this time or later"},
     {"json", 'j', false, NULL, "for machines"},
-    {"reason", 'R', false, "TEXT", "alarms: why one is shelved"},
+    {"reason", 'R', false, "TEXT", "alarms: why one is shelved; review: what was looked at"},
+    {"reopen", 'o', false, NULL, "review: the span is provisional again"},
     {"reference", 'r', false, NULL, "check: list every setting"},
     {"to", 't', false, "TIME", "rehearse: episodes that begin before this time"},
     {"until", 'u', false, "TIME", "alarms shelve: its end, or how long (8 h)"},
     {"verbose", 'v', true, NULL, "tell more"},
-    {"who", 'w', false, "NAME", "alarms: who answers; default: the account that runs the command"},
+    {"who", 'w', false, "NAME", "alarms, review: who answers; default: the account that runs the command"},
 };
 
 int main(int count, char **words)
@@ -313,6 +319,33 @@ static int run_rehearse(const struct arguments *arguments)
     return ok ? EXIT_FINE : error.kind == ERROR_CONFIG ? EXIT_WRONG : EXIT_NEEDS_HAND;
 }
 
+static int run_review(const struct arguments *arguments)
+{
+    struct config *config = load(arguments->config_path);
+    if (!config)
+        return EXIT_WRONG;
+    struct error error;
+    struct text text;
+    bool needs_hand = false;
+    text_init(&text, (size_t)1 << 28);
+    struct review_options options = {.words = arguments->rest,
+                                     .word_count = arguments->rest_count,
+                                     .who = arguments->who,
+                                     .reason = arguments->reason,
+                                     .is_reopening = arguments->is_reopening,
+                                     .as_json = arguments->as_json,
+                                     .now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock};
+    bool ok = review_command_run(config, &options, &text, &needs_hand, &error);
+    if (ok)
+        fputs(text.bytes, stdout);
+    else
+        fprintf(stderr, "rillward: %s\n", error.text);
+    text_done(&text);
+    config_free(config);
+    bool is_wrong_use = !ok && (error.kind == ERROR_INPUT || error.kind == ERROR_CONFIG);
+    return is_wrong_use ? EXIT_WRONG : !ok || needs_hand ? EXIT_NEEDS_HAND : EXIT_FINE;
+}
+
 static void tell_finding(void *context, const struct verify_finding *finding)
 {
     (void)context; /* the report needs none */
@@ -474,6 +507,7 @@ static bool parse(int count, char **words, struct arguments *ret)
         case 'j': ret->as_json = true; break;
         case 'r': ret->prints_reference = true; break;
         case 'R': ret->reason = optarg; break;
+        case 'o': ret->is_reopening = true; break;
         case 'u': ret->until = optarg; break;
         case 'w': ret->who = optarg; break;
         case 'v': log_set_level(LOG_LEVEL_DEBUG); break;

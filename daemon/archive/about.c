@@ -1,10 +1,13 @@
 /* SPDX-License-Identifier: MIT */
 #include "archive/about.h"
 
+#include "base/timestamp.h"
+
 #include "model/flags.h"
 
 #include <string.h>
 
+static void add_review(const struct dataset_review *review, struct text *text);
 static void add_named_line(struct text *text, const char *label, const char *value);
 static void add_flags(struct text *text);
 static void add_tests(struct text *text);
@@ -48,6 +51,9 @@ static const char folders[] =
     "An empty cell is a missing value. The name of a column ends in its unit, if it has one. Columns that\n"
     "begin with raw_ hold the readings before any correction; drop and line say which original and which of\n"
     "its lines they came from. A record whose content changes gets a higher revision number.\n"
+    "\n"
+    "A record is provisional until a person has reviewed it. The description in its metadata says who, when\n"
+    "and why. What was reviewed changes by a person's word only, never by later data alone.\n"
     "\n";
 
 static const char provisional[] =
@@ -65,6 +71,28 @@ const char *about_provisional(void)
 const char *about_caution(void)
 {
     return caution;
+}
+
+void about_add_state(const struct dataset *dataset, struct text *ret)
+{
+    if (dataset->state != RECORD_REVIEWED)
+        text_puts(ret, provisional);
+    for (size_t k = 0; k < dataset->review_count; k++)
+        add_review(&dataset->reviews[k], ret);
+}
+
+static void add_review(const struct dataset_review *review, struct text *text)
+{
+    char from[TIMESTAMP_SIZE], to[TIMESTAMP_SIZE], said[TIMESTAMP_SIZE], visible[2048];
+    text_make_visible(review->who, visible, sizeof visible);
+    text_printf(text, "%sReviewed from %s to %s by %s, said on %.10s", text->length > 0 ? " " : "",
+                timestamp_print(review->span.from, from), timestamp_print(review->span.to, to), visible,
+                timestamp_print(review->said, said));
+    if (*review->why) {
+        text_make_visible(review->why, visible, sizeof visible);
+        text_printf(text, ": %s", visible);
+    }
+    text_puts(text, text_ends_with(text->bytes, ".") ? "" : ".");
 }
 
 void about_render(const struct config *config, struct text *ret)

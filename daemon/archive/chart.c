@@ -136,7 +136,8 @@ static void draw_head(const struct dataset *dataset, struct scene *scene)
     scene_words(scene, LOOK_TITLE, 0, 0, 26 * SCENE_TENTHS, dataset->station->name, NULL);
     text_clear(&words);
     summary_add_month(&words, dataset->year, dataset->month);
-    text_printf(&words, " \u00b7 revision %lld \u00b7 provisional", (long long)dataset->revision);
+    text_printf(&words, " \u00b7 revision %lld \u00b7 %s", (long long)dataset->revision,
+                record_state_word(dataset->state));
     scene_words(scene, LOOK_SOFT, 0, 0, 46 * SCENE_TENTHS, words.bytes, NULL);
     text_done(&words);
 }
@@ -202,7 +203,7 @@ static void draw_episode_head(const struct dataset *dataset, const struct rule *
     summary_add_month(&words, first.year, first.month);
     text_puts(&words, ", standard time ");
     chart_add_offset(&words, dataset->station->utc_offset);
-    text_puts(&words, " \u00b7 provisional");
+    text_printf(&words, " \u00b7 %s", record_state_word(dataset->state));
     scene_words(scene, LOOK_TITLE, 0, 0, 20 * SCENE_TENTHS, dataset->station->name, NULL);
     scene_words(scene, LOOK_SOFT, 0, 0, 37 * SCENE_TENTHS, words.bytes, NULL);
     text_done(&words);

@@ -24,6 +24,7 @@ static const struct rule *rule_of(const struct panel *p, const struct alarm *ala
 static int end_of(const struct panel *p, const struct alarm *alarm);
 static void draw_limits(struct panel *p);
 static void draw_limit(struct panel *p, const struct rule *rule, double limit);
+static void draw_reviews(struct panel *p);
 static void draw_gaps(struct panel *p);
 static void draw_gap(struct panel *p, int from, int to);
 static void draw_flags(struct panel *p, uint8_t flag);
@@ -34,6 +35,7 @@ static void draw_worst(struct panel *p);
 void chart_draw_marks(struct panel *p)
 {
     draw_limits(p);
+    draw_reviews(p);
     draw_gaps(p);
     draw_flags(p, FLAG_SUSPECT);
     draw_flags(p, FLAG_FAIL);
@@ -164,6 +166,18 @@ static void draw_limit(struct panel *p, const struct rule *rule, double limit)
 }
 
 /* ---- marks ---- */
+
+/* Only where a part is: a whole month says it in its head. */
+static void draw_reviews(struct panel *p)
+{
+    enum { STRIP = 3 };
+    for (size_t k = 0; p->dataset->state == RECORD_PARTLY_REVIEWED && k < p->dataset->review_count; k++) {
+        const struct span *span = &p->dataset->reviews[k].span;
+        scene_area(p->scene, LOOK_REVIEWED, chart_position(p->dataset, span->from), p->height * SCENE_TENTHS,
+                   chart_position(p->dataset, span->to), (p->height + STRIP) * SCENE_TENTHS);
+        p->scene->marks |= MARK_REVIEWED;
+    }
+}
 
 /* Between the first and the last row of the month: before and after nobody expects a value. */
 static void draw_gaps(struct panel *p)

@@ -22,6 +22,12 @@ struct dataset_drop { /* a drop that rows of this month came from */
     const char *layout;
 };
 
+struct dataset_review { /* where a person has reviewed the record */
+    struct span span;
+    const char *who, *why; /* why may be "" */
+    int64_t said;
+};
+
 struct dataset {
     const struct config *config;
     const struct station *station;
@@ -40,6 +46,9 @@ struct dataset {
     size_t check_count;
     const struct finding *findings; /* that touch the month, cut to it; by kind, quantity, time */
     size_t finding_count;
+    enum record_state state; /* of its rows */
+    const struct dataset_review *reviews; /* that touch the month, ascending */
+    size_t review_count;
     const struct alarm *alarms; /* whose episode touches the month, but withdrawn ones: shown in pictures only */
     size_t alarm_count;
 };

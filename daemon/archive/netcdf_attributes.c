@@ -90,11 +90,14 @@ static void put_description(const struct putter *putter)
     timestamp_print_offset(0, station->utc_offset, offset);
     put_format(putter, "title", "%.200s, %.200s, %04d-%02d", dataset->config->network_name, station->name,
                dataset->year, dataset->month);
-    put_format(putter, "summary", "Finished record of one station and one month, with quality flags. %s",
-               about_provisional());
+    struct text state;
+    text_init(&state, NETCDF_TEXT_MAX / 2);
+    about_add_state(dataset, &state);
+    put_format(putter, "summary", "Finished record of one station and one month, with quality flags. %s", state.bytes);
+    text_done(&state);
     put_keywords(putter);
     put(putter, "source", "in situ sensors at a fixed station");
-    put(putter, "processing_level", "finished record: corrected, flagged, provisional");
+    put_format(putter, "processing_level", "finished record: corrected, flagged, %s", record_state_word(dataset->state));
     put_format(
         putter, "comment",
         "%s Times are UTC. The month is that of the station's standard time, UTC%s, without daylight saving.%s%s%s",

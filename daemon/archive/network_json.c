@@ -153,6 +153,7 @@ static void add_records(struct json *json, const struct network_station *at)
         json_open(json, NULL, JSON_ROW);
         json_string(json, "month", month);
         json_integer(json, "revision", record->revision);
+        json_string(json, "state", record_state_word(record->state));
         json_string(json, "path", record->path);
         json_string(json, "sha256", record->sha256);
         json_close(json);
@@ -168,6 +169,7 @@ static void add_waiting(struct json *json, const struct network_station *at)
         json_time(json, "from", at->waiting[i].span.from);
         json_time(json, "to", at->waiting[i].span.to);
         json_string(json, "reason", at->waiting[i].reason);
+        json_bool(json, "reviewed", at->waiting[i].is_held);
         json_close(json);
     }
     json_close(json);

@@ -9,8 +9,8 @@
  *   barometers [{id, name, latitude, longitude, elevation_m}]
  *   stations   [{id, name, latitude, longitude, elevation_m, level_datum, standard_time, first, last,
  *                latest  [{quantity, time, value, unit, flag}],
- *                months, records [{month, revision, path, sha256}],
- *                waiting [{from, to, reason}],
+ *                months, records [{month, revision, state, path, sha256}],
+ *                waiting [{from, to, reason, reviewed}],
  *                alarms  [{rule, title, quantity, state, start, raised, end, worst, worst_time, last,
  *                          last_time, unit, detail}]}]
  *
@@ -23,6 +23,7 @@
 #include "config/config.h"
 #include "model/facts.h"
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -38,11 +39,13 @@ struct network_record { /* one published station-month */
     int64_t revision;
     const char *path;   /* of the CSV, below the archive */
     const char *sha256; /* of the CSV */
+    enum record_state state;
 };
 
 struct network_waiting { /* readings that cannot be finished yet */
     struct span span;
     const char *reason; /* for people: "no air pressure" */
+    bool is_held;       /* finished and reviewed, and later facts would change it: a person's word is asked for */
 };
 
 /* Everything is the caller's and only read. */

@@ -238,10 +238,13 @@ void part_open_alarm(struct text *text, const struct config *config, const struc
 void part_waiting(struct text *text, const struct network_waiting *waiting, const char *place, const char *href,
                   int64_t offset)
 {
-    add_list_item(text, "call waits", "\u25cb", place, href);
-    text_puts(text, "<strong>Waits</strong> <span class=\"state\">");
+    add_list_item(text, "call waits", waiting->is_held ? "\u25c7" : "\u25cb", place, href);
+    text_puts(text, waiting->is_held ? "<strong>Reviewed, and held</strong> <span class=\"state\">later facts would change "
+                                     : "<strong>Waits</strong> <span class=\"state\">");
     part_name(text, waiting->reason);
-    text_puts(text, "</span><br>\nreadings from ");
+    text_puts(text, waiting->is_held ? "</span><br>\nuntil a person says what holds, the record stays as it was reviewed;"
+                                       " values from "
+                                     : "</span><br>\nreadings from ");
     part_time(text, waiting->span.from, offset);
     text_puts(text, " to ");
     part_time(text, waiting->span.to, offset);

@@ -56,6 +56,7 @@ struct page_file {
 struct page_month {
     int year, month;
     int64_t revision;
+    enum record_state state;
     const struct page_file *files; /* the CSV first; the picture has the path ending in ".svg" */
     size_t file_count;
 };

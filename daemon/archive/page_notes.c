@@ -64,6 +64,10 @@ void part_note(struct text *text, const struct note *note, int64_t offset)
         text_puts(text, note->kind == NOTE_STRIKE ? " struck out until " : " restored until ");
         part_time(text, note->until, offset);
         break;
+    case NOTE_REVIEWED:
+        text_puts(text, "Reviewed until ");
+        part_time(text, note->until, offset);
+        break;
     case NOTE_INSTRUMENT: text_puts(text, "Instrument from here on"); break;
     default: text_puts(text, "Remark"); break;
     }

@@ -124,7 +124,7 @@ static void add_newest_month(struct text *text, const struct page_station *page)
     const char *picture = picture_of(month);
     text_puts(text, "<section>\n<h2>");
     summary_add_month(text, month->year, month->month);
-    text_puts(text, "</h2>\n");
+    text_printf(text, " <small>%s</small></h2>\n", record_state_word(month->state));
     if (picture) {
         enum quantity panels[CHART_PANELS_MAX];
         size_t n = chart_panels(&page->latest->record, panels);
@@ -174,7 +174,7 @@ static void add_numbers(struct text *text, const struct page_station *page)
 
 static void add_months(struct text *text, const struct page_station *page)
 {
-    static const char *const headings[] = {"Month", "Revision", "Files", "SHA-256 of the CSV"};
+    static const char *const headings[] = {"Month", "Revision", "State", "Files", "SHA-256 of the CSV"};
     if (page->month_count == 0)
         return;
     text_puts(text, "<section>\n<h2>Records</h2>\n");
@@ -183,7 +183,8 @@ static void add_months(struct text *text, const struct page_station *page)
         const struct page_month *month = &page->months[k];
         text_puts(text, "<tr><th scope=\"row\">");
         summary_add_month(text, month->year, month->month);
-        text_printf(text, "</th><td>%" PRId64 "</td><td class=\"links\">", month->revision);
+        text_printf(text, "</th><td>%" PRId64 "</td><td class=\"reviewed\">%s</td><td class=\"links\">", month->revision,
+                    record_state_word(month->state));
         for (size_t f = 0; f < month->file_count; f++) {
             text_printf(text, "<span><a href=\"%s%s\">%s</a> <small>", root, month->files[f].path,
                         month->files[f].label);

@@ -99,7 +99,11 @@ static void add_titles(struct json *json, const struct dataset *dataset)
     snprintf(title, sizeof title, "%.200s, %.200s, %04d-%02d", config->network_name, station->name,
              dataset->year, dataset->month);
     json_string(json, "dc:title", title);
-    json_string(json, "dc:description", about_provisional());
+    struct text state;
+    text_init(&state, LONGEST_STATE);
+    about_add_state(dataset, &state);
+    json_string(json, "dc:description", state.bytes);
+    text_done(&state);
     json_string(json, "rdfs:comment", about_caution());
     if (config->operator_name[0])
         json_string(json, "dc:publisher", config->operator_name);
@@ -208,6 +212,7 @@ static void add_record_note(struct json *json, const struct dataset *dataset)
     json_time(json, "from", dataset->span.from);
     json_time(json, "to", dataset->span.to);
     json_integer(json, "revision", dataset->revision);
+    json_string(json, "state", record_state_word(dataset->state));
     json_integer(json, "rows", (int64_t)dataset->record.n);
     json_string(json, "operator", dataset->config->operator_name);
     json_string(json, "contact", dataset->config->contact);

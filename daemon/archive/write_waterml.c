@@ -68,7 +68,11 @@ static void begin_collection(struct writer *writer)
     struct text *text = writer->text;
     text_puts(text, opening);
     text_puts(text, " <gml:description>");
-    text_markup(text, about_provisional());
+    struct text state;
+    text_init(&state, LONGEST_STATE);
+    about_add_state(writer->dataset, &state);
+    text_markup(text, state.bytes);
+    text_done(&state);
     text_putc(text, ' ');
     text_markup(text, about_caution());
     text_puts(text, "</gml:description>\n ");

@@ -293,7 +293,11 @@ static void put_about(struct writer *writer)
     const struct sheet_layout layout = {.widths = widths, .width_count = COUNT_OF(widths), .column_count = 10};
     char text[64], first[TIMESTAMP_SIZE];
     sheet_begin(&writer->part, &layout);
-    put_pair(writer, "please read", about_provisional());
+    struct text state;
+    text_init(&state, LONGEST_STATE);
+    about_add_state(dataset, &state);
+    put_pair(writer, "please read", state.bytes);
+    text_done(&state);
     put_pair(writer, "", about_caution());
     if (dataset->record.n > MOST_ROWS)
         put_pair(writer, "", "The sheet 'data' has no room for all samples: the CSV has them.");
@@ -310,6 +314,7 @@ static void put_about(struct writer *writer)
     put_pair(writer, "begins (UTC)", timestamp_print(dataset->span.from, first));
     snprintf(text, sizeof text, "%lld", (long long)dataset->revision);
     put_pair(writer, "revision", text);
+    put_pair(writer, "state", record_state_word(dataset->state));
     put_legend(writer);
     put_month(writer);
     sheet_end(&writer->part, &layout);

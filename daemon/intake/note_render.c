@@ -52,6 +52,7 @@ static void put_what(const struct note *note, const struct station *station, str
         break;
     case NOTE_STRIKE: put_span(note, station, "struck out", text); break;
     case NOTE_RESTORE: put_span(note, station, "restored", text); break;
+    case NOTE_REVIEWED: put_span(note, station, "reviewed", text); break;
     case NOTE_INSTRUMENT:
         text_puts(text, "instrument");
         put_remark(note->text, text);

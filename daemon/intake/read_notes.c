@@ -479,6 +479,8 @@ static const char *fault_of(const struct note *note)
         return "ends before it begins";
     if ((note->kind == NOTE_REMARK || note->kind == NOTE_INSTRUMENT) && !*note->text)
         return "has no text";
+    if (note->kind == NOTE_REVIEWED && !*note->text)
+        return "does not say who reviewed: the text begins with a name, 'Ines Hale: all checks close'";
     return NULL;
 }
 
@@ -489,7 +491,7 @@ static bool has_check(enum note_kind kind)
 
 static bool has_until(enum note_kind kind)
 {
-    return kind == NOTE_CLOCK || kind == NOTE_STRIKE || kind == NOTE_RESTORE;
+    return kind == NOTE_CLOCK || kind == NOTE_STRIKE || kind == NOTE_RESTORE || kind == NOTE_REVIEWED;
 }
 
 /* The same note twice is one. Two that cannot both be true: the later line counts, and the operator is told. */

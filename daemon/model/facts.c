@@ -17,6 +17,7 @@ static const char *const note_kinds[] = {
     [NOTE_RESTORE] = "restore",
     [NOTE_INSTRUMENT] = "instrument",
     [NOTE_REMARK] = "remark",
+    [NOTE_REVIEWED] = "reviewed",
 };
 _Static_assert(sizeof note_kinds / sizeof note_kinds[0] == NOTE_KIND_COUNT, "every kind has a word");
 
@@ -30,6 +31,11 @@ static const char *const finding_kinds[] = {
     [FINDING_STRANGE_INSTRUMENT] = "strange_instrument",
 };
 _Static_assert(sizeof finding_kinds / sizeof finding_kinds[0] == FINDING_KIND_COUNT, "every kind has a word");
+
+static const char *const record_states[] = {[RECORD_PROVISIONAL] = "provisional",
+                                            [RECORD_PARTLY_REVIEWED] = "partly reviewed",
+                                            [RECORD_REVIEWED] = "reviewed"};
+_Static_assert(sizeof record_states / sizeof record_states[0] == RECORD_STATE_COUNT, "every state has a word");
 
 static const char *const drop_states[] = {
     [DROP_WAITING] = "waiting", [DROP_TAKEN] = "taken", [DROP_REPEATED] = "repeated", [DROP_SET_ASIDE] = "set aside"};
@@ -101,6 +107,12 @@ const char *finding_kind_word(enum finding_kind kind)
 {
     assert(kind < FINDING_KIND_COUNT);
     return finding_kinds[kind];
+}
+
+const char *record_state_word(enum record_state state)
+{
+    assert((unsigned)state < RECORD_STATE_COUNT);
+    return record_states[state];
 }
 
 const char *drop_state_word(enum drop_state state)

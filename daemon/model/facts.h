@@ -29,6 +29,7 @@ enum note_kind {
     NOTE_RESTORE,       /* a person restores it */
     NOTE_INSTRUMENT,    /* from `time` on the instrument named in text hangs here */
     NOTE_REMARK,        /* free text */
+    NOTE_REVIEWED,      /* a person has reviewed [time, until); text: who, and why after a colon */
     NOTE_KIND_COUNT
 };
 /* "level", "tape_down", ...; as written in files. */
@@ -118,6 +119,16 @@ struct finding {
     bool wants_hand;        /* somebody should look: shown by status */
     const char *text;       /* never NULL, no line end */
 };
+
+/* ---- What people have reviewed ---- */
+
+enum record_state {
+    RECORD_PROVISIONAL,
+    RECORD_PARTLY_REVIEWED,
+    RECORD_REVIEWED, /* every row: changed by nothing but a person's word */
+    RECORD_STATE_COUNT
+};
+const char *record_state_word(enum record_state state); /* "provisional", "partly reviewed", "reviewed" */
 
 /* ---- What rules found ---- */
 

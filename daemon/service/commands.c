@@ -3,6 +3,7 @@
 
 #include "alarms/lifecycle.h"
 #include "base/timestamp.h"
+#include "service/account.h"
 #include "service/answer.h"
 #include "service/try_recipient.h"
 #include "service/wake.h"
@@ -10,11 +11,8 @@
 
 #include <inttypes.h>
 #include <math.h>
-#include <pwd.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 struct job {
     const struct config *config;
@@ -31,7 +29,6 @@ static void put_value(struct job *job, const struct alarm *alarm, struct text *r
 static bool give_answers(struct job *job, enum answer_kind kind, struct error *error);
 static bool give_answer(struct job *job, const struct answer *answer, struct error *error);
 static bool check_use(const struct alarms_options *options, enum answer_kind kind, struct error *error);
-static const char *account_name(struct arena *arena);
 static bool tell_history(struct job *job, struct error *error);
 static void put_step_line(struct job *job, const struct step_fact *step);
 static void put_notice_line(struct job *job, const struct notice_fact *notice);
@@ -203,19 +200,6 @@ static bool give_answer(struct job *job, const struct answer *answer, struct err
     json_alarm(job, &alarm);
     text_putc(job->ret, '\n');
     return true;
-}
-
-/* Who asked root to do it, where somebody did. */
-static const char *account_name(struct arena *arena)
-{
-    const char *asked = getenv("SUDO_USER");
-    if (asked && *asked)
-        return arena_strdup(arena, asked);
-    struct passwd entry, *found = NULL;
-    char buffer[4096];
-    if (getpwuid_r(getuid(), &entry, buffer, sizeof buffer, &found) == 0 && found)
-        return arena_strdup(arena, found->pw_name);
-    return arena_printf(arena, "account %u", (unsigned)getuid());
 }
 
 static bool read_id(const char *word, int64_t *ret, struct error *error)

@@ -2,6 +2,7 @@
 #include "service/dataset_load.h"
 
 #include "base/timestamp.h"
+#include "service/review.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -10,6 +11,8 @@ enum { MOST_ALARMS = 200 };
 
 static bool load_notes(struct pipeline *p, uint32_t place, struct span span, struct arena *arena, struct note **ret,
                        size_t *ret_n, struct error *error);
+static bool load_reviews(struct pipeline *p, uint32_t place, struct arena *arena, struct dataset *dataset,
+                         struct error *error);
 static bool load_raw(struct pipeline *p, uint32_t place, struct arena *arena, struct dataset *dataset,
                      struct error *error);
 static void align_raw(struct arena *arena, const struct readings *all, const struct record *record,
@@ -46,8 +49,9 @@ bool dataset_load(struct pipeline *p, size_t station, int32_t month, struct aren
     ret->checks = checks;
     ret->findings = findings;
     return ret->record.n == 0 ||
-           (load_raw(p, place, arena, ret, error) && load_barometers(p, arena, ret, error) &&
-            add_findings_of_barometers(p, arena, ret, error) && load_drops(p, arena, ret, error));
+           (load_reviews(p, place, arena, ret, error) && load_raw(p, place, arena, ret, error) &&
+            load_barometers(p, arena, ret, error) && add_findings_of_barometers(p, arena, ret, error) &&
+            load_drops(p, arena, ret, error));
 }
 
 /* Those of the month, and decisions from before it that reach into it. */
@@ -68,6 +72,27 @@ static bool load_notes(struct pipeline *p, uint32_t place, struct span span, str
     for (size_t k = 0; k < inside_count; k++)
         (*ret)[n++] = inside[k];
     *ret_n = n;
+    return true;
+}
+
+static bool load_reviews(struct pipeline *p, uint32_t place, struct arena *arena, struct dataset *dataset,
+                         struct error *error)
+{
+    struct reviewed_span *spans;
+    size_t n;
+    if (!store_reviewed_load(p->store, place, dataset->span, arena, &spans, &n, error))
+        return false;
+    struct dataset_review *list = arena_array(arena, n + 1, sizeof *list);
+    for (size_t k = 0; k < n; k++) {
+        struct dataset_review *last = dataset->review_count > 0 ? &list[dataset->review_count - 1] : NULL;
+        if (last && spans[k].review == spans[k - 1].review && spans[k].span.from == last->span.to)
+            last->span.to = spans[k].span.to; /* one word, kept in pieces */
+        else
+            list[dataset->review_count++] =
+                (struct dataset_review){spans[k].span, spans[k].who, spans[k].why, spans[k].said};
+    }
+    dataset->reviews = list;
+    dataset->state = review_state(&dataset->record, spans, n);
     return true;
 }
 

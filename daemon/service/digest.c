@@ -20,6 +20,7 @@ static bool is_open(const struct teller *t, const struct alarm *alarm);
 static bool is_silent(const struct teller *t, const struct alarm *alarm);
 static bool is_old(const struct teller *t, const struct alarm *alarm);
 static void put_alarm(const struct teller *t, const struct alarm *alarm, int64_t now, struct text *ret);
+static bool put_held(const struct teller *t, struct text *ret, struct error *error);
 static bool put_drops(const struct teller *t, int64_t now, struct text *ret, struct error *error);
 static bool put_undelivered(const struct teller *t, struct span span, struct text *ret, struct error *error);
 static void put_heading(struct text *ret, const char *heading, size_t count);
@@ -52,7 +53,7 @@ bool digest_people(const struct teller *t, int64_t now, int64_t *ret_next, struc
 bool digest_render(const struct teller *t, int64_t from, int64_t now, struct text *ret, struct error *error)
 {
     struct span span = {from, now};
-    return put_old_news(t, span, ret, error) && put_open(t, now, ret, error) && put_drops(t, now, ret, error) &&
+    return put_old_news(t, span, ret, error) && put_open(t, now, ret, error) && put_held(t, ret, error) && put_drops(t, now, ret, error) &&
            put_undelivered(t, span, ret, error);
 }
 
@@ -169,6 +170,29 @@ static void put_alarm(const struct teller *t, const struct alarm *alarm, int64_t
     else if (now > e->last_time)
         text_printf(ret, ", last sample %s ago", duration_print(now - e->last_time, duration));
     text_printf(ret, "; %s, alarm %" PRId64 "\n", alarm_state_word(alarm->state), alarm->id);
+}
+
+/* What was reviewed, and later facts would change. */
+static bool put_held(const struct teller *t, struct text *ret, struct error *error)
+{
+    struct waiting_span *held;
+    size_t n;
+    if (!store_held_load(t->store, 0, t->arena, &held, &n, error))
+        return false;
+    if (n > 0)
+        put_heading(ret, "Reviewed, and later facts would change it: a person's word is asked for", n);
+    for (size_t k = 0; k < n && k < LINES_MOST; k++) {
+        size_t s = config_find_station(t->config, held[k].key);
+        text_puts(ret, "- ");
+        put_visible(ret, s < t->config->station_count ? t->config->stations[s].name : held[k].key);
+        text_puts(ret, ", ");
+        put_time(t, ret, held[k].span.from);
+        text_puts(ret, " to ");
+        put_time(t, ret, held[k].span.to);
+        text_printf(ret, ": %s\n", held[k].reason);
+    }
+    put_rest(ret, n > LINES_MOST ? n - LINES_MOST : 0);
+    return true;
 }
 
 static bool put_drops(const struct teller *t, int64_t now, struct text *ret, struct error *error)

@@ -230,7 +230,7 @@ static bool restore_months(struct pipeline *p, const struct archive_owner *owner
         char content[SHA256_HEX_SIZE];
         if (!is_last || !content_of(owner, r->month, lines, n, content))
             continue;
-        struct page_fact page = {owner->place, r->month, true, r->revision, content};
+        struct page_fact page = {owner->place, r->month, true, r->revision, content, RECORD_PROVISIONAL};
         if (!store_page_restore(p->store, &page, error))
             return false;
     }

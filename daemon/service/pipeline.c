@@ -6,6 +6,7 @@
 #include "derive/pair.h"
 #include "derive/zero.h"
 #include "quality/quality.h"
+#include "service/review.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -488,7 +489,7 @@ static bool save(struct pipeline *p, size_t station, uint32_t place, struct span
     size_t found_count = derived->findings.count;
     /* A check made just before the logger went in, or after it came out, belongs to the rows beside it. */
     struct span around = {span.from - HOUR_MS, span.to + HOUR_MS};
-    return store_record_save(p->store, place, span, &inside, error) &&
+    return store_record_save(p->store, place, span, &inside, error) && review_keep(p, place, span, error) &&
            store_checks_replace(p->store, place, around, check, checks, error) &&
            store_findings_replace(p->store, place, FINDINGS_OF_A_MOMENT, around, found, found_count, error) &&
            store_findings_replace(p->store, place, FINDINGS_OF_A_STRETCH, span, found, found_count, error) &&

@@ -50,6 +50,7 @@ static void write_month(void *argument);
 static void render_month(struct month_job *job);
 static void render_records(const struct dataset *dataset, struct archive_file *files,
                            char ret_content[SHA256_HEX_SIZE]);
+static bool leave_reviewed(struct pipeline *p, struct month_job *job, struct error *error);
 static bool look_up_files(struct pipeline *p, struct month_job *job, struct error *error);
 
 struct publisher *publisher_open(const struct config *config, struct error *error)
@@ -207,7 +208,8 @@ static bool start_month(struct pipeline *p, struct publisher *publisher, const s
     job->page.content = arena_strdup(job->arena, page->content);
     /* A station that is configured no more: what was published stays. */
     if (station < p->config->station_count &&
-        (!dataset_load(p, station, page->month, job->arena, &job->dataset, error) || !look_up_files(p, job, error))) {
+        (!dataset_load(p, station, page->month, job->arena, &job->dataset, error) ||
+         !leave_reviewed(p, job, error) || !look_up_files(p, job, error))) {
         put_spare(publisher, job);
         return false;
     }
@@ -282,6 +284,7 @@ static void render_month(struct month_job *job)
                                            .revision = dataset->revision,
                                            .last_time = dataset->record.time[dataset->record.n - 1]};
     job->page.revision = dataset->revision;
+    job->page.state = dataset->state;
     job->page.content = arena_strdup(job->arena, content);
 }
 
@@ -300,6 +303,26 @@ static void render_records(const struct dataset *dataset, struct archive_file *f
         sha256_hex(content->bytes ? content->bytes : "", content->length, all + count++ * SHA256_HEX_SIZE);
     }
     sha256_hex(all, count * SHA256_HEX_SIZE, ret_content);
+}
+
+/* A month that was reviewed as a whole stays as it stands while later facts would change it: until a person says so
+ * again there is nothing to write. */
+static bool leave_reviewed(struct pipeline *p, struct month_job *job, struct error *error)
+{
+    struct dataset *dataset = &job->dataset;
+    struct waiting_span *held;
+    size_t n = 0;
+    char path[ARCHIVE_PATH_SIZE], known[SHA256_HEX_SIZE] = "";
+    if (dataset->state != RECORD_REVIEWED || job->page.revision == 0)
+        return true;
+    archive_month_path(dataset->station->id, dataset->year, dataset->month, ".csv", path);
+    if (!batch_look_up(p, path, known, error) ||
+        !store_held_load(p->store, job->page.place, job->arena, &held, &n, error))
+        return false;
+    for (size_t k = 0; k < n && *known; k++)
+        if (held[k].span.from < dataset->span.to && held[k].span.to > dataset->span.from)
+            dataset->record.n = 0;
+    return true;
 }
 
 static bool look_up_files(struct pipeline *p, struct month_job *job, struct error *error)

@@ -142,8 +142,10 @@ static bool load_months(struct pipeline *p, size_t station, const struct file_fa
     struct page_month *months = arena_array(p->arena, n + 1, sizeof *months);
     page->months = months;
     for (size_t k = n; k > 0; k--) {
-        struct page_month month = {facts[k - 1].month / 12, facts[k - 1].month % 12 + 1, facts[k - 1].revision, NULL,
-                                   0};
+        struct page_month month = {.year = facts[k - 1].month / 12,
+                                   .month = facts[k - 1].month % 12 + 1,
+                                   .revision = facts[k - 1].revision,
+                                   .state = facts[k - 1].state};
         struct page_file *links = arena_array(p->arena, formats, sizeof *links);
         for (size_t f = 0; f < formats; f++) {
             char path[ARCHIVE_PATH_SIZE];
@@ -454,17 +456,20 @@ static bool view_station(struct pipeline *p, size_t station, const struct alarm 
     uint32_t place = p->station_places[station];
     *ret = (struct network_station){.station = s, .first = TIME_NONE, .last = TIME_NONE};
     struct place_fact fact;
-    struct waiting_span *waits;
-    size_t wait_count;
+    struct waiting_span *waits, *held;
+    size_t wait_count, held_count;
     if (!store_place_find(p->store, s->id, p->arena, &fact, error) ||
         !store_waiting_load(p->store, place, p->arena, &waits, &wait_count, error) ||
+        !store_held_load(p->store, place, p->arena, &held, &held_count, error) ||
         !view_records(p, station, ret, error) || !last_values(p, place, &fact, ret, error))
         return false;
-    struct network_waiting *waiting = arena_array(p->arena, wait_count + 1, sizeof *waiting);
+    struct network_waiting *waiting = arena_array(p->arena, wait_count + held_count + 1, sizeof *waiting);
+    for (size_t k = 0; k < held_count; k++)
+        waiting[k] = (struct network_waiting){held[k].span, held[k].reason, true};
     for (size_t k = 0; k < wait_count; k++)
-        waiting[k] = (struct network_waiting){waits[k].span, waits[k].reason};
+        waiting[held_count + k] = (struct network_waiting){waits[k].span, waits[k].reason, false};
     ret->waiting = waiting;
-    ret->waiting_count = wait_count;
+    ret->waiting_count = held_count + wait_count;
     for (size_t k = 0; k < alarm_count; k++) {
         if (strcmp(alarms[k].station, s->id) != 0)
             continue;
@@ -498,7 +503,7 @@ static bool view_records(struct pipeline *p, size_t station, struct network_stat
             return false;
         if (found)
             records[ret->record_count++] =
-                (struct network_record){year, month, pages[k].revision, file.path, file.sha256};
+                (struct network_record){year, month, pages[k].revision, file.path, file.sha256, pages[k].state};
     }
     return true;
 }

@@ -71,7 +71,7 @@ bool spans_dirty_by_note(struct pipeline *p, size_t station, const struct note *
 {
     uint32_t place = p->station_places[station], bit = 1u << note->kind;
     struct span span = {note->time - HOUR_MS, note->time + HOUR_MS}; /* checks look at the samples around them */
-    if (note->kind == NOTE_STRIKE || note->kind == NOTE_RESTORE) {
+    if (note->kind == NOTE_STRIKE || note->kind == NOTE_RESTORE || note->kind == NOTE_REVIEWED) {
         span.to = note->until > note->time ? note->until : span.to;
     } else if (bit & (MOVE_NOTES | CLOCK_NOTES | INSTRUMENT_NOTES)) { /* these act from one note of their kind to the next */
         uint32_t kinds = bit & MOVE_NOTES ? MOVE_NOTES : bit;

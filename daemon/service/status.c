@@ -25,6 +25,8 @@ struct view {
     size_t path_count;
     struct waiting_span *waiting;
     size_t waiting_count;
+    struct waiting_span *held;
+    size_t held_count;
     struct alarm *alarms;
     size_t alarm_count;
     struct place_findings *findings; /* of each station, then each barometer */
@@ -50,6 +52,7 @@ static bool wants_hand(const struct view *view);
 static void render_json(const struct view *view, int64_t now, struct text *ret);
 static void render_text(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_places(const struct view *view, const struct status_options *options, struct text *ret);
+static void text_held(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_drops(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_alarms(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_answers(const struct view *view, const struct status_options *options, struct text *ret);
@@ -94,6 +97,7 @@ static bool load(struct view *view, struct store *store, int64_t now, struct err
             return false;
     return store_paths_unfinished(store, view->arena, &view->paths, &view->path_count, error) &&
            store_waiting_load(store, 0, view->arena, &view->waiting, &view->waiting_count, error) &&
+           store_held_load(store, 0, view->arena, &view->held, &view->held_count, error) &&
            store_alarms_open(store, view->arena, &view->alarms, &view->alarm_count, error) &&
            store_outbox_summary(store, view->arena, &view->outbox, &view->outbox_count, error) &&
            store_answers_newest(store, now - ANSWERS_TOLD, ANSWERS_SHOWN, view->arena, &view->answers, &view->answer_count,
@@ -135,7 +139,7 @@ static bool load_figures(struct view *view, struct store *store, int64_t now, st
 
 static bool wants_hand(const struct view *view)
 {
-    bool wants = view->path_count > 0 || view->alarm_count > 0;
+    bool wants = view->path_count > 0 || view->alarm_count > 0 || view->held_count > 0;
     for (size_t i = 0; i < view->finding_places; i++)
         wants |= view->findings[i].count > 0;
     for (size_t k = 0; k < view->outbox_count; k++)
@@ -157,6 +161,7 @@ static void render_text(const struct view *view, const struct status_options *op
     text_places(view, options, ret);
     text_alarms(view, options, ret);
     text_findings(view, options, ret);
+    text_held(view, options, ret);
     text_drops(view, options, ret);
     text_answers(view, options, ret);
     text_outbox(view, options, ret);
@@ -223,6 +228,21 @@ static void text_findings(const struct view *view, const struct status_options *
             text_printf(ret, "  %-22s %-20s %s\n", place_id(view, i),
                         timestamp_print(finding->span.from, when), visible);
         }
+}
+
+static void text_held(const struct view *view, const struct status_options *options, struct text *ret)
+{
+    if (view->held_count == 0)
+        return;
+    heading(ret, options, "Reviewed, and held: later facts would change it, until a person says so (rillward review)");
+    for (size_t k = 0; k < view->held_count; k++) {
+        const struct waiting_span *held = &view->held[k];
+        char from[TIMESTAMP_SIZE], to[TIMESTAMP_SIZE];
+        text_printf(ret, "  %-22s %s to %s  ", held->key, timestamp_print(held->span.from, from),
+                    timestamp_print(held->span.to, to));
+        cell(ret, options, TONE_BAD, held->reason, 0);
+        text_putc(ret, '\n');
+    }
 }
 
 static void text_drops(const struct view *view, const struct status_options *options, struct text *ret)
@@ -381,6 +401,16 @@ static void render_json(const struct view *view, int64_t now, struct text *ret)
         json_time(ret, "since", view->paths[k].since);
         text_puts(ret, ",\"message\":");
         text_json(ret, view->paths[k].message);
+        text_putc(ret, '}');
+    }
+    text_puts(ret, "],\"held\":[");
+    for (size_t k = 0; k < view->held_count; k++) {
+        text_puts(ret, k ? ",{\"station\":" : "{\"station\":");
+        text_json(ret, view->held[k].key);
+        json_time(ret, "from", view->held[k].span.from);
+        json_time(ret, "to", view->held[k].span.to);
+        text_puts(ret, ",\"would_change\":");
+        text_json(ret, view->held[k].reason);
         text_putc(ret, '}');
     }
     text_puts(ret, "],\"alarms\":[");

@@ -8,6 +8,7 @@
 #include "intake/intake.h"
 #include "service/attempt.h"
 #include "service/pipeline.h"
+#include "service/review.h"
 #include "service/take_answers.h"
 
 #include <errno.h>
@@ -358,6 +359,8 @@ static bool keep_note(struct take *t, const struct note *note, bool *ret_changed
     bool is_replaced;
     if (!store_note_find(p->store, place, note, p->arena, &old, &is_replaced, t->error) ||
         !store_note_put(p->store, place, note, ret_changed, t->error))
+        return false;
+    if (*ret_changed && note->kind == NOTE_REVIEWED && !review_say_note(p, station, note, t->now, t->error))
         return false;
     if (!*ret_changed || t->is_again)
         return true;

@@ -11,6 +11,7 @@ bool store_place_forget(struct store *store, uint32_t place, struct error *error
            database_run(store, error, "DELETE FROM record_chunk WHERE key >= ?1 AND key < ?2", "ii", first, after) &&
            database_run(store, error, "DELETE FROM check_result WHERE place = ?1", "i", number) &&
            database_run(store, error, "DELETE FROM waiting WHERE place = ?1", "i", number) &&
+           database_run(store, error, "DELETE FROM held WHERE place = ?1", "i", number) &&
            database_run(store, error, "DELETE FROM dirty WHERE place = ?1", "i", number) &&
            database_run(store, error, "UPDATE place SET first_time = NULL, last_time = NULL WHERE number = ?1", "i", number);
 }
@@ -32,7 +33,8 @@ bool store_drop_replace(struct store *store, const struct drop_fact_row *d, stru
 
 bool store_page_restore(struct store *store, const struct page_fact *page, struct error *error)
 {
-    return database_run(store, error, "INSERT OR IGNORE INTO page VALUES(?1, ?2, ?3, ?4, ?5)", "iiiit",
+    return database_run(store, error, "INSERT OR IGNORE INTO page(place, month, due, revision, content)"
+                        " VALUES(?1, ?2, ?3, ?4, ?5)", "iiiit",
                         (int64_t)page->place, (int64_t)page->month, (int64_t)page->due, page->revision, page->content);
 }
 

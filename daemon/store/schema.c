@@ -195,6 +195,31 @@ static const char serials[] =
     "CREATE INDEX drop_by_serial ON drop_(serial COLLATE NOCASE) WHERE serial != '';\n"
     "CREATE INDEX note_instrument ON note(text COLLATE NOCASE, time) WHERE kind = 10;\n";
 _Static_assert(NOTE_INSTRUMENT == 10, "stands in the index");
+static const char reviews[] =
+    /* permanent: what people have said, and the rows that they said it of */
+    "CREATE TABLE review( -- a person has looked at the record of a station and span\n"
+    "  number INTEGER PRIMARY KEY,\n"
+    "  place INTEGER NOT NULL, from_ INTEGER NOT NULL, to_ INTEGER NOT NULL,\n"
+    "  is_reopening INTEGER NOT NULL, -- 1: it is provisional again\n"
+    "  who TEXT NOT NULL, why TEXT NOT NULL, said INTEGER NOT NULL\n"
+    ") STRICT;\n"
+    "CREATE INDEX review_by_place ON review(place);\n"
+    "CREATE TABLE reviewed( -- which of them holds where: the last word said\n"
+    "  place INTEGER NOT NULL, from_ INTEGER NOT NULL, to_ INTEGER NOT NULL,\n"
+    "  review INTEGER NOT NULL,\n"
+    "  is_kept INTEGER NOT NULL, -- 1: its rows stand in reviewed_chunk, and the record is those\n"
+    "  PRIMARY KEY(place, from_)\n"
+    ") STRICT, WITHOUT ROWID;\n"
+    "CREATE TABLE reviewed_chunk( -- finished values as a person saw them; as record_chunk\n"
+    "  key INTEGER PRIMARY KEY,\n"
+    "  bytes BLOB NOT NULL\n"
+    ") STRICT;\n"
+    "ALTER TABLE page ADD COLUMN state INTEGER NOT NULL DEFAULT 0; -- enum record_state of what was published\n"
+    /* rebuildable */
+    "CREATE TABLE held( -- where later facts would change what was reviewed, and how\n"
+    "  place INTEGER NOT NULL, from_ INTEGER NOT NULL, to_ INTEGER NOT NULL, reason TEXT NOT NULL,\n"
+    "  PRIMARY KEY(place, from_)\n"
+    ") STRICT, WITHOUT ROWID;\n";
 
 const struct migration schema_migrations[] = {
     {"the first schema", first_schema},
@@ -205,5 +230,6 @@ const struct migration schema_migrations[] = {
     {"what the chain did and saw stands in the records", findings},
     {"more quantities: notes about none say so by a number of their own", no_quantity},
     {"which instrument a file is of", serials},
+    {"what people have reviewed", reviews},
 };
 const size_t schema_migration_count = sizeof schema_migrations / sizeof schema_migrations[0];

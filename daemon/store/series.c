@@ -21,6 +21,18 @@
 #error "chunks are read and written in place on little-endian machines"
 #endif
 
+/* Finished values stand in two tables of one shape. */
+struct record_table {
+    const char *load, *next, *drop, *put;
+};
+#define RECORD_TABLE(name)                                                                                             \
+    {                                                                                                                  \
+        "SELECT key, bytes FROM " name " WHERE key BETWEEN ?1 AND ?2 ORDER BY key",                                    \
+            "SELECT min(key) FROM " name " WHERE key BETWEEN ?1 AND ?2", "DELETE FROM " name " WHERE key = ?1",        \
+            "INSERT INTO " name " VALUES(?1, ?2) ON CONFLICT(key) DO UPDATE SET bytes = excluded.bytes"                \
+    }
+static const struct record_table finished = RECORD_TABLE("record_chunk"), reviewed = RECORD_TABLE("reviewed_chunk");
+
 enum { READINGS_VERSION = 1, RECORD_VERSION = 1, HEADER_SIZE = 12, KEY_DAY_BITS = 20 };
 
 struct cursor { /* reads a chunk with bounds */
@@ -44,8 +56,12 @@ static void encode_record(struct store *store, struct text *text, int64_t day, c
 static bool decode_record(const void *bytes, size_t length, int64_t day, struct arena *arena, struct record *ret);
 static void join_readings(struct arena *arena, const struct readings *parts, size_t count, struct readings *ret);
 static void join_records(struct arena *arena, const struct record *parts, size_t count, struct record *ret);
-static bool save_record_day(struct store *store, uint32_t place, int64_t day, struct span span,
-                            const struct record *record, struct error *error);
+static bool load_rows(struct store *store, const struct record_table *table, uint32_t place, struct span span,
+                      struct arena *arena, struct record *ret, struct error *error);
+static bool save_rows(struct store *store, const struct record_table *table, uint32_t place, struct span span,
+                      const struct record *record, struct error *error);
+static bool save_record_day(struct store *store, const struct record_table *table, uint32_t place, int64_t day,
+                            struct span span, const struct record *record, struct error *error);
 static double published_unit(enum quantity quantity);
 static int32_t to_steps(double value, double unit);
 static bool is_beyond(double value, double unit);
@@ -182,12 +198,35 @@ void record_round(struct record *record)
 bool store_record_load(struct store *store, uint32_t place, struct span span, struct arena *arena, struct record *ret,
                        struct error *error)
 {
+    return load_rows(store, &finished, place, span, arena, ret, error);
+}
+
+bool store_reviewed_rows_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
+                              struct record *ret, struct error *error)
+{
+    return load_rows(store, &reviewed, place, span, arena, ret, error);
+}
+
+bool store_record_save(struct store *store, uint32_t place, struct span span, const struct record *record,
+                       struct error *error)
+{
+    return save_rows(store, &finished, place, span, record, error);
+}
+
+bool store_reviewed_rows_save(struct store *store, uint32_t place, struct span span, const struct record *record,
+                              struct error *error)
+{
+    return save_rows(store, &reviewed, place, span, record, error);
+}
+
+static bool load_rows(struct store *store, const struct record_table *table, uint32_t place, struct span span,
+                      struct arena *arena, struct record *ret, struct error *error)
+{
     *ret = (struct record){0};
     if (span.from >= span.to)
         return true;
     CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error, "SELECT key, bytes FROM record_chunk WHERE key BETWEEN ?1 AND ?2 ORDER BY key", "ii",
-                       key_of(place, day_of(span.from)), key_of(place, day_of(span.to - 1)));
+        database_start(store, error, table->load, "ii", key_of(place, day_of(span.from)), key_of(place, day_of(span.to - 1)));
     struct record *parts = NULL;
     size_t count = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -208,12 +247,12 @@ bool store_record_load(struct store *store, uint32_t place, struct span span, st
     return got == 0;
 }
 
-bool store_record_save(struct store *store, uint32_t place, struct span span, const struct record *record,
-                       struct error *error)
+static bool save_rows(struct store *store, const struct record_table *table, uint32_t place, struct span span,
+                      const struct record *record, struct error *error)
 {
     for (int64_t day = day_of(span.from); day <= day_of(span.to - 1); day++) {
         struct record part = record_between(record, day * DAY_MS, (day + 1) * DAY_MS);
-        if (!save_record_day(store, place, day, span, &part, error))
+        if (!save_record_day(store, table, place, day, span, &part, error))
             return false;
         /* Jump over days without rows: a span may reach over years of silence. */
         if (part.n == 0) {
@@ -222,8 +261,8 @@ bool store_record_save(struct store *store, uint32_t place, struct span span, co
             if (i < record->n)
                 next = day_of(record->time[i]);
             int64_t key = INT64_MAX;
-            if (!database_one(store, &key, error, "SELECT min(key) FROM record_chunk WHERE key BETWEEN ?1 AND ?2", "ii",
-                              key_of(place, day + 1), key_of(place, (1 << KEY_DAY_BITS) - 1)))
+            if (!database_one(store, &key, error, table->next, "ii", key_of(place, day + 1),
+                              key_of(place, (1 << KEY_DAY_BITS) - 1)))
                 return false;
             int64_t stored = key == INT64_MAX ? INT64_MAX : key & ((1 << KEY_DAY_BITS) - 1);
             int64_t target = next < stored ? next : stored;
@@ -236,8 +275,8 @@ bool store_record_save(struct store *store, uint32_t place, struct span span, co
 }
 
 /* A day that only partly lies in the span keeps its other rows. */
-static bool save_record_day(struct store *store, uint32_t place, int64_t day, struct span span,
-                            const struct record *record, struct error *error)
+static bool save_record_day(struct store *store, const struct record_table *table, uint32_t place, int64_t day,
+                            struct span span, const struct record *record, struct error *error)
 {
     struct record whole = *record;
     struct span of_day = {day * DAY_MS, (day + 1) * DAY_MS};
@@ -245,7 +284,7 @@ static bool save_record_day(struct store *store, uint32_t place, int64_t day, st
     arena_reset(store->scratch);
     if (is_partial) {
         struct record stored, parts[3];
-        if (!store_record_load(store, place, of_day, store->scratch, &stored, error))
+        if (!load_rows(store, table, place, of_day, store->scratch, &stored, error))
             return false;
         parts[0] = record_between(&stored, of_day.from, span.from);
         parts[1] = *record;
@@ -253,13 +292,11 @@ static bool save_record_day(struct store *store, uint32_t place, int64_t day, st
         join_records(store->scratch, parts, 3, &whole);
     }
     if (whole.n == 0)
-        return database_run(store, error, "DELETE FROM record_chunk WHERE key = ?1", "i", key_of(place, day));
+        return database_run(store, error, table->drop, "i", key_of(place, day));
     struct text bytes;
     text_init(&bytes, 1u << 30);
     encode_record(store, &bytes, day, &whole);
-    bool ok = database_run(store, error,
-                           "INSERT INTO record_chunk VALUES(?1, ?2) ON CONFLICT(key) DO UPDATE SET bytes = excluded.bytes",
-                           "ib", key_of(place, day), bytes.bytes, bytes.length);
+    bool ok = database_run(store, error, table->put, "ib", key_of(place, day), bytes.bytes, bytes.length);
     text_done(&bytes);
     return ok;
 }

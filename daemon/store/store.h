@@ -187,6 +187,49 @@ bool store_findings_replace(struct store *store, uint32_t place, uint32_t kinds,
 bool store_findings_load(struct store *store, uint32_t place, struct span span, struct arena *arena, struct finding **ret,
                          size_t *ret_n, struct error *error);
 
+/* ---- what people have reviewed ---- */
+/* One thing that somebody said of a station and span; the last word holds. */
+struct review_fact {
+    int64_t number; /* given by store_review_add */
+    uint32_t place;
+    struct span span;
+    bool is_reopening; /* provisional again */
+    const char *who, *why;
+    int64_t said;
+};
+/* From now on it holds in its span, and what was kept there of an earlier word is forgotten; the caller marks the span
+ * dirty, and what is derived then is what was reviewed. */
+bool store_review_add(struct store *store, struct review_fact *review, struct error *error);
+/* Every word said of a place, newest first, at most `most`. */
+bool store_reviews_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct review_fact **ret,
+                          size_t *ret_n, struct error *error);
+
+/* Where a review holds. */
+struct reviewed_span {
+    struct span span;
+    int64_t review;  /* number */
+    bool is_kept;    /* its rows are kept, and nothing but a person's word changes them */
+    const char *who, *why;
+    int64_t said;
+};
+/* Those that touch [from, to), ascending. */
+bool store_reviewed_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
+                         struct reviewed_span **ret, size_t *ret_n, struct error *error);
+/* The rows of `span` are kept now. It lies within one reviewed span. */
+bool store_reviewed_keep(struct store *store, uint32_t place, struct span span, struct error *error);
+/* No review holds in `span` any more, though nobody said so: there is nothing in it. */
+bool store_reviewed_cut(struct store *store, uint32_t place, struct span span, struct error *error);
+/* Rows as they were reviewed; as store_record_load and _save. */
+bool store_reviewed_rows_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
+                              struct record *ret, struct error *error);
+bool store_reviewed_rows_save(struct store *store, uint32_t place, struct span span, const struct record *record,
+                              struct error *error);
+/* Where later facts would change what was reviewed: as the spans that wait. */
+bool store_held_replace(struct store *store, uint32_t place, struct span span, const struct waiting_span *list, size_t n,
+                        struct error *error);
+bool store_held_load(struct store *store, uint32_t place, struct arena *arena, struct waiting_span **ret, size_t *ret_n,
+                     struct error *error);
+
 /* ---- alarms and the outbox ---- */
 /* Of a station and rule, whose episode touches [from, to] and which may still change or be matched; ascending start. */
 bool store_alarms_touching(struct store *store, const char *station, const char *rule, struct span span,
@@ -316,6 +359,7 @@ struct page_fact {
     int64_t due;   /* changes since it was published; 0: it stands */
     int64_t revision;
     const char *content;
+    enum record_state state; /* of what was published */
 };
 /* One more change. */
 bool store_page_due(struct store *store, uint32_t place, int32_t month, struct error *error);

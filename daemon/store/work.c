@@ -9,6 +9,26 @@
 #define REVISION_COLUMNS "place, month, revision, last_time, arrived"
 #define CHECK_COLUMNS "time, quantity, kind, note, sensor, reference, difference, is_first"
 
+/* Spans with a reason stand in two tables of one shape. */
+struct span_table {
+    const char *keep_behind, *keep_before, *drop, *put, *load;
+};
+#define SPAN_TABLE(name)                                                                                               \
+    {                                                                                                                  \
+        "INSERT OR REPLACE INTO " name " SELECT place, ?2, to_, reason FROM " name                                     \
+        " WHERE place = ?1 AND from_ < ?2 AND to_ > ?2",                                                               \
+            "UPDATE " name " SET to_ = ?2 WHERE place = ?1 AND from_ < ?2 AND to_ > ?2",                               \
+            "DELETE FROM " name " WHERE place = ?1 AND from_ >= ?2 AND from_ < ?3",                                    \
+            "INSERT OR REPLACE INTO " name " VALUES(?1, ?2, ?3, ?4)",                                                  \
+            "SELECT w.place, p.key, w.from_, w.to_, w.reason FROM " name " w JOIN place p ON p.number = w.place"       \
+            " WHERE ?1 = 0 OR w.place = ?1 ORDER BY p.key, w.from_"                                                    \
+    }
+static const struct span_table waiting = SPAN_TABLE("waiting"), held = SPAN_TABLE("held");
+
+static bool replace_spans(struct store *store, const struct span_table *table, uint32_t place, struct span span,
+                          const struct waiting_span *list, size_t n, struct error *error);
+static bool load_spans(struct store *store, const struct span_table *table, uint32_t place, struct arena *arena,
+                       struct waiting_span **ret, size_t *ret_n, struct error *error);
 static struct check_result read_check(sqlite3_stmt *row);
 static struct page_fact read_page(struct arena *arena, sqlite3_stmt *row);
 static struct revision_fact read_revision(sqlite3_stmt *row);
@@ -60,32 +80,46 @@ bool store_dirty_count(struct store *store, int64_t *ret, struct error *error)
 bool store_waiting_replace(struct store *store, uint32_t place, struct span span, const struct waiting_span *list,
                            size_t n, struct error *error)
 {
-    if (span.from >= span.to)
-        return true;
-    /* What reaches over the edges keeps the parts outside. */
-    bool ok = database_run(store, error,
-                           "INSERT OR REPLACE INTO waiting SELECT place, ?2, to_, reason FROM waiting"
-                           " WHERE place = ?1 AND from_ < ?2 AND to_ > ?2",
-                           "ii", (int64_t)place, span.to) &&
-              database_run(store, error,
-                           "UPDATE waiting SET to_ = ?2 WHERE place = ?1 AND from_ < ?2 AND to_ > ?2", "ii",
-                           (int64_t)place, span.from) &&
-              database_run(store, error, "DELETE FROM waiting WHERE place = ?1 AND from_ >= ?2 AND from_ < ?3", "iii",
-                           (int64_t)place, span.from, span.to);
-    for (size_t i = 0; ok && i < n; i++)
-        ok = database_run(store, error, "INSERT OR REPLACE INTO waiting VALUES(?1, ?2, ?3, ?4)", "iiit", (int64_t)place,
-                          list[i].span.from, list[i].span.to, list[i].reason);
-    return ok;
+    return replace_spans(store, &waiting, place, span, list, n, error);
+}
+
+bool store_held_replace(struct store *store, uint32_t place, struct span span, const struct waiting_span *list, size_t n,
+                        struct error *error)
+{
+    return replace_spans(store, &held, place, span, list, n, error);
 }
 
 bool store_waiting_load(struct store *store, uint32_t place, struct arena *arena, struct waiting_span **ret, size_t *ret_n,
                         struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT w.place, p.key, w.from_, w.to_, w.reason FROM waiting w JOIN place p ON p.number = w.place"
-                       " WHERE ?1 = 0 OR w.place = ?1 ORDER BY p.key, w.from_",
-                       "i", (int64_t)place);
+    return load_spans(store, &waiting, place, arena, ret, ret_n, error);
+}
+
+bool store_held_load(struct store *store, uint32_t place, struct arena *arena, struct waiting_span **ret, size_t *ret_n,
+                     struct error *error)
+{
+    return load_spans(store, &held, place, arena, ret, ret_n, error);
+}
+
+static bool replace_spans(struct store *store, const struct span_table *table, uint32_t place, struct span span,
+                          const struct waiting_span *list, size_t n, struct error *error)
+{
+    if (span.from >= span.to)
+        return true;
+    /* What reaches over the edges keeps the parts outside. */
+    bool ok = database_run(store, error, table->keep_behind, "ii", (int64_t)place, span.to) &&
+              database_run(store, error, table->keep_before, "ii", (int64_t)place, span.from) &&
+              database_run(store, error, table->drop, "iii", (int64_t)place, span.from, span.to);
+    for (size_t i = 0; ok && i < n; i++)
+        ok = database_run(store, error, table->put, "iiit", (int64_t)place, list[i].span.from, list[i].span.to,
+                          list[i].reason);
+    return ok;
+}
+
+static bool load_spans(struct store *store, const struct span_table *table, uint32_t place, struct arena *arena,
+                       struct waiting_span **ret, size_t *ret_n, struct error *error)
+{
+    CLEANUP(database_reset) sqlite3_stmt *row = database_start(store, error, table->load, "i", (int64_t)place);
     struct waiting_span *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -156,7 +190,8 @@ bool store_checks_newest(struct store *store, uint32_t place, size_t most, struc
 bool store_page_due(struct store *store, uint32_t place, int32_t month, struct error *error)
 {
     return database_run(store, error,
-                        "INSERT INTO page VALUES(?1, ?2, 1, 0, '') ON CONFLICT(place, month) DO UPDATE SET due = due + 1", "ii",
+                        "INSERT INTO page(place, month, due, revision, content) VALUES(?1, ?2, 1, 0, '')"
+                        " ON CONFLICT(place, month) DO UPDATE SET due = due + 1", "ii",
                         (int64_t)place, (int64_t)month);
 }
 
@@ -165,7 +200,7 @@ bool store_pages_due(struct store *store, bool with_dirty, size_t most, struct a
 {
     CLEANUP(database_reset) sqlite3_stmt *row = database_start(
         store, error,
-        "SELECT place, month, due, revision, content FROM page WHERE due > 0"
+        "SELECT place, month, due, revision, content, state FROM page WHERE due > 0"
         " AND (?1 OR place NOT IN (SELECT place FROM dirty)) ORDER BY month DESC, place LIMIT ?2",
         "ii", (int64_t)with_dirty, (int64_t)most);
     struct page_fact *list = NULL;
@@ -183,8 +218,9 @@ bool store_pages_due(struct store *store, bool with_dirty, size_t most, struct a
 bool store_page_published(struct store *store, const struct page_fact *page, struct error *error)
 {
     return database_run(store, error,
-                        "UPDATE page SET due = due - ?3, revision = ?4, content = ?5 WHERE place = ?1 AND month = ?2",
-                        "iiiit", (int64_t)page->place, (int64_t)page->month, page->due, page->revision, page->content);
+                        "UPDATE page SET due = due - ?3, revision = ?4, content = ?5, state = ?6 WHERE place = ?1 AND month = ?2",
+                        "iiiiti", (int64_t)page->place, (int64_t)page->month, page->due, page->revision,
+                        page->content, (int64_t)page->state);
 }
 
 bool store_pages_of_place(struct store *store, uint32_t place, struct arena *arena, struct page_fact **ret, size_t *ret_n,
@@ -192,7 +228,7 @@ bool store_pages_of_place(struct store *store, uint32_t place, struct arena *are
 {
     CLEANUP(database_reset) sqlite3_stmt *row =
         database_start(store, error,
-                       "SELECT place, month, due, revision, content FROM page WHERE place = ?1 ORDER BY month", "i",
+                       "SELECT place, month, due, revision, content, state FROM page WHERE place = ?1 ORDER BY month", "i",
                        (int64_t)place);
     struct page_fact *list = NULL;
     size_t n = 0, capacity = 0;
@@ -209,8 +245,8 @@ bool store_pages_of_place(struct store *store, uint32_t place, struct arena *are
 bool store_revision_add(struct store *store, const struct revision_fact *r, struct error *error)
 {
     return database_run(store, error,
-                        "INSERT OR IGNORE INTO revision(place, month, revision, last_time, arrived) VALUES(?1, ?2, ?3, ?4,"
-                        " coalesce((SELECT arrived FROM drop_ ORDER BY number DESC LIMIT 1), 0))",
+                        "INSERT OR IGNORE INTO revision(place, month, revision, last_time, arrived)"
+                        " VALUES(?1, ?2, ?3, ?4, coalesce((SELECT arrived FROM drop_ ORDER BY number DESC LIMIT 1), 0))",
                         "iiiT", (int64_t)r->place, (int64_t)r->month, r->revision, r->last_time);
 }
 
@@ -333,14 +369,21 @@ static struct check_result read_check(sqlite3_stmt *row)
 
 static struct page_fact read_page(struct arena *arena, sqlite3_stmt *row)
 {
-    return (struct page_fact){(uint32_t)sqlite3_column_int64(row, 0), (int32_t)sqlite3_column_int64(row, 1),
-                              sqlite3_column_int64(row, 2), sqlite3_column_int64(row, 3), column_text(arena, row, 4)};
+    return (struct page_fact){(uint32_t)sqlite3_column_int64(row, 0),
+                              (int32_t)sqlite3_column_int64(row, 1),
+                              sqlite3_column_int64(row, 2),
+                              sqlite3_column_int64(row, 3),
+                              column_text(arena, row, 4),
+                              (enum record_state)sqlite3_column_int(row, 5)};
 }
 
 static struct revision_fact read_revision(sqlite3_stmt *row)
 {
-    return (struct revision_fact){(uint32_t)sqlite3_column_int64(row, 0), (int32_t)sqlite3_column_int64(row, 1),
-                                  sqlite3_column_int64(row, 2), column_time(row, 3), sqlite3_column_int64(row, 4)};
+    return (struct revision_fact){.place = (uint32_t)sqlite3_column_int64(row, 0),
+                                  .month = (int32_t)sqlite3_column_int64(row, 1),
+                                  .revision = sqlite3_column_int64(row, 2),
+                                  .last_time = column_time(row, 3),
+                                  .arrived = sqlite3_column_int64(row, 4)};
 }
 
 static struct file_fact read_file(struct arena *arena, sqlite3_stmt *row)

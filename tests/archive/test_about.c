@@ -56,3 +56,36 @@ Test(about, leaves_out_what_the_settings_leave_out)
     about_render(&config, &text);
     cr_assert(text_starts_with(text.bytes, "Sallow estuary water watch\n\nPLEASE READ\n"));
 }
+
+Test(about, says_who_reviewed_what_in_every_format)
+{
+    static const struct dataset_review review = {{1772200800000, 1772323200001}, "Ines \u202eHale", "all <checks> close", 1777600000000};
+    struct dataset *dataset = fixture_month(arena);
+    dataset->reviews = &review;
+    dataset->review_count = 1;
+    dataset->state = RECORD_REVIEWED;
+    about_add_state(dataset, &text);
+    cr_expect_str_eq(text.bytes, "Reviewed from 2026-02-27T14:00:00Z to 2026-03-01T00:00:00.001Z by Ines \\u{202E}Hale,"
+                                 " said on 2026-05-01: all <checks> close.");
+    dataset->state = RECORD_PARTLY_REVIEWED;
+    text_clear(&text);
+    about_add_state(dataset, &text);
+    cr_expect(text_starts_with(text.bytes, about_provisional()) && strstr(text.bytes, " Reviewed from "));
+    char *folder = fixture_make_folder();
+    dataset->state = RECORD_REVIEWED;
+    ((struct config *)(uintptr_t)dataset->config)->archive_formats = (1u << FORMAT_COUNT) - 1;
+    fixture_write_month(dataset, folder);
+    const char *const said[] = {"_daily.csv-metadata.json", ".csv-metadata.json", ".xml"};
+    for (size_t k = 0; k < COUNT_OF(said); k++) {
+        const char *path = fixture_month_path(arena, dataset, folder, said[k]);
+        const char *bytes = fixture_read(arena, folder, strrchr(path, '/') + 1);
+        cr_assert_not_null(bytes);
+        cr_expect_not_null(strstr(bytes, "Hale, said on 2026-05-01: all "), "%s", said[k]);
+    }
+    cr_expect_eq(fixture_run("ncdump -h '%s' | grep -q 'corrected, flagged, reviewed'",
+                             fixture_month_path(arena, dataset, folder, ".nc")), 0);
+    cr_expect_eq(fixture_run("unzip -p '%s' | grep -q 'said on 2026-05-01'",
+                             fixture_month_path(arena, dataset, folder, ".xlsx")), 0);
+    cr_expect_not_null(strstr(fixture_read(arena, folder, "heron-creek_2026-03.svg"), "revision 2 \u00b7 reviewed"));
+    fixture_remove_folder(folder);
+}

@@ -16,16 +16,16 @@ static struct text text, schema;
 
 static const struct network_record records[] = {
     {2026, 2, 1, "stations/heron-creek/2026/heron-creek_2026-02.csv",
-     "3f79bb7b435b05321651daefd374cdc681dc06faa65e374e38337b88ca046dea"},
+     "3f79bb7b435b05321651daefd374cdc681dc06faa65e374e38337b88ca046dea", RECORD_REVIEWED},
     {2026, 3, 2, "stations/heron-creek/2026/heron-creek_2026-03.csv",
-     "486ea46224d1bb4fb680f34f7c9ad96a8f24ec88be73ea8e5a6c65260e9cb8a7"},
+     "486ea46224d1bb4fb680f34f7c9ad96a8f24ec88be73ea8e5a6c65260e9cb8a7", RECORD_PROVISIONAL},
 };
 static const struct network_value values[] = {
     {QUANTITY_LEVEL, 1772323200000, 1.2113, FLAG_PASS},
     {QUANTITY_SPECIFIC_CONDUCTANCE, 1772323200000, NAN, FLAG_MISSING},
     {QUANTITY_BATTERY, 1772323200250, 3.61, FLAG_NOT_EVALUATED},
 };
-static const struct network_waiting waiting[] = {{{1772323500000, 1772326800000}, "no air pressure"}};
+static const struct network_waiting waiting[] = {{{1772323500000, 1772326800000}, "no air pressure", false}};
 static const struct alarm alarms[] = {
     {.station = "heron-creek",
      .rule = "low-oxygen",

@@ -50,12 +50,13 @@ static void make_station(void)
     static const struct network_value values[] = {{QUANTITY_LEVEL, 1772323200000, 1.2113, FLAG_PASS},
                                                   {QUANTITY_OXYGEN, 1772310000000, 2.41, FLAG_SUSPECT}};
     static const struct network_record records[] = {
-        {2026, 3, 2, "stations/heron-creek/2026/heron-creek_2026-03.csv", SHA}};
-    static const struct network_waiting waiting[] = {{{1772323500000, 1772326800000}, "no air pressure"}};
+        {2026, 3, 2, "stations/heron-creek/2026/heron-creek_2026-03.csv", SHA, RECORD_REVIEWED}};
+    static const struct network_waiting waiting[] = {{{1772323500000, 1772326800000}, "no air pressure", false},
+                                                      {{1771322700000, 1771322800000}, "12 rows: level", true}};
     static const struct page_file files[] = {
         {"CSV", "stations/heron-creek/2026/heron-creek_2026-03.csv", SHA, 1234567},
         {"chart", "stations/heron-creek/2026/heron-creek_2026-03.svg", SHA, 999}};
-    static const struct page_month months[] = {{2026, 3, 2, files, COUNT_OF(files)}};
+    static const struct page_month months[] = {{2026, 3, 2, RECORD_REVIEWED, files, COUNT_OF(files)}};
     static const struct check_result checks[] = {
         {1772323200000, QUANTITY_OXYGEN, CHECK_AS_FOUND, 3, 8.9, 8.8, 0.1, false},
         {1772310000000, QUANTITY_LEVEL, CHECK_LEVEL, 2, 1.2, 1.2, 0, true}};
@@ -73,7 +74,7 @@ static void make_station(void)
     config = (struct config *)(uintptr_t)dataset->config;
     *at = (struct network_station){.station = &config->stations[0], .first = 1772300000000, .last = 1772323200250,
                                    .values = values, .value_count = COUNT_OF(values), .month_count = 1,
-                                   .records = records, .record_count = 1, .waiting = waiting, .waiting_count = 1,
+                                   .records = records, .record_count = 1, .waiting = waiting, .waiting_count = 2,
                                    .alarms = alarms, .alarm_count = 1};
     station = (struct page_station){.config = config, .at = at, .latest = dataset, .months = months, .month_count = 1,
                                     .checks = checks, .check_count = COUNT_OF(checks), .notes = dataset->notes,

@@ -63,8 +63,8 @@ Test(rebuild, forgets_what_can_be_made_again_of_one_place_only)
 Test(rebuild, a_place_is_written_again_as_a_whole)
 {
     state_begin(&state);
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x"}, &state.error));
-    OK(&state, store_page_restore(state.store, &(struct page_fact){other, 24304, false, 1, "y"}, &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL}, &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){other, 24304, false, 1, "y", RECORD_PROVISIONAL}, &state.error));
     OK(&state, store_place_renew(state.store, place, &state.error));
     state_commit(&state);
     cr_expect_eq(state_query(&state, "SELECT count(*) FROM page WHERE due = 1"), 1);
@@ -75,8 +75,8 @@ Test(rebuild, a_place_is_written_again_as_a_whole)
 Test(rebuild, what_the_database_knows_is_not_replaced_by_what_the_archive_says)
 {
     state_begin(&state);
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x"}, &state.error));
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 9, "z"}, &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL}, &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 9, "z", RECORD_PROVISIONAL}, &state.error));
     struct revision_fact one = {place, 24304, 1, TIME_NONE, 5}, same = {place, 24304, 1, TIME_NONE, 6};
     struct revision_fact taken = {other, 24304, 1, TIME_NONE, 6};
     OK(&state, store_revision_restore(state.store, &one, &state.error));

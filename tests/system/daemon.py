@@ -284,6 +284,11 @@ class Service:
         finally:
             database.close()
 
+    def change_facts(self, statement):
+        """Write into the database of a stopped service."""
+        with contextlib.closing(sqlite3.connect(self.state / "rillward.db")) as database, database:
+            database.execute(statement)
+
     def path_fact(self, path):
         rows = self.ask("SELECT * FROM path WHERE path = ?", os.fsencode(path))
         return rows[0] if rows else None
