@@ -7,6 +7,7 @@
 #include "config/config.h"
 #include "config/path.h"
 #include "intake/intake.h"
+#include "service/bag_command.h"
 #include "service/commands.h"
 #include "service/explain.h"
 #include "service/layout_command.h"
@@ -60,6 +61,7 @@ static int run_rebuild(const struct arguments *arguments);
 static void tell_rebuild(void *context, const char *path, const char *what);
 static void tell_rebuilding(void *context, const char *what, size_t done, size_t total);
 static void print_rebuild(const struct config *config, const struct rebuild_report *report, int64_t now);
+static int run_bag(const struct arguments *arguments);
 static int run_backup(const struct arguments *arguments);
 static bool is_own_folder(const struct config *config, const char *target);
 static void tell_progress(void *context, int done, int total);
@@ -91,6 +93,8 @@ static const struct command commands[] = {
      "list what people have reviewed and what later facts would change, or say that a record is reviewed (--json)",
      "[STATION MONTH | STATION FROM TO]"},
     {"verify", run_verify, true, 0, 0, "the archive against its manifests, and the database's integrity", NULL},
+    {"bag", run_bag, true, 3, 3, "a finished month with its originals as a BagIt package in a new folder",
+     "STATION MONTH FOLDER"},
     {"backup", run_backup, true, 1, 1, "copy the database as it is at this moment, also while the service runs", "TARGET"},
 };
 
@@ -427,6 +431,34 @@ static void print_rebuild(const struct config *config, const struct rebuild_repo
     printf("%zu places made again, %zu left as they are, %zu findings\n", report->places, report->kept, report->findings);
     if (report->was_stopped)
         printf("stopped: the same command goes on from here\n");
+}
+
+static int run_bag(const struct arguments *arguments)
+{
+    char **words = arguments->rest;
+    struct config *config = load(arguments->config_path);
+    if (!config)
+        return EXIT_WRONG;
+    if (is_own_folder(config, words[2])) {
+        config_free(config);
+        return wrong_use("name a folder outside of inbox, archive and state, not", words[2]);
+    }
+    struct error error;
+    struct text text;
+    text_init(&text, 1u << 16);
+    struct bag_options options = {.station = words[0],
+                                  .month = words[1],
+                                  .target = words[2],
+                                  .now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock};
+    bool ok = bag_command_run(config, &options, &text, &error);
+    if (ok)
+        fputs(text.bytes, stdout);
+    else
+        fprintf(stderr, "rillward: %s\n", error.text);
+    text_done(&text);
+    config_free(config);
+    bool is_wrong_use = !ok && (error.kind == ERROR_INPUT || error.kind == ERROR_CONFIG);
+    return is_wrong_use ? EXIT_WRONG : ok ? EXIT_FINE : EXIT_NEEDS_HAND;
 }
 
 static int run_backup(const struct arguments *arguments)

@@ -3,10 +3,10 @@
 
 #include "base/timestamp.h"
 #include "service/account.h"
+#include "service/month_word.h"
 #include "service/review.h"
 #include "service/wake.h"
 
-#include <stdio.h>
 #include <string.h>
 
 enum { MOST_WORDS = 1000, LONGEST_SHOWN = 2048 };
@@ -25,7 +25,6 @@ static void put_review(struct job *job, const struct station *station, const str
 static bool list_held(struct job *job, bool *ret_needs_hand, struct error *error);
 static bool say(struct job *job, struct error *error);
 static bool read_span(const struct job *job, const struct station *station, struct span *ret, struct error *error);
-static bool read_month(const char *word, int64_t offset, struct span *ret);
 static void put_span(struct job *job, struct span span);
 static void put_visible(struct text *ret, const char *words);
 
@@ -162,7 +161,7 @@ static bool read_span(const struct job *job, const struct station *station, stru
 {
     char **words = job->options->words;
     if (job->options->word_count == 2) {
-        if (read_month(words[1], station->utc_offset, ret))
+        if (month_word_read(words[1], station->utc_offset, ret))
             return true;
         return fail(error, ERROR_INPUT, "'%.40s' is no month: expected one such as 2026-03", words[1]);
     }
@@ -173,20 +172,6 @@ static bool read_span(const struct job *job, const struct station *station, stru
                     words[1], words[2]);
     if (ret->from >= ret->to)
         return fail(error, ERROR_INPUT, "the span ends at %.40s, before it begins", words[2]);
-    return true;
-}
-
-/* By the station's standard time. */
-static bool read_month(const char *word, int64_t offset, struct span *ret)
-{
-    char first[32];
-    if (strlen(word) != strlen("2026-03"))
-        return false;
-    snprintf(first, sizeof first, "%s-01T00:00:00Z", word);
-    if (!timestamp_parse(first, strlen(first), &ret->from))
-        return false;
-    ret->from -= offset;
-    ret->to = timestamp_next_month(ret->from, offset);
     return true;
 }
 
