@@ -49,9 +49,16 @@ enum take_result {
     TAKE_SET_ASIDE,
     TAKE_FAILED,    /* the machine is in the way: error filled; the transaction must be rolled back, try again later */
 };
-/* Within a transaction. `ret_message` (arena, may be "") is for the log. */
+struct take_news {
+    const char *message; /* arena; for the log; may be "" */
+    int64_t again_in;    /* ms after which another look may find it ready though nothing changed; TIME_FOREVER */
+};
+/* Within a transaction. */
 enum take_result pipeline_take(struct pipeline *pipeline, const struct watch *watch, const struct candidate *candidate,
-                               int64_t now, int64_t disk_now, const char **ret_message, struct error *error);
+                               int64_t now, int64_t disk_now, struct take_news *ret_news, struct error *error);
+/* After TAKE_FAILED and what it wrote is undone, within a transaction: status tells that it waits, and for what. */
+bool pipeline_take_failed(struct pipeline *pipeline, const struct candidate *candidate, int64_t now, const char *why,
+                          struct error *error);
 
 /* An original of the archive once more, as it was taken as `drop->number` from `drop->path` at `drop->arrived`; within a
  * transaction. AGAIN_FACTS: its notes and its row, where a lost database is made again. AGAIN_READINGS: its readings go over

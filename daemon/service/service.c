@@ -7,6 +7,7 @@
 #include "notify/notify.h"
 #include "service/attempt.h"
 #include "service/deliver.h"
+#include "service/held.h"
 #include "service/metrics.h"
 #include "service/pipeline.h"
 #include "service/publish.h"
@@ -27,6 +28,16 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+enum stage {
+    STAGE_NONE,
+    STAGE_DELIVERIES,
+    STAGE_TAKE,
+    STAGE_DERIVE,
+    STAGE_NOTICES,
+    STAGE_RECORDS,
+    STAGE_TIME,
+    STAGE_PUBLISH,
+};
 enum source { SOURCE_SIGNALS, SOURCE_INBOX, SOURCE_NETWORK, SOURCE_BELL, SOURCE_WORKERS };
 
 enum {
@@ -45,6 +56,7 @@ struct service {
     struct config *config;
     struct store *store;
     struct watch *watch;
+    struct held held;
     struct deliverer deliverer;
     struct pipeline pipeline;
     struct publisher *publisher;
@@ -53,6 +65,7 @@ struct service {
     int64_t scan_began, changed_since, metrics_at; /* monotonic; 0: no scan runs, nothing changed; earliest next writing */
     size_t scans_seen;
     bool metrics_failed;
+    char inbox_note[sizeof((struct watch_report *)NULL)->note]; /* last told */
     int epoll_fd, signal_fd, bell_fd, attempt_fd;
     int64_t wall, disk_wall, monotonic; /* read once a turn; wall: for facts, disk_wall: for file times */
     int64_t clock_shift;                /* wall - disk_wall */
@@ -61,6 +74,7 @@ struct service {
     int64_t took_since, busy_since;     /* monotonic: first of the turns in a row that took drops, that did anything; 0 */
     int64_t derived_at, published_at;   /* monotonic */
     int64_t paused_until, pause;        /* monotonic: after a failure of the machine, for how long */
+    enum stage failed_in;
     int64_t quiet_since;                /* `once`: since when only recipients are waited for; 0: not yet */
     bool is_careful; /* an earlier run ended while it read: each drop is committed alone until the inbox is quiet */
     bool stops, reloads, did_trim;
@@ -79,8 +93,10 @@ static void hear_bell(struct service *s);
 static void receive_signals(struct service *s);
 static void reload(struct service *s);
 static bool work(struct service *s, bool *ret_worked, struct error *error);
+static bool is_past(struct service *s, enum stage stage, bool ok);
 static bool is_longer_than(const struct service *s, int64_t time, int64_t begun, int64_t last_done);
 static bool take_drops(struct service *s, bool *ret_worked, struct error *error);
+static bool give_back(struct service *s, const struct candidate *candidate, struct error *error);
 static void log_take(const struct candidate *candidate, enum take_result result, const char *message);
 static bool derive(struct service *s, bool *ret_worked, struct error *error);
 static bool is_settling_in(const struct service *s);
@@ -95,6 +111,7 @@ static bool make_places(const struct config *config, struct error *error);
 static bool enter_sandbox(struct service *s, struct error *error);
 static bool is_locked_out(struct service *s, struct error *error);
 static bool watch_over(struct service *s, bool worked, struct error *error);
+static void tell_inbox(struct service *s);
 static void write_metrics(struct service *s);
 static void beat(struct service *s);
 
@@ -269,6 +286,7 @@ static void finish(struct service *s)
     notify_close(s->deliverer.notify);
     publisher_close(s->publisher);
     watch_close(s->watch);
+    held_done(&s->held);
     if (s->pipeline.arena)
         pipeline_close(&s->pipeline);
     store_close(s->store);
@@ -423,36 +441,50 @@ static void reload(struct service *s)
 
 static bool work(struct service *s, bool *ret_worked, struct error *error)
 {
-    if (!deliver_collect(&s->deliverer, &s->pipeline, s->wall, ret_worked, error) ||
-        !take_drops(s, ret_worked, error))
+    if (!is_past(s, STAGE_DELIVERIES, deliver_collect(&s->deliverer, &s->pipeline, s->wall, ret_worked, error)) ||
+        !is_past(s, STAGE_TAKE, take_drops(s, ret_worked, error)))
         return false;
     bool inbox_is_quiet = watch_is_idle(s->watch);
     bool takes_long = is_longer_than(s, DERIVE_AFTER, s->took_since, s->derived_at);
-    if ((inbox_is_quiet || takes_long) && !derive(s, ret_worked, error))
+    if ((inbox_is_quiet || takes_long) && !is_past(s, STAGE_DERIVE, derive(s, ret_worked, error)))
         return false;
     bool is_overdue = is_longer_than(s, PUBLISH_AFTER, s->busy_since, s->published_at);
-    if (!deliver_begin(&s->deliverer, &s->pipeline, s->wall, ret_worked, error) ||
-        !publish_records(s, inbox_is_quiet, is_overdue, ret_worked, error))
+    if (!is_past(s, STAGE_NOTICES, deliver_begin(&s->deliverer, &s->pipeline, s->wall, ret_worked, error)) ||
+        !is_past(s, STAGE_RECORDS, publish_records(s, inbox_is_quiet, is_overdue, ret_worked, error)))
         return false;
     if (!*ret_worked || is_overdue) {
-        if (inbox_is_quiet && !is_settling_in(s) && !look_at_time(s, error))
+        if (inbox_is_quiet && !is_settling_in(s) && !is_past(s, STAGE_TIME, look_at_time(s, error)))
             return false;
-        if (!publisher_is_busy(s->publisher) && !publish_rest(s, ret_worked, error))
+        if (!publisher_is_busy(s->publisher) && !is_past(s, STAGE_PUBLISH, publish_rest(s, ret_worked, error)))
             return false;
         /* What time alone raised is sent in the same turn. */
-        if (!*ret_worked && !deliver_begin(&s->deliverer, &s->pipeline, s->wall, ret_worked, error))
+        if (!*ret_worked &&
+            !is_past(s, STAGE_NOTICES, deliver_begin(&s->deliverer, &s->pipeline, s->wall, ret_worked, error)))
             return false;
     }
-    if (*ret_worked) {
-        s->pause = 0;
+    if (*ret_worked)
         s->did_trim = false;
-    }
     s->busy_since = !*ret_worked ? 0 : s->busy_since ? s->busy_since : s->monotonic;
     if (s->watchdog_interval && s->monotonic >= s->watchdog_due) {
         systemd_notify_watchdog();
         s->watchdog_due = s->monotonic + s->watchdog_interval;
     }
     return true;
+}
+
+/* The pause grows until the stage that failed gets past it. Looking through the inbox up to the drop that failed is not past
+ * it, and neither are records that workers are still at. */
+static bool is_past(struct service *s, enum stage stage, bool ok)
+{
+    bool is_at_it = (stage == STAGE_TAKE && s->took_since == 0 && !watch_is_idle(s->watch)) ||
+                    (stage == STAGE_RECORDS && publisher_is_busy(s->publisher));
+    if (!ok) {
+        s->failed_in = stage;
+    } else if (s->failed_in == stage && !is_at_it) {
+        s->pause = 0;
+        s->failed_in = STAGE_NONE;
+    }
+    return ok;
 }
 
 /* Since both: a long rest before the work began does not count. */
@@ -464,27 +496,35 @@ static bool is_longer_than(const struct service *s, int64_t time, int64_t begun,
 static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
 {
     struct candidate candidate;
-    int64_t until = s->monotonic + TAKE_SLICE;
+    int64_t slice_end = s->monotonic + TAKE_SLICE;
     size_t count = 0;
     watch_receive(s->watch, s->monotonic);
     size_t most = s->is_careful ? 1 : DROPS_AT_ONCE;
-    while (count < most && s->monotonic < until) {
+    while (count < most && s->monotonic < slice_end) {
         struct error looking = {.kind = ERROR_NONE};
         if (!watch_next(s->watch, s->disk_wall, s->monotonic, &candidate, &looking)) {
             if (looking.kind != ERROR_NONE)
                 log_warning("looking through the inbox: %s", looking.text);
             break;
         }
-        if (!store_is_open_transaction(s->store) && !store_begin(s->store, __func__, error))
-            return false;
-        const char *message;
-        enum take_result result = pipeline_take(&s->pipeline, s->watch, &candidate, s->wall, s->disk_wall, &message, error);
-        if (result == TAKE_FAILED) {
-            store_rollback(s->store);
-            watch_rescan(s->watch); /* whatever this batch had taken is found again */
-            return within(error, "taking '%s'", candidate.path);
+        int64_t until = held_until(&s->held, candidate.path, s->monotonic);
+        if (until > 0) {
+            watch_look_again(s->watch, &candidate, until);
+            continue;
         }
-        log_take(&candidate, result, message);
+        if ((!store_is_open_transaction(s->store) && !store_begin(s->store, __func__, error)) ||
+            !store_mark(s->store, error))
+            return false;
+        struct take_news news;
+        enum take_result result = pipeline_take(&s->pipeline, s->watch, &candidate, s->wall, s->disk_wall, &news, error);
+        if (result == TAKE_FAILED && !give_back(s, &candidate, error))
+            return false;
+        if (result == TAKE_FAILED)
+            continue;
+        held_remove(&s->held, candidate.path);
+        if (news.again_in != TIME_FOREVER)
+            watch_look_again(s->watch, &candidate, s->monotonic + news.again_in);
+        log_take(&candidate, result, news.message);
         s->run.drops_taken += result == TAKE_TAKEN;
         s->run.drops_repeated += result == TAKE_REPEATED;
         s->run.drops_set_aside += result == TAKE_SET_ASIDE;
@@ -506,6 +546,32 @@ static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
         s->took_since = 0;
     else if (s->took_since == 0)
         s->took_since = s->monotonic;
+    return true;
+}
+
+/* What it had written is undone; the rest of the batch stands. A drop that fails for the first time may mean that the
+ * machine is in the way of all of them: false, and everything pauses. One that failed before waits alone. */
+static bool give_back(struct service *s, const struct candidate *candidate, struct error *error)
+{
+    struct error ignored; /* where even this cannot be written down, the log has it */
+    char pause[TIMESTAMP_SIZE];
+    bool is_new, stands = store_back_to_mark(s->store);
+    within(error, "taking '%s'", candidate->path);
+    if (error->kind == ERROR_STORAGE)
+        return false;
+    int64_t wait = held_add(&s->held, candidate->path, s->monotonic, &is_new);
+    if (wait > 0)
+        watch_look_again(s->watch, candidate, s->monotonic + wait);
+    bool is_kept = stands && pipeline_take_failed(&s->pipeline, candidate, s->wall, error->text, &ignored) &&
+                   (!is_new || store_commit(s->store, &ignored));
+    if (!is_kept)
+        store_rollback(s->store);
+    if (!is_kept || wait == 0)
+        watch_rescan(s->watch); /* whatever this batch had taken is found again */
+    if (is_new)
+        return false;
+    s->run.failures++;
+    log_error("%s; trying again in %s", error->text, duration_print(wait, pause));
     return true;
 }
 
@@ -589,6 +655,7 @@ static bool publish_rest(struct service *s, bool *ret_worked, struct error *erro
 static bool watch_over(struct service *s, bool worked, struct error *error)
 {
     watch_report(s->watch, &s->run.inbox);
+    tell_inbox(s);
     bool is_scanned = s->run.inbox.scans > 0 && s->run.inbox.scans != s->scans_seen;
     s->scans_seen = s->run.inbox.scans;
     if (s->scan_began == 0 && !watch_is_idle(s->watch))
@@ -620,6 +687,19 @@ static void beat(struct service *s)
                                       .run = &s->run};
     if (!s->options->once)
         heart_beat(&s->deliverer.heart, s->deliverer.notify, s->config, s->store, s->pipeline.arena, &facts);
+}
+
+/* Once when it comes, once when it is over. */
+static void tell_inbox(struct service *s)
+{
+    const char *note = s->run.inbox.note;
+    if (strcmp(note, s->inbox_note) == 0)
+        return;
+    if (*note)
+        log_warning("%s", note);
+    else
+        log_notice("the inbox is well again");
+    snprintf(s->inbox_note, sizeof s->inbox_note, "%s", note);
 }
 
 static void write_metrics(struct service *s)

@@ -35,10 +35,12 @@ struct take {
     size_t length;
     char sha256[SHA256_HEX_SIZE];
     struct batch batch;
+    struct take_news *news;
     bool is_again; /* from the archive: the caller derives the whole place */
     struct error *error;
 };
 
+static bool begin(struct take *t, bool *ret_is_known);
 static enum take_result finish(struct take *t, enum take_result result, const char *message, int64_t drop);
 static bool is_unchanged(const struct path_fact *known, const struct candidate *candidate);
 static bool is_settled_matter(const struct take *t);
@@ -47,6 +49,7 @@ static enum take_result read_content(struct take *t);
 static enum take_result read_answers(struct take *t, bool has_rested);
 static bool take_answers_again(struct take *t, struct drop_fact_row *drop, const char *bytes, size_t length);
 static enum take_result wait_for_end(struct take *t);
+static enum take_result refuse(struct take *t, const char *why, int64_t rested);
 static enum take_result keep(struct take *t);
 static enum take_result finish_repeated(struct take *t, int64_t known);
 static bool keep_readings(struct take *t, int64_t number, struct drop_fact_row *drop);
@@ -57,32 +60,26 @@ static const char *owner_id(const struct take *t, enum archive_place *ret_place,
 static const char *disagreement(struct take *t, const struct merge_result *result);
 
 enum take_result pipeline_take(struct pipeline *p, const struct watch *watch, const struct candidate *candidate,
-                               int64_t now, int64_t disk_now, const char **ret_message, struct error *error)
+                               int64_t now, int64_t disk_now, struct take_news *ret_news, struct error *error)
 {
     arena_reset(p->arena);
     struct take t = {.p = p, .watch = watch, .candidate = candidate, .now = now, .disk_now = disk_now, .error = error};
     bool found;
-    *ret_message = "";
-    if (!store_path_find(p->store, candidate->path, p->arena, &t.known, &found, error))
+    *ret_news = (struct take_news){"", TIME_FOREVER};
+    t.news = ret_news;
+    if (!begin(&t, &found))
         return TAKE_FAILED;
-    t.next = (struct path_fact){.path = candidate->path,
-                                .size = candidate->size,
-                                .modified_ns = candidate->modified_ns,
-                                .changed_ns = candidate->changed_ns,
-                                .inode = candidate->inode,
-                                .device = candidate->device,
-                                .settings = p->config->digest,
-                                .message = ""};
     if (found && is_settled_matter(&t))
         return TAKE_KNOWN;
     if (candidate->state == CANDIDATE_WAITING) {
-        *ret_message = candidate->reason;
+        ret_news->message = candidate->reason;
         return finish(&t, TAKE_WAITING, candidate->reason, t.known.drop);
     }
     if (found && is_unchanged(&t.known, candidate) && t.known.attempts >= ATTEMPTS_MOST) {
-        *ret_message = "the program ended each time it was read, so it is read no more: keep the file and report it; it is "
-                       "tried again when the file, the settings or the program change";
-        return finish(&t, TAKE_SET_ASIDE, *ret_message, t.known.drop);
+        ret_news->message =
+            "the program ended each time it was read, so it is read no more: keep the file and report it; it is "
+            "tried again when the file, the settings or the program change";
+        return finish(&t, TAKE_SET_ASIDE, ret_news->message, t.known.drop);
     }
     bool done;
     attempt_begin(p->attempt_fd, candidate);
@@ -93,8 +90,31 @@ enum take_result pipeline_take(struct pipeline *p, const struct watch *watch, co
     attempt_end(p->attempt_fd);
     CLEANUP(cleanup_free) char *bytes = t.bytes;
     (void)bytes; /* freed here, whatever became of it */
-    *ret_message = t.next.message;
+    ret_news->message = t.next.message;
     return result;
+}
+
+bool pipeline_take_failed(struct pipeline *p, const struct candidate *candidate, int64_t now, const char *why,
+                          struct error *error)
+{
+    struct take t = {.p = p, .candidate = candidate, .now = now, .error = error};
+    bool found;
+    arena_reset(p->arena);
+    return begin(&t, &found) && finish(&t, TAKE_WAITING, why, t.known.drop) == TAKE_WAITING;
+}
+
+static bool begin(struct take *t, bool *ret_is_known)
+{
+    const struct candidate *candidate = t->candidate;
+    t->next = (struct path_fact){.path = candidate->path,
+                                 .size = candidate->size,
+                                 .modified_ns = candidate->modified_ns,
+                                 .changed_ns = candidate->changed_ns,
+                                 .inode = candidate->inode,
+                                 .device = candidate->device,
+                                 .settings = t->p->config->digest,
+                                 .message = ""};
+    return store_path_find(t->p->store, candidate->path, t->p->arena, &t->known, ret_is_known, t->error);
 }
 
 bool pipeline_take_again(struct pipeline *p, struct drop_fact_row *drop, const char *bytes, size_t length, enum again what,
@@ -208,19 +228,22 @@ static enum take_result read_content(struct take *t)
         return TAKE_FAILED;
     if (known > 0)
         return finish(t, TAKE_TAKEN, "", known);
-    bool has_rested = t->disk_now - t->candidate->changed_ns / 1000000 >= t->p->config->hold_open_end;
+    int64_t rested = t->disk_now - t->candidate->changed_ns / 1000000;
+    bool has_rested = rested >= t->p->config->hold_open_end;
     if (answers_are_in(t->p->config, t->candidate->path))
         return read_answers(t, has_rested);
     struct error why;
     if (!intake_read(t->p->arena, t->p->config, t->candidate->path, t->bytes, t->length, t->now, has_rested, &t->batch,
                      &why))
-        return finish(t, TAKE_SET_ASIDE, why.text, t->known.drop);
+        return refuse(t, why.text, rested);
     return t->batch.ends_open ? wait_for_end(t) : keep(t);
 }
 
 static enum take_result wait_for_end(struct take *t)
 {
     char held[TIMESTAMP_SIZE];
+    int64_t rested = t->disk_now - t->candidate->changed_ns / 1000000;
+    t->news->again_in = t->p->config->hold_open_end - (rested > 0 ? rested : 0);
     return finish(t, TAKE_WAITING,
                   arena_printf(t->p->arena,
                                "the last line has no end yet: it is read once it is complete, or when the file has "
@@ -254,6 +277,19 @@ static enum take_result read_answers(struct take *t, bool has_rested)
     t->batch.complaints[0].text = taken.said;
     t->batch.complaint_count = t->batch.complaint_total = *taken.said != '\0';
     return keep(t);
+}
+
+/* A clock that stands before the file's own last change is wrong, and rows of today lie in its future. */
+static enum take_result refuse(struct take *t, const char *why, int64_t rested)
+{
+    if (rested > -HOUR_MS)
+        return finish(t, TAKE_SET_ASIDE, why, t->known.drop);
+    t->news->again_in = MINUTE_MS;
+    const char *wait = arena_printf(t->p->arena,
+                                    "this machine's clock stands before the last change of the file, so it is read again when "
+                                    "the clock is right; by the clock of now: %s",
+                                    why);
+    return finish(t, TAKE_WAITING, wait, t->known.drop);
 }
 
 /* Original first, durable; only then the facts that say it was taken. */

@@ -17,6 +17,7 @@ struct store {
     int lock_fd; /* -1 for a reader */
     struct cached_statement *statements;
     size_t statement_count, statement_capacity;
+    bool has_mark;
     const char *transaction_of; /* who opened the transaction; NULL: none is open */
     struct arena *scratch;      /* for one call inside the store */
 };

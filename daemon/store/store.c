@@ -126,6 +126,7 @@ bool store_begin(struct store *store, const char *who, struct error *error)
     if (!database_run(store, error, "BEGIN IMMEDIATE", ""))
         return false;
     store->transaction_of = who;
+    store->has_mark = false;
     return true;
 }
 
@@ -148,6 +149,24 @@ void store_rollback(struct store *store)
     if (store->transaction_of && !sqlite3_get_autocommit(store->database))
         (void)database_run(store, NULL, "ROLLBACK", ""); /* nothing better to do if even this fails */
     store->transaction_of = NULL;
+}
+
+/* SQLite stacks marks of one name; releasing the one before keeps the stack at one. */
+bool store_mark(struct store *store, struct error *error)
+{
+    if (store->has_mark && !database_run(store, error, "RELEASE piece", ""))
+        return false;
+    store->has_mark = database_run(store, error, "SAVEPOINT piece", "");
+    return store->has_mark;
+}
+
+bool store_back_to_mark(struct store *store)
+{
+    if (store->transaction_of && store->has_mark && !sqlite3_get_autocommit(store->database) &&
+        database_run(store, NULL, "ROLLBACK TO piece", ""))
+        return true;
+    store_rollback(store);
+    return false;
 }
 
 bool store_is_open_transaction(const struct store *store)

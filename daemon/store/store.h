@@ -35,6 +35,10 @@ bool store_begin(struct store *store, const char *who, struct error *error); /* 
 bool store_commit(struct store *store, struct error *error);
 void store_rollback(struct store *store); /* fine when nothing is open */
 bool store_is_open_transaction(const struct store *store);
+/* A mark inside a transaction, and back to it: what was written since is undone, the rest of the transaction stands. One mark
+ * at a time, the last. False from store_back_to_mark: nothing stands any more (some errors end a transaction by themselves). */
+bool store_mark(struct store *store, struct error *error);
+bool store_back_to_mark(struct store *store);
 bool store_check_integrity(struct store *store, struct error *error);
 
 /* A whole copy of the database as it is at one moment, beside a running service (backup.c): copied in steps under a

@@ -193,6 +193,17 @@ int watch_open_file(const struct watch *watch, const char *path, struct error *e
     return -1;
 }
 
+void watch_look_again(struct watch *watch, const struct candidate *candidate, int64_t monotonic)
+{
+    const struct sighting sighting = {.print = {.size = candidate->size,
+                                                .modified_ns = candidate->modified_ns,
+                                                .changed_ns = candidate->changed_ns,
+                                                .inode = candidate->inode,
+                                                .device = candidate->device},
+                                      .is_known = true}; /* seen since ever: it had settled */
+    hints_put_file(watch->hints, candidate->path, &sighting, monotonic);
+}
+
 void watch_rescan(struct watch *watch)
 {
     hints_want_scan(watch->hints);

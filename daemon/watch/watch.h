@@ -83,6 +83,9 @@ bool watch_next(struct watch *watch, int64_t wall, int64_t monotonic, struct can
  * more or a link is in the way, else a SYSTEM error (gone, no permission). */
 int watch_open_file(const struct watch *watch, const char *path, struct error *error);
 
+/* Report a file that was ready again at `monotonic`, unless an event does so sooner. Past HINTS_FILE_LIMIT only scans do. */
+void watch_look_again(struct watch *watch, const struct candidate *candidate, int64_t monotonic);
+
 /* Ask for a whole scan; one that runs is finished first. */
 void watch_rescan(struct watch *watch);
 

@@ -405,3 +405,19 @@ Test(store, counts_are_by_state)
     cr_expect(c.drops == 2 && c.rows == 12 && c.repeated_rows == 3 && c.waiting == 1 && c.set_aside == 2);
     cr_expect(c.notes == 1 && c.dirty == 2 && c.pages_due == 1 && c.alarms_open == 0);
 }
+
+Test(store, back_to_a_mark_undoes_the_last_piece_only)
+{
+    uint32_t number;
+    state_begin(&state);
+    OK(&state, store_mark(state.store, &state.error));
+    OK(&state, store_place_number(state.store, "first", &number, &state.error));
+    OK(&state, store_mark(state.store, &state.error));
+    OK(&state, store_place_number(state.store, "second", &number, &state.error));
+    cr_expect(store_back_to_mark(state.store));
+    OK(&state, store_place_number(state.store, "third", &number, &state.error));
+    state_commit(&state);
+    cr_expect_eq(state_query(&state, "SELECT count(*) FROM place WHERE key IN ('first', 'third')"), 2);
+    cr_expect_eq(state_query(&state, "SELECT count(*) FROM place WHERE key = 'second'"), 0);
+    cr_expect_not(store_back_to_mark(state.store), "no transaction, no mark");
+}

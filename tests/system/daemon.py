@@ -22,7 +22,7 @@ from datetime import datetime, timedelta, timezone
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 SUPPORT, SAMPLES = ROOT / "tests/support", ROOT / "samples"
 SAMPLE_NOW = "2026-04-22T12:00:00Z"
-LIMIT = 60  # seconds
+LIMIT = int(os.environ.get("RILLWARD_LIMIT", "60"))  # seconds
 SECRET = "whsec_c2FsbG93IGVzdHVhcnkgd2F0ZXIgd2F0Y2g="
 WAITING, TAKEN, REPEATED, SET_ASIDE = range(4)  # enum drop_state
 WITHDRAWN = 5  # enum alarm_state

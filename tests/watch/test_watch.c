@@ -301,6 +301,21 @@ Test(watch, a_touch_is_a_reason_to_look)
     cr_expect_eq(inbox.last.modified_ns, 1000000000000);
 }
 
+Test(watch, a_file_that_was_ready_is_reported_again_when_asked_for)
+{
+    inbox_write(&inbox, "a.csv", "1\n");
+    inbox_open(&inbox);
+    inbox_pass(&inbox, SETTLE_MS);
+    EXPECT_SEEN(&inbox, "ready a.csv\n");
+    watch_look_again(inbox.watch, &inbox.last, inbox.monotonic + MINUTE_MS);
+    cr_expect_eq(watch_deadline(inbox.watch), inbox.monotonic + MINUTE_MS);
+    EXPECT_SEEN(&inbox, "");
+    inbox_pass(&inbox, MINUTE_MS);
+    EXPECT_SEEN(&inbox, "ready a.csv\n");
+    inbox_pass(&inbox, MINUTE_MS);
+    EXPECT_SEEN(&inbox, "");
+}
+
 Test(watch, the_wall_clock_may_jump_back)
 {
     inbox_write(&inbox, "a.csv", "1\n");
