@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "service/rebuild.h"
 
+#include "archive/manifest.h"
 #include "base/file.h"
 #include "base/timestamp.h"
 #include "service/originals.h"
@@ -314,10 +315,12 @@ static bool forget_damaged_products(struct rebuild *r, const struct archive_owne
         if (strstr(files[k].path, "/originals/") ||
             (file_exists(full) && file_sha256(full, sha256, &ignored) && strcmp(sha256, files[k].sha256) == 0))
             continue;
-        r->damaged = x_grow(r->damaged, r->damaged_count, &r->damaged_capacity, sizeof *r->damaged);
-        r->damaged[r->damaged_count++] = (struct file_fact){.path = arena_strdup(r->arena, files[k].path)};
         if (!store_file_forget(r->pipeline.store, files[k].path, error))
             return false;
+        if (strcmp(files[k].path, MANIFEST_NAME) == 0)
+            continue; /* the list of lists stands in none: verify alone judges it, and it is written again */
+        r->damaged = x_grow(r->damaged, r->damaged_count, &r->damaged_capacity, sizeof *r->damaged);
+        r->damaged[r->damaged_count++] = (struct file_fact){.path = arena_strdup(r->arena, files[k].path)};
     }
     return store_manifest_due(r->pipeline.store, owner->place, error) && store_commit(r->pipeline.store, error);
 }

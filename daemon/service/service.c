@@ -513,8 +513,10 @@ static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
             continue;
         }
         if ((!store_is_open_transaction(s->store) && !store_begin(s->store, __func__, error)) ||
-            !store_mark(s->store, error))
+            !store_mark(s->store, error)) {
+            watch_rescan(s->watch); /* it was named once, and nobody took it */
             return false;
+        }
         struct take_news news;
         enum take_result result = pipeline_take(&s->pipeline, s->watch, &candidate, s->wall, s->disk_wall, &news, error);
         if (result == TAKE_FAILED && !give_back(s, &candidate, error))

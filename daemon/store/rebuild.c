@@ -33,8 +33,11 @@ bool store_drop_replace(struct store *store, const struct drop_fact_row *d, stru
 
 bool store_page_restore(struct store *store, const struct page_fact *page, struct error *error)
 {
-    return database_run(store, error, "INSERT OR IGNORE INTO page(place, month, due, revision, content)"
-                        " VALUES(?1, ?2, ?3, ?4, ?5)", "iiiit",
+    return database_run(store, error,
+                        "INSERT INTO page(place, month, due, revision, content) VALUES(?1, ?2, ?3, ?4, ?5)"
+                        " ON CONFLICT(place, month) DO UPDATE SET revision = excluded.revision, content = excluded.content"
+                        " WHERE excluded.revision > page.revision",
+                        "iiiit",
                         (int64_t)page->place, (int64_t)page->month, (int64_t)page->due, page->revision, page->content);
 }
 

@@ -122,6 +122,11 @@ void store_close(struct store *store)
 bool store_begin(struct store *store, const char *who, struct error *error)
 {
     assert(!store->transaction_of && "transactions do not nest");
+    int has_moved = 0; /* what is written into a file that has no name any more is lost with the last who has it open */
+    if (sqlite3_file_control(store->database, "main", SQLITE_FCNTL_HAS_MOVED, &has_moved) == SQLITE_OK && has_moved)
+        return fail(error, ERROR_STORAGE,
+                    "the database was moved or deleted while it was in use: put it back, or restore it (see 'rillward "
+                    "rebuild')");
     /* IMMEDIATE: a transaction that starts by reading and then writes would be refused at once when another waits. */
     if (!database_run(store, error, "BEGIN IMMEDIATE", ""))
         return false;

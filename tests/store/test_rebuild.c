@@ -76,7 +76,7 @@ Test(rebuild, what_the_database_knows_is_not_replaced_by_what_the_archive_says)
 {
     state_begin(&state);
     OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL}, &state.error));
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 9, "z", RECORD_PROVISIONAL}, &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 2, "z", RECORD_PROVISIONAL}, &state.error));
     struct revision_fact one = {place, 24304, 1, TIME_NONE, 5}, same = {place, 24304, 1, TIME_NONE, 6};
     struct revision_fact taken = {other, 24304, 1, TIME_NONE, 6};
     OK(&state, store_revision_restore(state.store, &one, &state.error));
@@ -86,6 +86,15 @@ Test(rebuild, what_the_database_knows_is_not_replaced_by_what_the_archive_says)
     cr_expect_eq(state_query(&state, "SELECT revision FROM page"), 3);
     cr_expect_eq(state_query(&state, "SELECT count(*) FROM revision"), 2);
     cr_expect_eq(state_query(&state, "SELECT arrived FROM revision WHERE place = (SELECT min(place) FROM revision)"), 5);
+}
+
+Test(rebuild, an_archive_that_was_published_later_says_which_revision_stands)
+{
+    state_begin(&state);
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x"}, &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, true, 5, "z"}, &state.error));
+    state_commit(&state);
+    cr_expect_eq(state_query(&state, "SELECT revision FROM page WHERE content = 'z'"), 5);
 }
 
 Test(rebuild, an_older_drop_that_comes_back_does_not_undo_a_correction)

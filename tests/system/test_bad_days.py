@@ -7,6 +7,7 @@ import os
 import pathlib
 import re
 import resource
+import sqlite3
 import subprocess
 
 import pytest
@@ -141,6 +142,37 @@ def test_a_database_disk_that_breaks_ends_the_service_and_the_next_start_goes_on
     assert "disk I/O error" in service.log_text()
     service.start_with(faults)
     assert_whole(service, undisturbed)
+
+
+def test_a_database_that_is_deleted_under_the_service_ends_it_and_comes_back_from_the_archive(service):
+    service.start()
+    service.put("mast/a.csv", air_file(0, 60))
+    service.put("mill/a.csv", water_file(0, 10))
+    service.wait_for_rest()
+    for path in service.state.glob("rillward.db*"):
+        path.unlink()
+    service.put("mill/b.csv", water_file(10, 10))
+    assert service.process.wait(LIMIT) == 1
+    service.process = None
+    assert "moved or deleted while it was in use" in service.log_text()
+    assert "2 drops came back" in service.run("rebuild", "-c", service.settings, "--clock", SMALL_NOW, expected=1).stdout
+    service.start()
+    service.end()
+    assert len(finished_times(service)) == 20
+
+
+def test_a_database_that_somebody_holds_is_waited_for(service):
+    service.start()
+    service.put("mast/a.csv", air_file(0, 60))
+    service.wait_for_rest()
+    other = sqlite3.connect(service.state / "rillward.db")
+    other.execute("BEGIN IMMEDIATE")
+    service.put("mill/a.csv", water_file(0, 10))
+    service.wait_until(lambda: service.complaints("database is locked"), "a complaint")
+    other.rollback()
+    other.close()
+    service.wait_for_path("mill/a.csv", TAKEN)
+    service.end()
 
 
 @pytest.mark.parametrize("jump", [365 * 86400, -365 * 86400, -1777000000])

@@ -137,6 +137,25 @@ def test_a_backup_while_the_service_works_is_its_database_of_one_moment(service)
     assert finished_times(service) == times and "0 findings" in service.verify(expected=0)
 
 
+def test_a_backup_that_is_older_than_the_archive_is_brought_up_to_it(service):
+    """Put back as the operator's page says; what came after it is in the archive, and the phones no longer have it."""
+    service.put("mast/a.csv", air_file(0, 60))
+    service.put("mill/a.csv", water_file(0, 10))
+    service.run("once", "-c", service.settings, "--clock", SMALL_NOW)
+    service.run("backup", "-c", service.settings, service.folder / "copy.db", expected=0)
+    service.put("mill/b.csv", water_file(10, 10))
+    service.put("mill/a.csv", water_file(0, 12))
+    service.run("once", "-c", service.settings, "--clock", SMALL_NOW)
+    times, revisions = finished_times(service), service.ask("SELECT revision FROM page")[0]["revision"]
+    for path in [*service.state.iterdir(), *service.inbox.glob("*/*.csv")]:
+        path.unlink()
+    (service.folder / "copy.db").rename(service.state / "rillward.db")
+    assert "2 drops came back" in service.run("rebuild", "-c", service.settings, "--clock", SMALL_NOW, expected=0).stdout
+    assert finished_times(service) == times and len(times) == 20
+    assert service.ask("SELECT revision FROM page")[0]["revision"] == revisions
+    assert "0 findings" in service.verify(expected=0)
+
+
 def test_a_backup_is_refused_into_our_own_folders_and_where_none_can_be(service):
     service.put("mill/a.csv", water_file(0, 10))
     service.run("once", "-c", service.settings, "--clock", SMALL_NOW)
