@@ -482,3 +482,28 @@ Test(message, is_the_same_in_every_attempt)
     cr_expect_str_eq(c, d);
     free(a), free(b), free(c), free(d);
 }
+
+static void expect_in_schema(const char *schema, const char *word)
+{
+    char *quoted = x_printf("\"%s\"", word);
+    cr_expect(strstr(schema, quoted), "%s", word);
+    free(quoted);
+}
+
+Test(message, uses_no_word_that_the_published_schema_lacks)
+{
+    char *schema = NULL;
+    size_t length;
+    struct error error = {0};
+    cr_assert(file_read(RILLWARD_SOURCE_ROOT "/config-examples/notice.schema.json", 1 << 20, &schema, &length, &error),
+              "%s", error.text);
+    for (enum alarm_state state = 0; state < ALARM_STATE_COUNT; state++)
+        expect_in_schema(schema, alarm_state_word(state));
+    for (enum notice_event event_kind = 0; event_kind < NOTICE_EVENT_COUNT; event_kind++)
+        expect_in_schema(schema, notice_event_word(event_kind));
+    for (enum rule_kind kind = 0; kind < RULE_KIND_COUNT; kind++)
+        expect_in_schema(schema, rule_kind_word(kind));
+    for (enum priority priority = 0; priority < PRIORITY_COUNT; priority++)
+        expect_in_schema(schema, priority_word(priority));
+    free(schema);
+}
