@@ -273,6 +273,24 @@ Test(message, has_a_page_that_can_be_read_anywhere)
     text_done(&page);
 }
 
+Test(message, has_a_page_for_many_alarms_too)
+{
+    struct notice notice = example_notice_of_flood();
+    struct config config = example_config();
+    struct text page;
+    text_init(&page, MESSAGE_TEXT_LIMIT);
+    message_render_html(&notice, &config, NULL, &page);
+    expect_golden("summary.html", page.bytes);
+    text_clear(&page);
+    notice.event = NOTICE_DIGEST;
+    notice.body = "Open alarms (2)\n- Oxygen low at Heron Creek: worst 1.52 mg/L; alarm 42\n- Water warm at Weir pool; alarm "
+                  "43\n\nDrops set aside (1)\n- north/heron-17.csv, 2 h ago: line 14: no unit\n";
+    message_render_html(&notice, &config, NULL, &page);
+    cr_expect(strstr(page.bytes, ">Open alarms (2)</h2>\n<ul"), "%s", page.bytes);
+    cr_expect(strstr(page.bytes, "</ul>\n<h2"), "%s", page.bytes);
+    text_done(&page);
+}
+
 Test(message, lets_no_name_add_markup)
 {
     struct notice notice = example_notice_of_drop();
