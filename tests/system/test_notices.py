@@ -285,6 +285,26 @@ def test_an_alarm_tells_its_beginning_its_end_and_its_withdrawal(tmp_path):
         assert len(set(ids_sent(service))) == 3
 
 
+def test_a_withdrawal_by_other_settings_says_so(tmp_path):
+    port = free_port()
+    with Service(tmp_path / "work", settings_for(hook(port)), SMALL_NOW) as service:
+        service.start_receiver(port=port)
+        make_news(service)
+        service.start()
+        wait_for_notices(service, 1, DELIVERED)
+        service.wait_for_rest()
+        service.change_settings("stations:\n", "quality: {temperature: {sensor: [-5 degC, 20 degC]}}\nstations:\n")
+        service.hang_up()
+        wait_for_notices(service, 2, DELIVERED)
+        service.stop()
+        data = service.requests()[1]["event"]["data"]
+        assert data["event"] == "withdrawn" and data["state"] == "withdrawn"
+        assert "is now 27.40 °C, flagged fail (" in data["text"], data["text"]
+        assert data["text"].endswith("; no file came since: the settings, or the program, were changed."), data["text"]
+        history = service.run("alarms", "-c", service.settings, "history", "1", expected=0).stdout
+        assert "rillward: withdrawn: temperature of " in history
+
+
 # ---- what wakes nobody ----
 
 def years_of_water(first_day, days, warm_days):
