@@ -71,6 +71,13 @@ char *archive_month_path(const char *station, int year, int month, const char *e
     return print_path(ret, "stations/%s/%04d/%s_%04d-%02d%s", station, year, station, year, month, extension);
 }
 
+char *archive_year_path(const char *station, int first_year, int first_month, char ret[ARCHIVE_PATH_SIZE])
+{
+    bool is_calendar = first_month == 1;
+    return print_path(ret, "stations/%s/%s_%s%04d.nc", station, station, is_calendar ? "" : "water-year-",
+                      first_year + !is_calendar);
+}
+
 char *archive_original_path(enum archive_place place, const char *id, const char *sha256, const char *name,
                             char ret[ARCHIVE_PATH_SIZE])
 {

@@ -29,6 +29,10 @@ enum archive_place {
 char *archive_month_path(const char *station, int year, int month, const char *extension,
                          char ret[ARCHIVE_PATH_SIZE]);
 
+/* stations/<station>/<station>_<yyyy>.nc, or _water-year-<yyyy>.nc by the year in which it ends, of the year that begins
+ * with this month. Returns ret. */
+char *archive_year_path(const char *station, int first_year, int first_month, char ret[ARCHIVE_PATH_SIZE]);
+
 /* stations/<id>/originals/<16 digits of sha256>_<name>, and the same below barometers/<id> and network.
  * `name` is the path under which the drop arrived; its last part is kept, other bytes than [A-Za-z0-9._-]
  * become '_', and of more than 80 the last 80 stay. Returns ret. */

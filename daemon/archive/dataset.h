@@ -32,6 +32,7 @@ struct dataset {
     const struct config *config;
     const struct station *station;
     int year, month;       /* by the station's standard time */
+    const char *period;    /* NULL: that month; else "2026" or "water year 2026", and year and month are its first */
     struct span span;      /* of the month, UTC */
     int64_t revision;      /* of this record, from 1 */
     struct record record;  /* finished values, rows of the month */

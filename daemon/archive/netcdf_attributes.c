@@ -88,20 +88,23 @@ static void put_description(const struct putter *putter)
     const struct station *station = dataset->station;
     char offset[TIMESTAMP_SIZE];
     timestamp_print_offset(0, station->utc_offset, offset);
-    put_format(putter, "title", "%.200s, %.200s, %04d-%02d", dataset->config->network_name, station->name,
-               dataset->year, dataset->month);
+    char month[16];
+    snprintf(month, sizeof month, "%04d-%02d", dataset->year, dataset->month);
+    const char *kind = dataset->period ? "year" : "month";
+    put_format(putter, "title", "%.200s, %.200s, %s", dataset->config->network_name, station->name,
+               dataset->period ? dataset->period : month);
     struct text state;
     text_init(&state, NETCDF_TEXT_MAX / 2);
     about_add_state(dataset, &state);
-    put_format(putter, "summary", "Finished record of one station and one month, with quality flags. %s", state.bytes);
+    put_format(putter, "summary", "Finished record of one station and one %s, with quality flags. %s", kind, state.bytes);
     text_done(&state);
     put_keywords(putter);
     put(putter, "source", "in situ sensors at a fixed station");
     put_format(putter, "processing_level", "finished record: corrected, flagged, %s", record_state_word(dataset->state));
     put_format(
         putter, "comment",
-        "%s Times are UTC. The month is that of the station's standard time, UTC%s, without daylight saving.%s%s%s",
-        about_caution(), station->utc_offset == 0 ? "+00:00" : offset + strlen("1970-01-01T00:00:00"),
+        "%s Times are UTC. The %s is that of the station's standard time, UTC%s, without daylight saving.%s%s%s",
+        about_caution(), kind, station->utc_offset == 0 ? "+00:00" : offset + strlen("1970-01-01T00:00:00"),
         *station->datum ? " Level 0 is: " : "", station->datum, other_words(station));
     put(putter, "standard_name_vocabulary", "CF Standard Name Table v83");
     put(putter, "references", "IOC Manuals and Guides 54 Volume 3 (2013), for the flags");
@@ -136,8 +139,12 @@ static void put_identity(const struct putter *putter)
     char last[TIMESTAMP_SIZE], authority[256];
     timestamp_print(record->n > 0 ? record->time[record->n - 1] : dataset->span.from, last);
     netcdf_naming_authority(dataset->config->public_url, dataset->config->network_id, authority, sizeof authority);
-    put_format(putter, "id", "%s_%04d-%02d_r%lld", dataset->station->id, dataset->year, dataset->month,
-               (long long)dataset->revision);
+    char period[32];
+    snprintf(period, sizeof period, "%04d-%02d", dataset->year, dataset->month);
+    if (dataset->period)
+        snprintf(period, sizeof period, "%s%d", *dataset->period == 'w' ? "water-year-" : "",
+                 dataset->year + (dataset->month > 1));
+    put_format(putter, "id", "%s_%s_r%lld", dataset->station->id, period, (long long)dataset->revision);
     put(putter, "naming_authority", authority);
     put_format(putter, "product_version", "%lld", (long long)dataset->revision);
     put(putter, "date_created", last);

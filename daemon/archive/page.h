@@ -76,6 +76,8 @@ struct page_station {
     const struct dataset *latest; /* newest month: station, year, month, span and record are set; NULL without one */
     const struct page_month *months;
     size_t month_count;
+    const struct page_file *years; /* files of whole years, newest first; may be none */
+    size_t year_count;
     const struct check_result *checks;
     size_t check_count;
     const struct finding *findings; /* of the last year */

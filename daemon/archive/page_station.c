@@ -197,6 +197,15 @@ static void add_months(struct text *text, const struct page_station *page)
         text_puts(text, "</td></tr>\n");
     }
     part_table_end(text);
+    if (page->year_count > 0)
+        text_puts(text, "<p>Whole years, netCDF:");
+    for (size_t k = 0; k < page->year_count; k++) {
+        const struct page_file *year = &page->years[k];
+        text_printf(text, " <a href=\"%s%s\">%s</a> <small>", root, year->path, year->label);
+        part_bytes(text, year->bytes);
+        text_puts(text, "</small>");
+    }
+    text_puts(text, page->year_count > 0 ? "</p>\n" : "");
     text_puts(text, "</section>\n");
 }
 

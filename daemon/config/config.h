@@ -343,6 +343,7 @@ struct config {
     const char *public_url;  /* where the archive is served, "" where it is not; used as CloudEvents source */
     const char *inbox, *archive, *state; /* absolute paths */
     uint32_t archive_formats;  /* bit f: enum archive_format */
+    int netcdf_year_begins;    /* month (1..12) in which years of the yearly netCDF files begin; 0: there are none */
     const char *metrics_file;  /* absolute path; NULL: none is written */
     int workers;               /* threads that write records; 0: one for each processor core */
     enum sandbox_use sandbox;
@@ -418,5 +419,7 @@ bool rule_watches(const struct rule *rule, const char *id);
 uint64_t config_station_digest(const struct config *config, const struct station *station);
 /* The same of what shapes the checks of barometers against each other. */
 uint64_t config_barometer_digest(const struct config *config);
+/* Digest of what pages show and records do not stand on: names of the network and its barometers, what rules say. */
+uint64_t config_pages_digest(const struct config *config);
 
 #endif

@@ -107,6 +107,7 @@ static uint64_t own_digest(const struct config *config, const struct station *st
     add_words(&digest, &station->barometers);
     add_barometers(&digest, config, station);
     add_whole(&digest, config->archive_formats);
+    add_whole(&digest, config->netcdf_year_begins);
     add_oxygen_limits(&digest, config, station);
     return digest;
 }
@@ -119,6 +120,31 @@ uint64_t config_barometer_digest(const struct config *config)
     add_whole(&digest, config->largest_air_gap);
     for (size_t i = 0; i < config->barometer_count; i++)
         add_position(&digest, &config->barometers[i]);
+    return digest;
+}
+
+uint64_t config_pages_digest(const struct config *config)
+{
+    uint64_t digest = FNV_START;
+    const char *const texts[] = {RILLWARD_VERSION,      config->network_id, config->network_name,
+                                 config->operator_name, config->contact,    config->public_url};
+    for (size_t i = 0; i < COUNT_OF(texts); i++)
+        add_text(&digest, texts[i]);
+    for (size_t i = 0; i < config->barometer_count; i++) {
+        add_text(&digest, config->barometers[i].id);
+        add_text(&digest, config->barometers[i].name);
+        add_position(&digest, &config->barometers[i]);
+    }
+    for (size_t i = 0; i < config->rule_count; i++) {
+        const struct rule *rule = &config->rules[i];
+        const int64_t wholes[] = {rule->kind, rule->quantity, rule->priority, rule->window};
+        add_text(&digest, rule->id);
+        add_text(&digest, rule->title);
+        for (size_t k = 0; k < COUNT_OF(wholes); k++)
+            add_whole(&digest, wholes[k]);
+        add_number(&digest, rule->limit);
+        add_words(&digest, &rule->stations);
+    }
     return digest;
 }
 

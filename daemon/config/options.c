@@ -163,6 +163,10 @@ static const struct option top_options[] = {
      .standard = "csv, netcdf, xlsx, chart", .choice = archive_format_choice,
      .help = "what a month of a station is written as; csv, which is the record, is written in any case; png is the"
              " chart for print"},
+    {.key = "netcdf_year_begins", .type = OPTION_INTEGER, .offset = FIELD(netcdf_year_begins), .minimum = 1,
+     .maximum = 12,
+     .help = "also one netCDF file for each year of a station, which begins with this month: 1 calendar years, 10 water"
+             " years from October; default: none"},
     {.key = "include", .type = OPTION_OWN,
      .help = "patterns of more files with stations, barometers, layouts, recipients, rules"},
     {.key = "intake", .type = OPTION_SECTION, .section = &section_intake, .help = "when drops are read"},

@@ -7,7 +7,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_ALARMS = 200 };
+enum { MOST_ALARMS = 200, MONTHS_OF_A_YEAR = 12 };
+
+static bool load(struct pipeline *p, size_t station, int32_t month, int months, struct arena *arena, struct dataset *ret,
+                 struct error *error);
 
 static bool load_notes(struct pipeline *p, uint32_t place, struct span span, struct arena *arena, struct note **ret,
                        size_t *ret_n, struct error *error);
@@ -25,6 +28,22 @@ static bool load_drops(struct pipeline *p, struct arena *arena, struct dataset *
 bool dataset_load(struct pipeline *p, size_t station, int32_t month, struct arena *arena, struct dataset *ret,
                   struct error *error)
 {
+    return load(p, station, month, 1, arena, ret, error);
+}
+
+bool dataset_load_year(struct pipeline *p, size_t station, int32_t month, struct arena *arena, struct dataset *ret,
+                       struct error *error)
+{
+    if (!load(p, station, month, MONTHS_OF_A_YEAR, arena, ret, error))
+        return false;
+    bool is_calendar = ret->month == 1;
+    ret->period = arena_printf(arena, "%s%d", is_calendar ? "" : "water year ", ret->year + !is_calendar);
+    return true;
+}
+
+static bool load(struct pipeline *p, size_t station, int32_t month, int months, struct arena *arena, struct dataset *ret,
+                 struct error *error)
+{
     const struct station *s = &p->config->stations[station];
     uint32_t place = p->station_places[station];
     struct civil first = {.year = month / 12, .month = month % 12 + 1, .day = 1};
@@ -33,7 +52,9 @@ bool dataset_load(struct pipeline *p, size_t station, int32_t month, struct aren
                             .station = s,
                             .year = first.year,
                             .month = first.month,
-                            .span = {from, timestamp_next_month(from, s->utc_offset)}};
+                            .span = {from, from}};
+    for (int k = 0; k < months; k++)
+        ret->span.to = timestamp_next_month(ret->span.to, s->utc_offset);
     struct note *notes;
     struct check_result *checks;
     struct finding *findings;

@@ -11,4 +11,8 @@
 bool dataset_load(struct pipeline *pipeline, size_t station, int32_t month, struct arena *arena, struct dataset *ret,
                   struct error *error);
 
+/* The same of the twelve months from `month` on. */
+bool dataset_load_year(struct pipeline *pipeline, size_t station, int32_t month, struct arena *arena, struct dataset *ret,
+                       struct error *error);
+
 #endif

@@ -46,6 +46,7 @@ static bool save(struct pipeline *p, size_t station, uint32_t place, struct span
 static bool mark_pages(struct pipeline *p, size_t station, uint32_t place, struct span span, const struct record *record,
                        struct error *error);
 static bool refresh_digest(struct pipeline *p, const char *id, uint32_t place, uint64_t digest, struct error *error);
+static bool refresh_pages(struct pipeline *p, struct error *error);
 
 bool pipeline_open(struct pipeline *ret, const struct config *config, struct store *store, struct error *error)
 {
@@ -65,7 +66,7 @@ bool pipeline_open(struct pipeline *ret, const struct config *config, struct sto
     for (size_t i = 0; ok && i < config->barometer_count; i++)
         ok = store_place_number(store, config->barometers[i].id, &ret->barometer_places[i], error) &&
              refresh_digest(ret, config->barometers[i].id, ret->barometer_places[i], digest, error);
-    if (ok && store_commit(store, error))
+    if (ok && refresh_pages(ret, error) && store_commit(store, error))
         return true;
     store_rollback(store);
     pipeline_close(ret);
@@ -524,4 +525,18 @@ static bool refresh_digest(struct pipeline *p, const char *id, uint32_t place, u
     struct span all = {fact.first_time, fact.last_time + 1};
     return (fact.first_time == TIME_NONE || store_dirty_add(p->store, place, all, error)) &&
            store_place_set_digest(p->store, place, digest, error);
+}
+
+/* Names and rules that only the pages show. Places without files have no page yet. */
+static bool refresh_pages(struct pipeline *p, struct error *error)
+{
+    bool has_changed;
+    struct place_fact fact;
+    if (!store_shown_put(p->store, config_pages_digest(p->config), &has_changed, error))
+        return false;
+    bool ok = true;
+    for (size_t i = 0; ok && has_changed && i < p->config->station_count; i++)
+        ok = store_place_find(p->store, p->config->stations[i].id, p->arena, &fact, error) &&
+             (fact.first_time == TIME_NONE || store_manifest_due(p->store, fact.number, error));
+    return ok && (!has_changed || store_manifest_due(p->store, 0, error));
 }

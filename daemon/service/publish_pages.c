@@ -8,10 +8,15 @@
 #include "archive/page.h"
 #include "base/timestamp.h"
 #include "service/batch.h"
+#include "service/publish_years.h"
 
+#include <errno.h>
+#include <limits.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 enum {
     PLACES_AT_ONCE = 16,
@@ -20,11 +25,29 @@ enum {
     MOST_NEWS = 100,    /* entries of the feed */
 };
 
+/* Beside the files of a batch. */
+struct changes {
+    const char **stale; /* files that the settings ask for no more */
+    size_t stale_count, stale_capacity;
+    struct year_due *years;
+    size_t year_count, year_capacity;
+};
+
 static bool publish_top(struct pipeline *p, struct error *error);
 static bool publish_stations(struct pipeline *p, const uint32_t *places, size_t n, struct error *error);
-static bool render_place(struct pipeline *p, uint32_t place, struct batch_of_files *batch, struct error *error);
+static bool render_place(struct pipeline *p, uint32_t place, struct batch_of_files *batch, struct changes *changes,
+                         struct error *error);
+static void choose_wanted(struct pipeline *p, size_t station, struct file_fact *files, size_t *n,
+                          struct changes *changes);
+static bool is_wanted(const struct config *config, const char *station, const char *path);
+static bool remove_stale(struct pipeline *p, const struct changes *changes, struct error *error);
+static bool enter_changes(struct pipeline *p, const struct changes *changes, struct error *error);
+static int compare_newest_first(const void *a, const void *b);
+static bool load_years(struct pipeline *p, size_t station, const struct file_fact *files, size_t file_count,
+                       struct page_station *page, struct batch_of_files *batch, struct changes *changes,
+                       struct error *error);
 static bool render_station(struct pipeline *p, size_t station, const struct file_fact *files, size_t file_count,
-                           struct batch_of_files *batch, struct error *error);
+                           struct batch_of_files *batch, struct changes *changes, struct error *error);
 static bool load_months(struct pipeline *p, size_t station, const struct file_fact *files, size_t file_count,
                         struct page_station *page, struct error *error);
 static bool load_lists(struct pipeline *p, size_t station, struct page_station *page, struct error *error);
@@ -67,21 +90,85 @@ bool publish_places(struct pipeline *p, const uint32_t *places, size_t n, struct
 static bool publish_stations(struct pipeline *p, const uint32_t *places, size_t n, struct error *error)
 {
     struct batch_of_files batch = {0};
+    struct changes changes = {0};
     bool ok = true;
     for (size_t k = 0; ok && k < n; k++)
-        ok = render_place(p, places[k], &batch, error);
-    ok = ok && batch_write(p, &batch, error) && store_begin(p->store, __func__, error) &&
-         batch_put_facts(p, &batch, error);
+        ok = render_place(p, places[k], &batch, &changes, error);
+    ok = ok && batch_write(p, &batch, error) && remove_stale(p, &changes, error) &&
+         store_begin(p->store, __func__, error) && batch_put_facts(p, &batch, error) && enter_changes(p, &changes, error);
     for (size_t k = 0; ok && k < n; k++)
         ok = store_manifest_done(p->store, places[k], error);
     ok = ok && store_manifest_due(p->store, 0, error) && store_commit(p->store, error);
     if (!ok)
         store_rollback(p->store);
     batch_done(&batch);
+    free(changes.stale);
+    free(changes.years);
     return ok || within(error, "publishing stations");
 }
 
-static bool render_place(struct pipeline *p, uint32_t place, struct batch_of_files *batch, struct error *error)
+/* Behind the pages and manifests that name them no more, before the facts: cut off in between, it is done again. */
+static bool remove_stale(struct pipeline *p, const struct changes *changes, struct error *error)
+{
+    for (size_t k = 0; k < changes->stale_count; k++) {
+        char full[PATH_MAX];
+        snprintf(full, sizeof full, "%s/%s", p->config->archive, changes->stale[k]);
+        if (unlink(full) != 0 && errno != ENOENT)
+            return fail(error, ERROR_SYSTEM, "'%s' cannot be removed: %s", full, strerror(errno));
+    }
+    return true;
+}
+
+static bool enter_changes(struct pipeline *p, const struct changes *changes, struct error *error)
+{
+    for (size_t k = 0; k < changes->stale_count; k++)
+        if (!store_file_forget(p->store, changes->stale[k], error))
+            return false;
+    for (size_t k = 0; k < changes->year_count; k++)
+        if (!store_year_put(p->store, changes->years[k].path, changes->years[k].records, error))
+            return false;
+    return true;
+}
+
+/* A format that was switched off leaves nothing behind that no page tells of. */
+static void choose_wanted(struct pipeline *p, size_t station, struct file_fact *files, size_t *n, struct changes *changes)
+{
+    size_t kept = 0;
+    for (size_t k = 0; k < *n; k++) {
+        if (is_wanted(p->config, p->config->stations[station].id, files[k].path)) {
+            files[kept++] = files[k];
+            continue;
+        }
+        changes->stale = x_grow(changes->stale, changes->stale_count, &changes->stale_capacity, sizeof *changes->stale);
+        changes->stale[changes->stale_count++] = files[k].path;
+    }
+    *n = kept;
+}
+
+static bool is_wanted(const struct config *config, const char *station, const char *path)
+{
+    size_t formats, longest = 0;
+    bool is_asked = true;
+    const struct archive_writer *writers = archive_writers(&formats);
+    char folder[ARCHIVE_PATH_SIZE];
+    snprintf(folder, sizeof folder, "stations/%s/", station);
+    const char *rest = path + strlen(folder);
+    if (!text_starts_with(path, folder) || text_starts_with(rest, "originals/"))
+        return true;
+    if (!strchr(rest, '/')) /* beside the pages: files of years */
+        return !text_ends_with(path, ".nc") || publish_years_wants(config, station, path);
+    for (size_t f = 0; f < formats; f++) {
+        size_t length = strlen(writers[f].extension);
+        if (length <= longest || !text_ends_with(path, writers[f].extension))
+            continue;
+        longest = length;
+        is_asked = writers[f].format == FORMAT_CSV || config->archive_formats >> writers[f].format & 1;
+    }
+    return is_asked;
+}
+
+static bool render_place(struct pipeline *p, uint32_t place, struct batch_of_files *batch, struct changes *changes,
+                         struct error *error)
 {
     struct file_fact *files;
     size_t n, station = pipeline_station_of(p, place);
@@ -89,8 +176,11 @@ static bool render_place(struct pipeline *p, uint32_t place, struct batch_of_fil
     if (!store_files_load(p->store, place, p->arena, &files, &n, error) ||
         !store_place_key(p->store, place, p->arena, &id, error))
         return false;
-    if (station < p->config->station_count && !render_station(p, station, files, n, batch, error))
-        return false;
+    if (station < p->config->station_count) {
+        choose_wanted(p, station, files, &n, changes);
+        if (!render_station(p, station, files, n, batch, changes, error))
+            return false;
+    }
     enum archive_place kind = kind_of(p, place, files, n);
     if (!render_history(p, place, kind, id, batch, error))
         return false;
@@ -107,7 +197,7 @@ static enum archive_place kind_of(const struct pipeline *p, uint32_t place, cons
 }
 
 static bool render_station(struct pipeline *p, size_t station, const struct file_fact *files, size_t file_count,
-                           struct batch_of_files *batch, struct error *error)
+                           struct batch_of_files *batch, struct changes *changes, struct error *error)
 {
     uint32_t place = p->station_places[station];
     struct network_station at;
@@ -120,12 +210,47 @@ static bool render_station(struct pipeline *p, size_t station, const struct file
         if (is_open(&page.alarms[k]))
             open[open_count++] = page.alarms[k];
     if (!view_station(p, station, open, open_count, &at, error) ||
-        !load_months(p, station, files, file_count, &page, error))
+        !load_months(p, station, files, file_count, &page, error) ||
+        !load_years(p, station, files, file_count, &page, batch, changes, error))
         return false;
     char path[ARCHIVE_PATH_SIZE];
     page_station_render(&page, &batch_add(batch, page_station_path(at.station->id, path), place)->content);
     page_sheet_render(&page, &batch_add(batch, page_sheet_path(at.station->id, path), place)->content);
     return true;
+}
+
+/* Those that stand, and those that the batch is to write: a page is written behind what it links to. */
+static bool load_years(struct pipeline *p, size_t station, const struct file_fact *files, size_t file_count,
+                       struct page_station *page, struct batch_of_files *batch, struct changes *changes,
+                       struct error *error)
+{
+    struct page_fact *pages;
+    struct year_due *due;
+    size_t n, due_count;
+    if (!store_pages_of_place(p->store, p->station_places[station], p->arena, &pages, &n, error) ||
+        !publish_years(p, station, pages, n, batch, &due, &due_count, error))
+        return false;
+    struct page_file *years = arena_array(p->arena, file_count + due_count + 1, sizeof *years);
+    for (size_t k = 0; k < due_count; k++) {
+        changes->years = x_grow(changes->years, changes->year_count, &changes->year_capacity, sizeof *changes->years);
+        changes->years[changes->year_count++] = due[k];
+        years[page->year_count++] =
+            (struct page_file){.path = due[k].path, .bytes = (int64_t)batch_find(batch, due[k].path)->content.length};
+    }
+    for (size_t k = file_count; k > 0; k--)
+        if (publish_years_wants(p->config, p->config->stations[station].id, files[k - 1].path) &&
+            !batch_find(batch, files[k - 1].path))
+            years[page->year_count++] = (struct page_file){.path = files[k - 1].path, .bytes = files[k - 1].bytes};
+    qsort(years, page->year_count, sizeof *years, compare_newest_first);
+    for (size_t k = 0; k < page->year_count; k++)
+        years[k].label = arena_printf(p->arena, "%.4s", years[k].path + strlen(years[k].path) - strlen("2026.nc"));
+    page->years = years;
+    return true;
+}
+
+static int compare_newest_first(const void *a, const void *b)
+{
+    return strcmp(((const struct page_file *)b)->path, ((const struct page_file *)a)->path);
 }
 
 /* Months whose files stand in the archive, newest first, and the finished values of the newest. */

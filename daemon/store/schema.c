@@ -195,6 +195,16 @@ static const char serials[] =
     "CREATE INDEX drop_by_serial ON drop_(serial COLLATE NOCASE) WHERE serial != '';\n"
     "CREATE INDEX note_instrument ON note(text COLLATE NOCASE, time) WHERE kind = 10;\n";
 _Static_assert(NOTE_INSTRUMENT == 10, "stands in the index");
+static const char years[] =
+    /* rebuildable */
+    "CREATE TABLE year_file( -- yearly files, and which records they were made of\n"
+    "  path TEXT PRIMARY KEY,\n"
+    "  records TEXT NOT NULL -- SHA-256 over the revisions and contents of the months\n"
+    ") STRICT, WITHOUT ROWID;\n"
+    "CREATE TABLE shown( -- digest of the settings that the pages show: another one makes all pages due\n"
+    "  digest INTEGER PRIMARY KEY\n"
+    ") STRICT;\n";
+
 static const char reviews[] =
     /* permanent: what people have said, and the rows that they said it of */
     "CREATE TABLE review( -- a person has looked at the record of a station and span\n"
@@ -231,5 +241,6 @@ const struct migration schema_migrations[] = {
     {"more quantities: notes about none say so by a number of their own", no_quantity},
     {"which instrument a file is of", serials},
     {"what people have reviewed", reviews},
+    {"files of whole years, and the settings that pages show", years},
 };
 const size_t schema_migration_count = sizeof schema_migrations / sizeof schema_migrations[0];

@@ -405,6 +405,13 @@ bool store_file_find(struct store *store, const char *path, struct arena *arena,
 bool store_files_load(struct store *store, uint32_t place, struct arena *arena, struct file_fact **ret, size_t *ret_n,
                       struct error *error);
 
+/* Remember the digest of what pages show; ret_changed: it was another one. */
+bool store_shown_put(struct store *store, uint64_t digest, bool *ret_changed, struct error *error);
+
+/* Of which records a yearly file was made: what the caller says of them; "" where it is not known. */
+bool store_year_find(struct store *store, const char *path, struct arena *arena, const char **ret, struct error *error);
+bool store_year_put(struct store *store, const char *path, const char *records, struct error *error);
+
 /* Places whose manifest is behind what stands in the archive; 0: the network's own files. */
 bool store_manifest_due(struct store *store, uint32_t place, struct error *error);
 bool store_manifests_due(struct store *store, struct arena *arena, uint32_t **ret, size_t *ret_n, struct error *error);

@@ -329,6 +329,32 @@ bool store_files_load(struct store *store, uint32_t place, struct arena *arena, 
     return got == 0;
 }
 
+bool store_shown_put(struct store *store, uint64_t digest, bool *ret_changed, struct error *error)
+{
+    int64_t same = 0;
+    if (!database_one(store, &same, error, "SELECT count(*) FROM shown WHERE digest = ?1", "i", (int64_t)digest))
+        return false;
+    *ret_changed = same == 0;
+    return same > 0 || (database_run(store, error, "DELETE FROM shown", "") &&
+                        database_run(store, error, "INSERT INTO shown VALUES(?1)", "i", (int64_t)digest));
+}
+
+bool store_year_find(struct store *store, const char *path, struct arena *arena, const char **ret, struct error *error)
+{
+    *ret = "";
+    CLEANUP(database_reset) sqlite3_stmt *row =
+        database_start(store, error, "SELECT records FROM year_file WHERE path = ?1", "t", path);
+    int got = row ? database_step(store, row, error) : -1;
+    if (got > 0)
+        *ret = column_text(arena, row, 0);
+    return got >= 0;
+}
+
+bool store_year_put(struct store *store, const char *path, const char *records, struct error *error)
+{
+    return database_run(store, error, "INSERT OR REPLACE INTO year_file VALUES(?1, ?2)", "tt", path, records);
+}
+
 bool store_manifest_due(struct store *store, uint32_t place, struct error *error)
 {
     return database_run(store, error, "INSERT OR IGNORE INTO manifest_due VALUES(?1)", "i", (int64_t)place);
