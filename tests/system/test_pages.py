@@ -5,7 +5,9 @@ import pathlib
 import re
 import subprocess
 import sys
+import xml.etree.ElementTree as ET
 
+import feedparser
 import pytest
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "support"))
@@ -103,3 +105,73 @@ def test_everything_can_be_reached_by_keyboard_and_says_where_it_is(archive, win
     assert window.ask(unnamed) == 0
     window.ask("document.querySelector('.frame').focus()")
     assert window.ask("document.activeElement.className") == "frame"
+
+
+# Text against the ground that it stands on, by WCAG 2.2 (1.4.3): the worst ratio, and where.
+CONTRAST = """(() => {
+  const parts = text => (text.match(/[\\d.]+/g) || []).map(Number);
+  const light = ([r, g, b]) => [r, g, b].map(c => c / 255).map(c => c <= .04045 ? c / 12.92 : ((c + .055) / 1.055) ** 2.4)
+    .reduce((sum, c, i) => sum + c * [.2126, .7152, .0722][i], 0);
+  const ground = element => {
+    for (let e = element; e; e = e.parentElement) {
+      const colour = parts(getComputedStyle(e).backgroundColor);
+      if (colour.length == 3 || colour[3] == 1) return colour;
+    }
+    return [255, 255, 255];
+  };
+  let worst = [99, ""];
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  for (let node; node = walker.nextNode();) {
+    const e = node.parentElement;
+    if (!node.data.trim() || e.closest("svg") || !e.getClientRects().length) continue;
+    const style = getComputedStyle(e), a = light(parts(style.color)), b = light(ground(e));
+    const ratio = (Math.max(a, b) + .05) / (Math.min(a, b) + .05), size = parseFloat(style.fontSize);
+    const need = size >= 24 || (size >= 18.66 && style.fontWeight >= 700) ? 3 : 4.5;
+    if (ratio / need < worst[0]) worst = [ratio / need, node.data.trim().slice(0, 40)];
+  }
+  return worst;
+})()"""
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize("page", PAGES)
+def test_text_stands_out_from_its_ground(archive, window, page, dark):
+    window.load(archive / page, 1280, dark)
+    ratio, where = window.ask(CONTRAST)
+    assert ratio >= 1, f"'{where}' has too little contrast"
+
+
+@pytest.mark.parametrize("page", PAGES[:2])
+def test_every_link_is_reached_by_keyboard_and_seen_there(archive, window, page):
+    window.load(archive / page, 1280)
+    wanted = window.ask("document.querySelectorAll('a[href], [tabindex=\"0\"], summary').length")
+    seen = set()
+    for _ in range(wanted + 1):
+        for kind in ("keyDown", "keyUp"):
+            window.call("Input.dispatchKeyEvent", type=kind, key="Tab", code="Tab", windowsVirtualKeyCode=9)
+        at = window.ask("(e => e == document.body ? '' : [...document.querySelectorAll('*')].indexOf(e) + '|' +"
+                        " getComputedStyle(e).outlineStyle + '|' + getComputedStyle(e).outlineWidth)"
+                        "(document.activeElement)")
+        if not at:
+            break
+        number, style, width = at.split("|")
+        assert style == "solid" and float(width.removesuffix("px")) >= 2, "the place of the keyboard is not shown"
+        assert number not in seen or len(seen) == wanted, "the keyboard is caught"
+        seen.add(number)
+    assert len(seen) == wanted
+
+
+def test_pictures_are_xml_and_have_words_for_those_who_cannot_see_them(archive):
+    pictures = list(archive.rglob("*.svg"))
+    assert pictures
+    for path in pictures:
+        top = ET.parse(path).getroot()
+        assert top.find("{http://www.w3.org/2000/svg}title").text and top.find("{http://www.w3.org/2000/svg}desc").text
+
+
+def test_a_feed_reader_reads_the_feed(archive):
+    feed = feedparser.parse(str(archive / "feed.atom"))
+    assert not feed.bozo, feed.get("bozo_exception")
+    assert feed.version == "atom10" and feed.feed.title and feed.feed.id.startswith("urn:uuid:") and feed.feed.updated_parsed
+    assert feed.entries and len({entry.id for entry in feed.entries}) == len(feed.entries)
+    assert all(entry.link and entry.title and entry.updated_parsed for entry in feed.entries)
