@@ -3,6 +3,7 @@
 #include "archive/page.h"
 
 #include "archive/chart.h"
+#include "archive/daily.h"
 #include "archive/page_parts.h"
 #include "archive/say.h"
 #include "archive/summary.h"
@@ -19,6 +20,7 @@ static void add_needs(struct text *text, const struct page_station *page);
 static void add_values(struct text *text, const struct page_station *page);
 static void add_newest_month(struct text *text, const struct page_station *page);
 static void add_numbers(struct text *text, const struct page_station *page);
+static void add_oxygen_hours(struct text *text, const struct page_station *page);
 static void add_months(struct text *text, const struct page_station *page);
 static void add_checks(struct text *text, const struct page_station *page);
 static void add_findings(struct text *text, const struct page_station *page);
@@ -142,6 +144,7 @@ static void add_newest_month(struct text *text, const struct page_station *page)
     }
     text_puts(text, "</p>\n");
     add_numbers(text, page);
+    add_oxygen_hours(text, page);
     text_puts(text, "</section>\n");
 }
 
@@ -170,6 +173,28 @@ static void add_numbers(struct text *text, const struct page_station *page)
         text_puts(text, "</tr>\n");
     }
     part_table_end(text);
+}
+
+/* As the daily file has them: hours in all, and how many days have any. */
+static void add_oxygen_hours(struct text *text, const struct page_station *page)
+{
+    CLEANUP(cleanup_arena) struct arena *arena = arena_new();
+    struct daily daily;
+    daily_compute(page->latest, arena, &daily);
+    if (daily.limit_count == 0)
+        return;
+    text_puts(text, "<p class=\"hours\">Oxygen was");
+    for (size_t k = 0; k < daily.limit_count; k++) {
+        size_t days = 0;
+        for (size_t d = 0; d < daily.count; d++)
+            days += daily.days[d].below[k] > 0;
+        text_puts(text, k == 0 ? " below " : k + 1 < daily.limit_count ? "; below " : "; and below ");
+        text_number(text, daily.limits[k], 1);
+        text_puts(text, "\u00a0mg/L for <b>");
+        text_number(text, (double)daily.month.below[k] / (double)HOUR_MS, 1);
+        text_printf(text, "\u00a0h</b> on %zu %s", days, days == 1 ? "day" : "days");
+    }
+    text_puts(text, ".</p>\n");
 }
 
 static void add_months(struct text *text, const struct page_station *page)

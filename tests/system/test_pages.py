@@ -175,3 +175,16 @@ def test_a_feed_reader_reads_the_feed(archive):
     assert feed.version == "atom10" and feed.feed.title and feed.feed.id.startswith("urn:uuid:") and feed.feed.updated_parsed
     assert feed.entries and len({entry.id for entry in feed.entries}) == len(feed.entries)
     assert all(entry.link and entry.title and entry.updated_parsed for entry in feed.entries)
+
+
+def test_hours_below_oxygen_limits_are_those_of_the_daily_file(archive):
+    page = (archive / "stations" / STATION / "index.html").read_text()
+    daily = sorted((archive / "stations" / STATION).glob("*/*_daily.csv"))[-1].read_text().splitlines()
+    names = daily[0].split(",")
+    told = re.findall(r"below ([\d.]+)\u00a0mg/L for <b>([\d.]+)\u00a0h</b> on (\d+) days?", page)
+    columns = [k for k, name in enumerate(names) if "below" in name]
+    assert told and len(told) == len(columns)
+    for (limit, hours, days), column in zip(told, columns):
+        cells = [float(line.split(",")[column] or 0) for line in daily[1:]]
+        assert abs(sum(cells) - float(hours)) < 0.3 and sum(cell > 0 for cell in cells) == int(days), limit
+    assert any(float(hours) > 0 for _, hours, _ in told), "the sample has a sag"
