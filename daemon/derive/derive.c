@@ -16,6 +16,7 @@
 #include "science/density.h"
 #include "science/gravity.h"
 #include "science/level.h"
+#include "science/statistics.h"
 
 #include <assert.h>
 #include <math.h>
@@ -184,26 +185,20 @@ int64_t derive_air_reach(const struct config *config)
     return config->largest_air_gap + hand_over_reach(config->hand_over);
 }
 
-static int compare_steps(const void *a, const void *b)
-{
-    int64_t x = *(const int64_t *)a, y = *(const int64_t *)b;
-    return x < y ? -1 : x > y;
-}
-
-/* The median of the first steps: pauses and a logger started twice do not move it. */
+/* The median of all steps that are no pause: neither a pause, nor a logger started twice, nor a few rows of another
+ * time that came along moves it. */
 static int64_t find_interval(struct arena *arena, const struct derive_input *input)
 {
-    enum { LOOKED_AT = 201 };
+    const int64_t longest = 6 * HOUR_MS, usual = 15 * MINUTE_MS;
+    const struct readings *r = &input->readings;
     if (input->station->interval > 0)
         return input->station->interval;
-    size_t n = input->readings.n < LOOKED_AT ? input->readings.n : LOOKED_AT;
-    if (n < 2)
-        return 15 * MINUTE_MS;
-    int64_t *steps = arena_array(arena, n, sizeof *steps);
-    for (size_t i = 1; i < n; i++)
-        steps[i - 1] = input->readings.time[i] - input->readings.time[i - 1];
-    qsort(steps, n - 1, sizeof *steps, compare_steps);
-    return steps[(n - 1) / 2];
+    double *steps = arena_array(arena, r->n + 1, sizeof *steps);
+    size_t count = 0;
+    for (size_t i = 1; i < r->n; i++)
+        if (r->time[i] - r->time[i - 1] <= longest)
+            steps[count++] = (double)(r->time[i] - r->time[i - 1]);
+    return count > 0 ? (int64_t)statistics_median(count, steps) : usual;
 }
 
 /* ---- in or out of water ---- */
@@ -407,7 +402,13 @@ static void step_air(struct chain *c)
     hand_air_over(c);
     record_add_column(c->record, c->arena, QUANTITY_AIR_PRESSURE);
     memcpy(c->record->value[QUANTITY_AIR_PRESSURE], c->air, c->n * sizeof(double));
+    const struct quality_limits limits = config_quality(c->input->config, c->station, QUANTITY_AIR_PRESSURE);
     for (size_t i = 0; i < c->n; i++) {
+        /* Before anything is computed with it, so that depth and saturation are no better than the air. */
+        uint8_t range = (uint8_t)screening_gross_range(c->air[i], limits.sensor_min, limits.sensor_max, limits.usual_min,
+                                                       limits.usual_max);
+        if (range == FLAG_SUSPECT || range == FLAG_FAIL)
+            mark(c, QUANTITY_AIR_PRESSURE, i, TEST_GROSS_RANGE, range);
         if (isnan(c->air[i]))
             mark(c, QUANTITY_AIR_PRESSURE, i, TEST_NO_AIR_PRESSURE, FLAG_MISSING);
         else if (c->air_gap[i] > c->input->config->good_air_gap)

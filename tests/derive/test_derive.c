@@ -748,3 +748,44 @@ Test(derive, a_misread_staff_is_set_aside_told_and_ties_nothing)
     derived = site_derive(&site);
     cr_expect_float_eq(derived.record.value[QUANTITY_LEVEL][140], 1.5 + 0.4602, 1e-4, "unless the settings say so");
 }
+
+/* ---- the interval, and air that cannot be ---- */
+
+Test(derive, the_interval_is_that_of_most_steps_wherever_they_stand)
+{
+    site_init(&site, arena, 1000, 5 * MINUTE_MS, BIT(QUANTITY_TEMPERATURE));
+    for (size_t i = 0; i < 1000; i++) /* the first 300 are of another time, a quarter of an hour apart, then a pause */
+        site.readings.time[i] = SITE_START + (i < 300 ? (int64_t)i * 15 * MINUTE_MS
+                                                      : 90 * DAY_MS + (int64_t)(i - 300) * 5 * MINUTE_MS);
+    struct derived derived = site_derive(&site);
+    cr_expect_eq(derived.interval, 5 * MINUTE_MS);
+    site.readings.n = 300;
+    derived = site_derive(&site);
+    cr_expect_eq(derived.interval, 15 * MINUTE_MS);
+    site.readings.n = 1;
+    derived = site_derive(&site);
+    cr_expect_eq(derived.interval, 15 * MINUTE_MS, "nothing to go by");
+}
+
+Test(derive, depth_is_no_better_than_the_air_pressure_that_was_taken_off)
+{
+    site_init(&site, arena, 10, 15 * MINUTE_MS, BIT(QUANTITY_WATER_PRESSURE));
+    site_fill(&site, QUANTITY_WATER_PRESSURE, SITE_AIR + 19600);
+    site.station.sensor_elevation = 0;
+    site.config.quality[QUANTITY_AIR_PRESSURE].sensor_min = 85000;
+    site.config.quality[QUANTITY_AIR_PRESSURE].usual_min = 95000;
+    static const enum quantity touched[] = {QUANTITY_AIR_PRESSURE, QUANTITY_DEPTH, QUANTITY_LEVEL};
+    for (size_t k = 0; k < COUNT_OF(touched); k++) /* no test but the range */
+        site.config.quality[touched[k]].spike_suspect = site.config.quality[touched[k]].spike_fail = NAN;
+    double *air = site.sources[0].readings.value[QUANTITY_AIR_PRESSURE];
+    air[4] = 70000; /* row 3: the barometer begins one interval earlier */
+    air[6] = 92000;
+    struct derived derived = site_derive(&site);
+    cr_expect_eq(derived.record.flag[QUANTITY_AIR_PRESSURE][3], FLAG_FAIL);
+    cr_expect_eq(derived.record.flag[QUANTITY_DEPTH][3], FLAG_FAIL);
+    cr_expect_eq(derived.record.flag[QUANTITY_LEVEL][3], FLAG_FAIL);
+    cr_expect(derived.record.tests[QUANTITY_DEPTH][3] & TEST_GROSS_RANGE);
+    cr_expect_eq(derived.record.flag[QUANTITY_DEPTH][5], FLAG_SUSPECT);
+    cr_expect_eq(derived.record.flag[QUANTITY_AIR_PRESSURE][0], FLAG_PASS);
+    cr_expect_neq(derived.record.flag[QUANTITY_DEPTH][0], FLAG_FAIL);
+}
