@@ -9,17 +9,20 @@
 #include <stdio.h>
 #include <string.h>
 
-static void take_check(struct finds *finds, const struct rule *rule, const struct check_result *check);
+static void take_check(struct finds *finds, const struct rule *rule, const struct check_result *check,
+                       enum check_kind *begun_by);
+static bool describe_trend(const struct check_result *check, struct text *text);
 static void describe_check(const struct check_result *check, struct episode *episode);
 static void take_pause(struct finds *finds, const struct rule_view *view, int64_t last, int64_t next, const char *noun);
 
 size_t evaluate_drift(struct arena *arena, const struct rule_view *view, struct episode **ret)
 {
     struct finds finds = {.arena = arena};
+    enum check_kind begun_by = CHECK_LEVEL;
     for (size_t i = 0; i < view->check_count; i++) {
         const struct check_result *check = &view->checks[i];
         if (check->quantity == view->rule->quantity && !check->is_first && isfinite(check->difference))
-            take_check(&finds, view->rule, check);
+            take_check(&finds, view->rule, check, &begun_by);
     }
     *ret = finds.list;
     return finds.count;
@@ -83,19 +86,24 @@ size_t evaluate_nothing(struct arena *arena, const struct rule_view *view, struc
     return 0;
 }
 
-static void take_check(struct finds *finds, const struct rule *rule, const struct check_result *check)
+/* A week in which a trend claims nothing ends only what that trend began: it is no proof against a meter, or against
+ * another trend. */
+static void take_check(struct finds *finds, const struct rule *rule, const struct check_result *check,
+                       enum check_kind *begun_by)
 {
     struct episode *open = finds->count ? &finds->list[finds->count - 1] : NULL;
     if (open && open->end != TIME_NONE)
         open = NULL;
+    bool may_end = check->kind < CHECK_TWINS || check->kind == *begun_by;
     if (open && rule_is_back(rule, check->difference)) {
-        open->end = check->time;
+        open->end = may_end ? check->time : open->end;
         return;
     }
     if (!open && !rule_is_past_limit(rule, check->difference))
         return;
     if (!open) {
         open = finds_add(finds);
+        *begun_by = check->kind;
         *open = (struct episode){.start = check->time,
                                  .raised = check->time,
                                  .end = TIME_NONE,
@@ -128,6 +136,11 @@ static void describe_check(const struct check_result *check, struct episode *epi
     }
     struct text text;
     text_init(&text, sizeof episode->detail - 1);
+    if (describe_trend(check, &text)) {
+        detail_keep(episode, text.bytes);
+        text_done(&text);
+        return;
+    }
     text_puts(&text, reference);
     detail_add_value(&text, check->quantity, check->reference);
     text_puts(&text, sensor);
@@ -137,6 +150,33 @@ static void describe_check(const struct check_result *check, struct episode *epi
     text_puts(&text, " apart");
     detail_keep(episode, text.bytes);
     text_done(&text);
+}
+
+/* What it saw, how sure it is, and what the crew should do; false for what is no trend. */
+static bool describe_trend(const struct check_result *check, struct text *text)
+{
+    const char *what, *cure;
+    switch (check->kind) {
+    case CHECK_TWINS:
+        what = "median of the first thermometer ";
+        cure = "hold both and the meter into one bucket";
+        break;
+    case CHECK_DAILY_RANGE:
+        what = "daily range of oxygen ";
+        cure = "a film, or dark days: read the meter before and after cleaning";
+        break;
+    case CHECK_NIGHT_VALUES:
+        what = "night values of oxygen ";
+        cure = "sensor or creek: read the meter, clean, read again";
+        break;
+    default: return false;
+    }
+    text_puts(text, what);
+    detail_add_value(text, check->quantity, check->sensor);
+    text_puts(text, check->kind == CHECK_TWINS ? ", by the second " : ", when last serviced ");
+    detail_add_value(text, check->quantity, check->reference);
+    text_printf(text, " (likely or better); %s", cure);
+    return true;
 }
 
 /* A pause that is longer than the window. `next` TIME_NONE: nothing came after, and it lasts until now. */

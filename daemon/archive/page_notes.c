@@ -18,6 +18,9 @@ const char *part_check_word(enum check_kind kind)
     case CHECK_STANDARD: return "in a standard";
     case CHECK_ZERO_IN_AIR: return "in air, against the barometer";
     case CHECK_BAROMETERS: return "one barometer against another";
+    case CHECK_TWINS: return "two thermometers, week by week";
+    case CHECK_DAILY_RANGE: return "daily range, week by week";
+    case CHECK_NIGHT_VALUES: return "night values, week by week";
     }
     return "";
 }
@@ -32,6 +35,9 @@ const char *part_finding_word(enum finding_kind kind)
     case FINDING_BAROMETER_DRIFTED: return "Barometer drifted";
     case FINDING_INSTRUMENT: return "Instrument";
     case FINDING_STRANGE_INSTRUMENT: return "Another instrument than noted";
+    case FINDING_TWINS_PART: return "Two thermometers part";
+    case FINDING_RANGE_FADES: return "Daily range of oxygen fades";
+    case FINDING_NIGHTS_SINK: return "Night values of oxygen sink";
     case FINDING_KIND_COUNT: break;
     }
     return "";

@@ -16,6 +16,7 @@
 #include "science/density.h"
 #include "science/gravity.h"
 #include "science/level.h"
+#include "science/screening.h"
 #include "science/statistics.h"
 
 #include <assert.h>

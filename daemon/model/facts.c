@@ -29,6 +29,9 @@ static const char *const finding_kinds[] = {
     [FINDING_BAROMETER_DRIFTED] = "barometer_drifted",
     [FINDING_INSTRUMENT] = "instrument",
     [FINDING_STRANGE_INSTRUMENT] = "strange_instrument",
+    [FINDING_TWINS_PART] = "twins_part",
+    [FINDING_RANGE_FADES] = "daily_range_fades",
+    [FINDING_NIGHTS_SINK] = "night_values_sink",
 };
 _Static_assert(sizeof finding_kinds / sizeof finding_kinds[0] == FINDING_KIND_COUNT, "every kind has a word");
 
@@ -94,6 +97,9 @@ const char *check_kind_word(enum check_kind kind)
     switch (kind) {
     case CHECK_ZERO_IN_AIR: return "zero_in_air";
     case CHECK_BAROMETERS: return "barometers";
+    case CHECK_TWINS: return "twins";
+    case CHECK_DAILY_RANGE: return "daily_range";
+    case CHECK_NIGHT_VALUES: return "night_values";
     case CHECK_LEVEL:
     case CHECK_TAPE_DOWN:
     case CHECK_AS_FOUND:

@@ -69,6 +69,9 @@ enum check_kind {
     CHECK_STANDARD = NOTE_STANDARD,
     CHECK_ZERO_IN_AIR = 32, /* a submerged sensor out of the water, against the barometer */
     CHECK_BAROMETERS,       /* the barometer used, against another */
+    CHECK_TWINS = 48,       /* trends of a week: two thermometers at one station */
+    CHECK_DAILY_RANGE,      /* of oxygen, that fades */
+    CHECK_NIGHT_VALUES,     /* of oxygen, that sink */
 };
 const char *check_kind_word(enum check_kind kind); /* as of the note, or "zero_in_air", "barometers" */
 
@@ -95,6 +98,9 @@ enum finding_kind {
     FINDING_BAROMETER_DRIFTED, /* a barometer moved against others since the beginning; of the barometer, not the station */
     FINDING_INSTRUMENT,        /* a stretch: which instrument hung there */
     FINDING_STRANGE_INSTRUMENT, /* a stretch: the file names another than the field notes */
+    FINDING_TWINS_PART,        /* trends of a week: see derive/trend.h */
+    FINDING_RANGE_FADES,
+    FINDING_NIGHTS_SINK,
     FINDING_KIND_COUNT
 };
 const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", ...; as written in files */
@@ -105,6 +111,7 @@ const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", .
      1u << FINDING_BAROMETER_DRIFTED)
 #define FINDINGS_OF_A_STRETCH                                                                                          \
     (1u << FINDING_AIR_PRESSURE | 1u << FINDING_INSTRUMENT | 1u << FINDING_STRANGE_INSTRUMENT)
+#define FINDINGS_OF_TRENDS (1u << FINDING_TWINS_PART | 1u << FINDING_RANGE_FADES | 1u << FINDING_NIGHTS_SINK)
 
 /* A stretch goes on over a pause of the rows that is not longer than this. */
 #define FINDING_PAUSE ((int64_t)24 * 3600 * 1000)

@@ -54,6 +54,7 @@ static void write_depth(const struct sample *s, struct writer *w);
 static void write_level(const struct sample *s, struct writer *w);
 static void write_oxygen(const struct sample *s, struct writer *w);
 static void write_findings(const struct sample *s, struct writer *w);
+static void write_finding(const struct sample *s, struct writer *w, const struct finding *finding, size_t *told);
 static void write_values(const struct sample *s, struct writer *w);
 static void write_limits(const struct sample *s, enum quantity quantity, struct writer *w);
 static void write_decisions(const struct sample *s, struct writer *w);
@@ -326,20 +327,35 @@ static void write_oxygen(const struct sample *s, struct writer *w)
          value(s, QUANTITY_OXYGEN_SATURATION), value(s, QUANTITY_OXYGEN_SATURATION_STANDARD));
 }
 
-/* Those whose stretch holds the sample, and those of moments between the readings and checks around it. */
+/* Those whose stretch holds the sample, and those of moments between the readings and checks around it; trends come from the
+ * store, since they need more weeks than the chain was given here. */
 static void write_findings(const struct sample *s, struct writer *w)
 {
+    size_t told = 0, count;
+    struct finding *stored;
+    struct error ignored;
     int64_t time = s->derived.record.time[s->row];
-    for (size_t k = 0; k < s->derived.findings.count; k++) {
-        const struct finding *f = &s->derived.findings.list[k];
-        bool is_moment = 1u << f->kind & FINDINGS_OF_A_MOMENT;
-        bool is_here = is_moment ? llabs(f->span.from - time) <= NEAR_FINDING : time >= f->span.from && time < f->span.to;
-        char label[64], when[TIMESTAMP_SIZE];
-        if (!is_here || (f->quantity < QUANTITY_COUNT && !concerns(s, f->quantity)))
-            continue;
-        snprintf(label, sizeof label, "finding %zu", k + 1);
-        step(w, label, "%s%s%s", is_moment ? timestamp_print(f->span.from, when) : "", is_moment ? ": " : "", f->text);
-    }
+    for (size_t k = 0; k < s->derived.findings.count; k++)
+        write_finding(s, w, &s->derived.findings.list[k], &told);
+    struct span near = {time - NEAR_FINDING, time + NEAR_FINDING};
+    uint32_t place = s->p->station_places[s->station - s->p->config->stations];
+    if (!store_findings_load(s->p->store, place, near, s->p->arena, &stored, &count, &ignored))
+        return;
+    for (size_t k = 0; k < count; k++)
+        if (1u << stored[k].kind & FINDINGS_OF_TRENDS)
+            write_finding(s, w, &stored[k], &told);
+}
+
+static void write_finding(const struct sample *s, struct writer *w, const struct finding *f, size_t *told)
+{
+    int64_t time = s->derived.record.time[s->row];
+    bool is_moment = 1u << f->kind & (FINDINGS_OF_A_MOMENT | FINDINGS_OF_TRENDS);
+    bool is_here = is_moment ? llabs(f->span.from - time) <= NEAR_FINDING : time >= f->span.from && time < f->span.to;
+    char label[64], when[TIMESTAMP_SIZE];
+    if (!is_here || (f->quantity < QUANTITY_COUNT && !concerns(s, f->quantity)))
+        return;
+    snprintf(label, sizeof label, "finding %zu", ++*told);
+    step(w, label, "%s%s%s", is_moment ? timestamp_print(f->span.from, when) : "", is_moment ? ": " : "", f->text);
 }
 
 static void write_values(const struct sample *s, struct writer *w)

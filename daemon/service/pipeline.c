@@ -17,12 +17,15 @@
 
 static bool derive_station(struct pipeline *p, size_t station, uint32_t place, struct span span, int64_t now,
                            struct error *error);
-static bool derive_values(struct pipeline *p, size_t station, struct span span, struct error *error);
+static bool derive_values(struct pipeline *p, size_t station, struct span span, struct span *ret_changed,
+                          struct error *error);
 static struct span whole_weeks(struct span span);
 static bool derive_chain(struct pipeline *p, size_t station, struct span span, struct derive_input *ret_input,
                          struct derived *ret, struct error *error);
 static bool derive_neighbours(struct pipeline *p, size_t station, const struct record *record,
                               struct neighbour_records *ret, struct error *error);
+static bool has_trends(const struct record *record);
+static bool mark_months(struct pipeline *p, size_t station, uint32_t place, struct span span, struct error *error);
 static bool load_input(struct pipeline *p, size_t station, uint32_t place, struct span span, struct derive_input *ret,
                        struct error *error);
 static bool add_stretch(struct pipeline *p, uint32_t place, struct span around, struct readings *readings,
@@ -185,9 +188,9 @@ bool pipeline_derive_again(struct pipeline *p, uint32_t place, int64_t now, stru
         return true;
     for (int pass = is_barometer ? 1 : 0; pass < 2; pass++) {
         for (int64_t from = fact.first_time; from <= fact.last_time; from += LONGEST_STRETCH) {
-            struct span span = {from, from + LONGEST_STRETCH <= fact.last_time ? from + LONGEST_STRETCH : fact.last_time + 1};
+            struct span ignored, span = {from, from + LONGEST_STRETCH <= fact.last_time ? from + LONGEST_STRETCH : fact.last_time + 1};
             arena_reset(p->arena);
-            if (pass == 0 ? !derive_values(p, station, span, error)
+            if (pass == 0 ? !derive_values(p, station, span, &ignored, error)
                           : !announce_span(p, id, place, is_barometer, span, now, error))
                 return within(error, "deriving '%s'", id);
         }
@@ -237,16 +240,47 @@ static bool derive_station(struct pipeline *p, size_t station, uint32_t place, s
         if (!store_dirty_add(p->store, place, rest, error))
             return false;
     }
-    return derive_values(p, station, span, error) &&
-           announce_span(p, p->config->stations[station].id, place, false, span, now, error);
+    struct span changed;
+    return derive_values(p, station, span, &changed, error) &&
+           announce_span(p, p->config->stations[station].id, place, false, changed, now, error);
 }
 
-static bool derive_values(struct pipeline *p, size_t station, struct span span, struct error *error)
+/* *ret_changed: the span, and the weeks behind it whose trends it changed. */
+static bool derive_values(struct pipeline *p, size_t station, struct span span, struct span *ret_changed, struct error *error)
 {
     struct derive_input input;
     struct derived derived;
-    return pipeline_derive_span(p, station, span, &input, &derived, error) &&
-           save(p, station, p->station_places[station], span, &derived, error);
+    struct span trends;
+    *ret_changed = span;
+    if (!pipeline_derive_span(p, station, span, &input, &derived, error) ||
+        !save(p, station, p->station_places[station], span, &derived, error))
+        return false;
+    if (!has_trends(&derived.record))
+        return true;
+    if (!trends_derive(p, station, span, &trends, error))
+        return false;
+    if (trends.from >= trends.to)
+        return true;
+    ret_changed->from = trends.from < span.from ? trends.from : span.from;
+    ret_changed->to = trends.to > span.to ? trends.to : span.to;
+    return mark_months(p, station, p->station_places[station], trends, error);
+}
+
+static bool has_trends(const struct record *record)
+{
+    return record->value[QUANTITY_OXYGEN] || record->value[QUANTITY_SECOND_TEMPERATURE];
+}
+
+/* Records whose checks are not what they were. */
+static bool mark_months(struct pipeline *p, size_t station, uint32_t place, struct span span, struct error *error)
+{
+    int64_t offset = p->config->stations[station].utc_offset;
+    for (int64_t month = timestamp_month_start(span.from, offset); month < span.to; month = timestamp_next_month(month, offset)) {
+        struct civil first = timestamp_to_civil(month + offset);
+        if (!store_page_due(p->store, place, first.year * 12 + first.month - 1, error))
+            return false;
+    }
+    return true;
 }
 
 static bool load_input(struct pipeline *p, size_t station, uint32_t place, struct span span, struct derive_input *ret,

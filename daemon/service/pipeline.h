@@ -102,6 +102,10 @@ size_t barometers_beside(const struct config *config, size_t barometer, size_t m
 #define INSTRUMENT_NOTES (1u << NOTE_INSTRUMENT)
 #define SPAN_NOTES (1u << NOTE_STRIKE | 1u << NOTE_RESTORE)
 
+/* Trends of a station's sensors, of every week that looks back at the span (trends.c); *ret_changed: where they are not what
+ * they were, empty where they are. */
+bool trends_derive(struct pipeline *pipeline, size_t station, struct span span, struct span *ret_changed, struct error *error);
+
 /* Rules over a span whose finished values just changed (announce.c). Within a transaction. */
 bool announce_span(struct pipeline *pipeline, const char *place_id, uint32_t place, bool is_barometer, struct span span,
                    int64_t now, struct error *error);

@@ -179,7 +179,13 @@ bool store_checks_replace(struct store *store, uint32_t place, struct span span,
                           size_t n, struct error *error);
 bool store_checks_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
                        struct check_result **ret, size_t *ret_n, struct error *error);
-/* The newest of a place, newest first, at most `most`. */
+/* Those of trends (CHECK_TWINS and on) are kept beside the others: store_checks_replace leaves them alone, and these see
+ * nothing else. store_checks_load gives both. */
+bool store_trends_replace(struct store *store, uint32_t place, struct span span, const struct check_result *list, size_t n,
+                          struct error *error);
+bool store_trends_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
+                       struct check_result **ret, size_t *ret_n, struct error *error);
+/* The newest of a place, trends left out, newest first, at most `most`. */
 bool store_checks_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct check_result **ret,
                          size_t *ret_n, struct error *error);
 

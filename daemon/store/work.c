@@ -29,6 +29,10 @@ static bool replace_spans(struct store *store, const struct span_table *table, u
                           const struct waiting_span *list, size_t n, struct error *error);
 static bool load_spans(struct store *store, const struct span_table *table, uint32_t place, struct arena *arena,
                        struct waiting_span **ret, size_t *ret_n, struct error *error);
+static bool replace_checks(struct store *store, uint32_t place, int64_t first, int64_t end, struct span span,
+                           const struct check_result *list, size_t n, struct error *error);
+static bool load_checks(struct store *store, uint32_t place, int64_t first, struct span span, struct arena *arena,
+                        struct check_result **ret, size_t *ret_n, struct error *error);
 static struct check_result read_check(sqlite3_stmt *row);
 static struct page_fact read_page(struct arena *arena, sqlite3_stmt *row);
 static struct revision_fact read_revision(sqlite3_stmt *row);
@@ -137,8 +141,34 @@ static bool load_spans(struct store *store, const struct span_table *table, uint
 bool store_checks_replace(struct store *store, uint32_t place, struct span span, const struct check_result *list,
                           size_t n, struct error *error)
 {
-    bool ok = database_run(store, error, "DELETE FROM check_result WHERE place = ?1 AND time >= ?2 AND time < ?3", "iii",
-                           (int64_t)place, span.from, span.to);
+    return replace_checks(store, place, 0, CHECK_TWINS, span, list, n, error);
+}
+
+bool store_trends_replace(struct store *store, uint32_t place, struct span span, const struct check_result *list, size_t n,
+                          struct error *error)
+{
+    return replace_checks(store, place, CHECK_TWINS, INT32_MAX, span, list, n, error);
+}
+
+bool store_checks_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
+                       struct check_result **ret, size_t *ret_n, struct error *error)
+{
+    return load_checks(store, place, 0, span, arena, ret, ret_n, error);
+}
+
+bool store_trends_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
+                       struct check_result **ret, size_t *ret_n, struct error *error)
+{
+    return load_checks(store, place, CHECK_TWINS, span, arena, ret, ret_n, error);
+}
+
+/* Of kinds from `first` to before `end`. */
+static bool replace_checks(struct store *store, uint32_t place, int64_t first, int64_t end, struct span span,
+                           const struct check_result *list, size_t n, struct error *error)
+{
+    bool ok = database_run(store, error,
+                           "DELETE FROM check_result WHERE place = ?1 AND time >= ?2 AND time < ?3 AND kind >= ?4 AND kind < ?5",
+                           "iiiii", (int64_t)place, span.from, span.to, first, end);
     for (size_t i = 0; ok && i < n; i++)
         ok = database_run(store, error,
                           "INSERT OR REPLACE INTO check_result(place, " CHECK_COLUMNS ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9)",
@@ -147,14 +177,14 @@ bool store_checks_replace(struct store *store, uint32_t place, struct span span,
     return ok;
 }
 
-bool store_checks_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
-                       struct check_result **ret, size_t *ret_n, struct error *error)
+static bool load_checks(struct store *store, uint32_t place, int64_t first, struct span span, struct arena *arena,
+                        struct check_result **ret, size_t *ret_n, struct error *error)
 {
     CLEANUP(database_reset) sqlite3_stmt *row =
         database_start(store, error,
                        "SELECT " CHECK_COLUMNS " FROM check_result WHERE place = ?1 AND time >= ?2 AND time < ?3"
-                       " ORDER BY time, quantity, kind",
-                       "iii", (int64_t)place, span.from, span.to);
+                       " AND kind >= ?4 ORDER BY time, kind, quantity",
+                       "iiii", (int64_t)place, span.from, span.to, first);
     struct check_result *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -172,9 +202,9 @@ bool store_checks_newest(struct store *store, uint32_t place, size_t most, struc
 {
     CLEANUP(database_reset) sqlite3_stmt *row =
         database_start(store, error,
-                       "SELECT " CHECK_COLUMNS " FROM check_result WHERE place = ?1"
+                       "SELECT " CHECK_COLUMNS " FROM check_result WHERE place = ?1 AND kind < ?3"
                        " ORDER BY time DESC, quantity DESC, kind DESC LIMIT ?2",
-                       "ii", (int64_t)place, (int64_t)most);
+                       "iii", (int64_t)place, (int64_t)most, (int64_t)CHECK_TWINS);
     struct check_result *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;

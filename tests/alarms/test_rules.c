@@ -473,6 +473,26 @@ Test(rules, drift_of_a_sensor_names_what_it_was_held_against)
     cr_expect_str_eq(found[0].detail, "field meter 7.9 mg/L, cleaned sensor 6.1 mg/L: 1.8 mg/L apart");
 }
 
+Test(rules, an_even_week_ends_what_its_own_trend_began_and_nothing_else)
+{
+    const struct rule rule = {.kind = RULE_DRIFT, .quantity = QUANTITY_OXYGEN, .limit = 0.5};
+    const struct check_result checks[] = {
+        {.time = 1 * HOUR_MS, .quantity = QUANTITY_OXYGEN, .kind = CHECK_AS_FOUND, .difference = -1.8},
+        {.time = 2 * HOUR_MS, .quantity = QUANTITY_OXYGEN, .kind = CHECK_DAILY_RANGE},
+        {.time = 3 * HOUR_MS, .quantity = QUANTITY_OXYGEN, .kind = CHECK_CLEANED, .difference = 0.1},
+        {.time = 4 * HOUR_MS, .quantity = QUANTITY_OXYGEN, .kind = CHECK_DAILY_RANGE, .sensor = 0.9, .reference = 2.9, .difference = -2},
+        {.time = 4 * HOUR_MS, .quantity = QUANTITY_OXYGEN, .kind = CHECK_NIGHT_VALUES},
+        {.time = 5 * HOUR_MS, .quantity = QUANTITY_OXYGEN, .kind = CHECK_DAILY_RANGE},
+    };
+    struct episode *found;
+    cr_assert(evaluate_checks(&rule, checks, COUNT_OF(checks), &found) == 2);
+    cr_expect_eq(found[0].end, 3 * HOUR_MS);
+    cr_expect_eq(found[1].start, 4 * HOUR_MS);
+    cr_expect_eq(found[1].end, 5 * HOUR_MS);
+    cr_expect_str_eq(found[1].detail, "daily range of oxygen 0.9 mg/L, when last serviced 2.9 mg/L (likely or better); a film, "
+                                      "or dark days: read the meter before and after cleaning");
+}
+
 Test(rules, silence_is_a_gap_between_samples_or_up_to_now)
 {
     const struct rule rule = {.kind = RULE_SILENCE, .quantity = QUANTITY_COUNT, .window = HOUR_MS};

@@ -91,8 +91,8 @@ Test(rebuild, what_the_database_knows_is_not_replaced_by_what_the_archive_says)
 Test(rebuild, an_archive_that_was_published_later_says_which_revision_stands)
 {
     state_begin(&state);
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x"}, &state.error));
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, true, 5, "z"}, &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL}, &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, true, 5, "z", RECORD_PROVISIONAL}, &state.error));
     state_commit(&state);
     cr_expect_eq(state_query(&state, "SELECT revision FROM page WHERE content = 'z'"), 5);
 }

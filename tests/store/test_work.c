@@ -216,6 +216,25 @@ static struct check_result a_check(int64_t time)
                                  .is_first = true};
 }
 
+Test(work, trends_are_kept_beside_the_checks)
+{
+    struct check_result check = a_check(10), trend = a_check(20), *got;
+    trend.kind = CHECK_NIGHT_VALUES;
+    const struct span all = {0, 100};
+    size_t n;
+    OK(&state, store_trends_replace(state.store, place, all, &trend, 1, &state.error));
+    OK(&state, store_checks_replace(state.store, place, all, &check, 1, &state.error));
+    OK(&state, store_checks_load(state.store, place, all, state.arena, &got, &n, &state.error));
+    cr_expect_eq(n, 2, "a new list of checks leaves the trends");
+    OK(&state, store_trends_load(state.store, place, all, state.arena, &got, &n, &state.error));
+    cr_expect(n == 1 && got[0].kind == CHECK_NIGHT_VALUES);
+    OK(&state, store_checks_newest(state.store, place, 5, state.arena, &got, &n, &state.error));
+    cr_expect(n == 1 && got[0].kind == CHECK_AS_FOUND);
+    OK(&state, store_trends_replace(state.store, place, all, NULL, 0, &state.error));
+    OK(&state, store_checks_load(state.store, place, all, state.arena, &got, &n, &state.error));
+    cr_expect(n == 1 && got[0].kind == CHECK_AS_FOUND);
+}
+
 Test(work, checks_of_a_span_are_replaced_and_come_back_by_time)
 {
     struct check_result checks[] = {a_check(30), a_check(10), a_check(20)}, *got;
