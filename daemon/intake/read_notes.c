@@ -13,6 +13,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define ONE_VISIT (6 * HOUR_MS) /* as derive takes checks together */
+
 struct notebook {
     struct job *job;
     struct place_found found; /* of the whole file; kind PLACE_NONE where only the rows can say */
@@ -64,6 +66,9 @@ static bool has_until(enum note_kind kind);
 static void fold_notes(struct notebook *notebook);
 static void find_opposed(struct notebook *notebook);
 static int compare_stretches(const void *a, const void *b);
+static void find_disorder(struct notebook *notebook);
+static void complain_order(struct notebook *notebook, const struct note *earlier, const struct note *later);
+static int compare_moments(const void *a, const void *b);
 static int compare_notes(const void *a, const void *b);
 static bool is_same_note(const struct note *a, const struct note *b);
 static bool can_contradict(enum note_kind kind);
@@ -84,6 +89,7 @@ bool read_notes(struct job *job, struct error *error)
         return false;
     fold_notes(&notebook);
     find_opposed(&notebook);
+    find_disorder(&notebook);
     finish(&notebook);
     return true;
 }
@@ -552,6 +558,57 @@ static int compare_stretches(const void *a, const void *b)
     int order = strcmp(x->station, y->station);
     const int64_t keys[][2] = {
         {x->time, y->time}, {x->until, y->until}, {(int64_t)x->quantity, (int64_t)y->quantity}, {x->line, y->line}};
+    for (size_t k = 0; order == 0 && k < COUNT_OF(keys); k++)
+        order = (keys[k][0] > keys[k][1]) - (keys[k][0] < keys[k][1]);
+    return order;
+}
+
+/* Notes that follow each other as they cannot have happened: a logger put in twice, or taken out twice; a sensor read as
+ * found after it was cleaned. All are kept, since another notebook may hold what is missing; the operator is told. */
+static void find_disorder(struct notebook *notebook)
+{
+    size_t count = 0;
+    const struct note **order = arena_array(notebook->job->arena, notebook->count + 1, sizeof *order);
+    for (size_t i = 0; i < notebook->count; i++)
+        if (notebook->notes[i].station)
+            order[count++] = &notebook->notes[i];
+    qsort(order, count, sizeof *order, compare_moments);
+    const struct note *move = NULL, *cleaned[QUANTITY_COUNT] = {NULL};
+    for (size_t i = 0; i < count; i++) {
+        const struct note *note = order[i];
+        if (i > 0 && strcmp(order[i - 1]->station, note->station) != 0) {
+            move = NULL;
+            memset(cleaned, 0, sizeof cleaned);
+        }
+        if (note->kind == NOTE_IN_WATER || note->kind == NOTE_OUT_OF_WATER) {
+            if (move && move->kind == note->kind)
+                complain_order(notebook, move, note);
+            move = note;
+        } else if (note->kind == NOTE_CHECK_CLEANED) {
+            cleaned[note->quantity] = note;
+        } else if (note->kind == NOTE_CHECK && cleaned[note->quantity] &&
+                   note->time - cleaned[note->quantity]->time < ONE_VISIT) {
+            complain_order(notebook, cleaned[note->quantity], note);
+        }
+    }
+}
+
+static void complain_order(struct notebook *notebook, const struct note *earlier, const struct note *later)
+{
+    char time[TIMESTAMP_SIZE];
+    job_complain(notebook->job, later->line, NULL,
+                 "'%s' of station '%s' at %s follows '%s' of line %u: that is out of order; correct a time, or add the note "
+                 "that is missing between them",
+                 note_kind_word(later->kind), later->station, timestamp_print(later->time, time),
+                 note_kind_word(earlier->kind), earlier->line);
+}
+
+/* By station and time; at one time the crew finds before it cleans, and takes out before it puts in. */
+static int compare_moments(const void *a, const void *b)
+{
+    const struct note *x = *(const struct note *const *)a, *y = *(const struct note *const *)b;
+    int order = strcmp(x->station, y->station);
+    const int64_t keys[][2] = {{x->time, y->time}, {(int64_t)x->kind, (int64_t)y->kind}, {x->line, y->line}};
     for (size_t k = 0; order == 0 && k < COUNT_OF(keys); k++)
         order = (keys[k][0] > keys[k][1]) - (keys[k][0] < keys[k][1]);
     return order;

@@ -545,6 +545,40 @@ Test(derive, a_restored_stretch_in_air_gives_results_again)
     cr_expect(derived.record.tests[QUANTITY_DEPTH][105] & TEST_IN_AIR, "the objection is no longer told");
 }
 
+/* ---- what cannot be ---- */
+
+Test(derive, oxygen_at_900_per_cent_fails_in_every_form_and_its_value_stays_to_be_seen)
+{
+    start_fresh(SATURATION);
+    site_fill(&site, QUANTITY_OXYGEN_SATURATION, 95);
+    site.readings.value[QUANTITY_OXYGEN_SATURATION][50] = 900;
+    struct derived derived = site_derive(&site);
+    const struct record *r = &derived.record;
+    static const enum quantity forms[] = {QUANTITY_OXYGEN, QUANTITY_OXYGEN_SATURATION, QUANTITY_OXYGEN_SATURATION_STANDARD};
+    for (size_t k = 0; k < 3; k++) {
+        cr_expect_eq(r->flag[forms[k]][50], FLAG_FAIL, "%s", quantity_info(forms[k])->key);
+        cr_expect(r->tests[forms[k]][50] & TEST_GROSS_RANGE);
+        cr_expect_gt(r->value[forms[k]][50], 50);
+    }
+}
+
+Test(derive, conductivity_below_zero_fails_and_gives_neither_salinity_nor_density)
+{
+    start_fresh(CONDUCTIVITY);
+    site.station.salinity_source = SALINITY_MEASURED;
+    site.station.salinity = 12;
+    site_fill(&site, QUANTITY_CONDUCTIVITY, 20);
+    site.readings.value[QUANTITY_CONDUCTIVITY][50] = -3;
+    struct derived derived = site_derive(&site);
+    const struct record *r = &derived.record;
+    cr_expect_eq(r->flag[QUANTITY_CONDUCTIVITY][50], FLAG_FAIL);
+    cr_expect(isnan(r->value[QUANTITY_SALINITY][50]));
+    cr_expect_eq(r->flag[QUANTITY_SALINITY][50], FLAG_MISSING);
+    cr_expect(r->tests[QUANTITY_SALINITY][50] & TEST_RANGE_OF_FORMULA);
+    cr_expect_eq(derived.salinity_used[50], 12);
+    cr_expect(r->tests[QUANTITY_DEPTH][50] & TEST_ESTIMATED_SALINITY, "the fallback is not told");
+}
+
 /* ---- time, cells, checks ---- */
 
 Test(derive, the_logger_clock_is_corrected_and_its_own_time_kept)

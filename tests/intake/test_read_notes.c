@@ -216,6 +216,24 @@ Test(read_notes, names_a_restore_that_takes_back_a_strike_of_the_same_file_and_k
                      "line counts; if that is not meant, correct one of the two");
 }
 
+Test(read_notes, names_what_cannot_have_followed_each_other_and_keeps_it)
+{
+    cr_assert(take(LONG "\n2026-03-01,10:00,HC-1,in_water,,,,,,\n"
+                        "2026-03-02,10:00,HC-1,in_water,,,,,,\n"
+                        "2026-03-03,10:00,HC-1,check_cleaned,oxygen,8,mg/L,8.1,,\n"
+                        "2026-03-03,11:00,HC-1,check,oxygen,8,mg/L,8.1,,\n"
+                        "2026-03-04,10:00,HC-1,check,oxygen,8,mg/L,8.1,,\n"),
+              "%s", error.text);
+    cr_expect_eq(batch.note_count, 5);
+    cr_assert_eq(batch.complaint_count, 2);
+    cr_expect_str_eq(batch.complaints[0].text,
+                     "line 3: 'in_water' of station 'heron-creek' at 2026-03-02T18:00:00Z follows 'in_water' of line 2: that "
+                     "is out of order; correct a time, or add the note that is missing between them");
+    cr_expect_str_eq(batch.complaints[1].text,
+                     "line 5: 'check' of station 'heron-creek' at 2026-03-03T19:00:00Z follows 'check_cleaned' of line 4: "
+                     "that is out of order; correct a time, or add the note that is missing between them");
+}
+
 Test(read_notes, folds_equal_notes_silently)
 {
     cr_assert(take(WIDE "\n03/01/2026 10:00,HC-1,3.5,x,,,\n03/01/2026 10:00,Heron Cr,3.5,x,,,\n"), "%s", error.text);
