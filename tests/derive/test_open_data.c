@@ -6,6 +6,8 @@
 #include "science/density.h"
 #include "science/statistics.h"
 
+#include "support/world.h"
+
 #include <criterion/criterion.h>
 #include <math.h>
 #include <stdlib.h>
@@ -55,6 +57,8 @@ static void expect_agreement(const char *what, size_t n, const double *ours, con
     cr_assert_geq(count, least_count, "%s: only %zu rows", what, count);
     double got_median = statistics_median(count, difference), got_p95 = statistics_quantile(count, difference, 0.95);
     double got_largest = statistics_quantile(count, difference, 1);
+    world_add("residual | %s, by the whole chain | %zu | %.3g | %.3g | %.3g | %.3g, %.3g |", what, count, world_round(got_median), world_round(got_p95),
+              world_round(got_largest), median, p95);
     printf("%s: %zu rows, median %.3g, p95 %.3g, largest %.3g\n", what, count, got_median, got_p95, got_largest);
     cr_expect(got_median <= median && got_p95 <= p95 && got_largest <= largest, "%s: median %g, p95 %g, largest %g",
               what, got_median, got_p95, got_largest);
@@ -211,6 +215,8 @@ static double share_of(size_t part, size_t whole)
 
 static void print_rates(const char *what, const struct rates *r)
 {
+    world_add("rate | %s | %zu of %zu (%.1f %%) | %zu of %zu (%.2f %%) |", what, r->found, r->labelled,
+              share_of(r->found, r->labelled), r->false_alarms, r->clean, share_of(r->false_alarms, r->clean));
     printf("%s: found %zu of %zu labelled (%.1f %%), false alarms %zu of %zu (%.2f %%)\n", what, r->found, r->labelled,
            share_of(r->found, r->labelled), r->false_alarms, r->clean, share_of(r->false_alarms, r->clean));
 }
@@ -325,7 +331,9 @@ Test(open_data, the_tests_find_a_part_of_what_technicians_labelled_and_disturb_l
         for (size_t i = 0; i < n; i++)
             if (!isnan(r->value[q][i]) && !(r->tests[q][i] & TEST_NO_TEMPERATURE)) /* no test of the value itself */
                 count_rate(&all, is_labelled[k][i], r->flag[q][i] == FLAG_SUSPECT || r->flag[q][i] == FLAG_FAIL);
-        print_rates(quantity_info(q)->key, &all);
+        char all_what[64];
+        snprintf(all_what, sizeof all_what, "%s, all tests", quantity_info(q)->key);
+        print_rates(all_what, &all);
         cr_expect_geq(share_of(all.found, all.labelled), bounds[k][0], "%s", columns[k].name);
         cr_expect_leq(share_of(all.false_alarms, all.clean), bounds[k][1], "%s", columns[k].name);
     }

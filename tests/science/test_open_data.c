@@ -14,6 +14,8 @@
 #include "science/statistics.h"
 #include "science/units.h"
 
+#include "support/world.h"
+
 #include <criterion/criterion.h>
 #include <math.h>
 #include <stdio.h>
@@ -302,6 +304,8 @@ static void expect(struct differences *differences, const char *what, size_t lea
     const double got_median = statistics_median(n, differences->values);
     const double got_p95 = statistics_quantile(n, differences->values, 0.95);
     const double got_largest = statistics_quantile(n, differences->values, 1);
+    world_add("residual | %s, by the formula | %zu | %.3g | %.3g | %.3g | %.3g, %.3g |", what, n, world_round(got_median), world_round(got_p95), world_round(got_largest),
+              median, p95);
     cr_log_info("%s: %zu rows, median %.3g, p95 %.3g, largest %.3g", what, n, got_median, got_p95,
                 got_largest);
     cr_expect(got_median <= median, "%s: median %g > %g", what, got_median, median);
