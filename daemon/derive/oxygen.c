@@ -12,19 +12,20 @@ struct reading {
 };
 
 static double calibration_gain(const struct station *station);
-static struct reading reading_at(const struct station *station, const struct oxygen_situation *situation, double temperature,
-                                 size_t i);
+static struct reading reading_at(const struct station *station, const struct oxygen_situation *situation,
+                                 double temperature, size_t i);
 static void from_percent(struct record *record, const struct reading *reading, size_t i);
 static void from_concentration(struct record *record, const struct reading *reading, size_t i);
 
-void oxygen_compute(struct arena *arena, const struct station *station, const struct oxygen_situation *situation,
-                    struct record *record)
+void oxygen_compute(struct arena *arena, const struct station *station,
+                    const struct oxygen_situation *situation, struct record *record)
 {
     if (!record->value[QUANTITY_OXYGEN] && !record->value[QUANTITY_OXYGEN_SATURATION])
         return;
     record_add_column(record, arena, QUANTITY_OXYGEN);
     const double *temperature = record->value[station->oxygen_thermometer];
-    const double *percent = record->value[QUANTITY_OXYGEN_SATURATION], *oxygen = record->value[QUANTITY_OXYGEN];
+    const double *percent = record->value[QUANTITY_OXYGEN_SATURATION],
+                 *oxygen = record->value[QUANTITY_OXYGEN];
     double gain = calibration_gain(station);
     for (size_t i = 0; i < record->n; i++) { /* row by row, as conductivity */
         struct reading reading = reading_at(station, situation, temperature ? temperature[i] : NAN, i);
@@ -42,12 +43,14 @@ void oxygen_compute(struct arena *arena, const struct station *station, const st
 void oxygen_compute_saturation(struct arena *arena, const struct station *station,
                                const struct oxygen_situation *situation, struct record *record)
 {
-    const double *oxygen = record->value[QUANTITY_OXYGEN], *temperature = record->value[station->oxygen_thermometer];
+    const double *oxygen = record->value[QUANTITY_OXYGEN],
+                 *temperature = record->value[station->oxygen_thermometer];
     if (!oxygen)
         return;
     record_add_column(record, arena, QUANTITY_OXYGEN_SATURATION);
     record_add_column(record, arena, QUANTITY_OXYGEN_SATURATION_STANDARD);
-    double *local = record->value[QUANTITY_OXYGEN_SATURATION], *standard = record->value[QUANTITY_OXYGEN_SATURATION_STANDARD];
+    double *local = record->value[QUANTITY_OXYGEN_SATURATION],
+           *standard = record->value[QUANTITY_OXYGEN_SATURATION_STANDARD];
     for (size_t i = 0; i < record->n; i++) {
         /* What was reported in % is replaced, so its own marks must not stay behind. */
         record->flag[QUANTITY_OXYGEN_SATURATION][i] = FLAG_NOT_EVALUATED;
@@ -71,8 +74,8 @@ static double calibration_gain(const struct station *station)
     return isnan(c->temperature) ? 1 : oxygen_air_calibration_gain(c->temperature, c->air_pressure, c->told);
 }
 
-static struct reading reading_at(const struct station *station, const struct oxygen_situation *situation, double temperature,
-                                 size_t i)
+static struct reading reading_at(const struct station *station, const struct oxygen_situation *situation,
+                                 double temperature, size_t i)
 {
     double told = station->oxygen_sensor_salinity, pressure = station->oxygen_sensor_pressure;
     if (isnan(told) && situation->told_salinity)

@@ -21,14 +21,18 @@ static void mark_curve(struct record *record, size_t i);
 void salt_complete_conductivity(struct arena *arena, const struct station *station, struct record *record)
 {
     const double *temperature = record->value[QUANTITY_TEMPERATURE];
-    if (!temperature || (!record->value[QUANTITY_CONDUCTIVITY] && !record->value[QUANTITY_SPECIFIC_CONDUCTANCE]))
+    if (!temperature ||
+        (!record->value[QUANTITY_CONDUCTIVITY] && !record->value[QUANTITY_SPECIFIC_CONDUCTANCE]))
         return;
     record_add_column(record, arena, QUANTITY_CONDUCTIVITY);
     record_add_column(record, arena, QUANTITY_SPECIFIC_CONDUCTANCE);
-    double *actual = record->value[QUANTITY_CONDUCTIVITY], *specific = record->value[QUANTITY_SPECIFIC_CONDUCTANCE];
+    double *actual = record->value[QUANTITY_CONDUCTIVITY],
+           *specific = record->value[QUANTITY_SPECIFIC_CONDUCTANCE];
     const struct conversion ours = of_record(station), sensors = of_sensor(station);
-    bool is_same = ours.is_curve == sensors.is_curve && (ours.is_curve || ours.coefficient == sensors.coefficient);
-    rows_inherit(record, QUANTITY_SPECIFIC_CONDUCTANCE, QUANTITY_TEMPERATURE); /* the logger compensated by it */
+    bool is_same =
+        ours.is_curve == sensors.is_curve && (ours.is_curve || ours.coefficient == sensors.coefficient);
+    rows_inherit(record, QUANTITY_SPECIFIC_CONDUCTANCE,
+                 QUANTITY_TEMPERATURE); /* the logger compensated by it */
     for (size_t i = 0; i < record->n; i++) {
         bool has_actual = !isnan(actual[i]), has_specific = !isnan(specific[i]);
         if (!has_actual && has_specific) {
@@ -52,7 +56,8 @@ void salt_complete_conductivity(struct arena *arena, const struct station *stati
 
 void salt_compute_salinity(struct arena *arena, struct record *record)
 {
-    const double *conductivity = record->value[QUANTITY_CONDUCTIVITY], *temperature = record->value[QUANTITY_TEMPERATURE];
+    const double *conductivity = record->value[QUANTITY_CONDUCTIVITY],
+                 *temperature = record->value[QUANTITY_TEMPERATURE];
     if (!conductivity || !temperature)
         return;
     record_add_column(record, arena, QUANTITY_SALINITY);
@@ -63,9 +68,10 @@ void salt_compute_salinity(struct arena *arena, struct record *record)
         if (isnan(conductivity[i]))
             continue;
         if (isnan(salinity[i]))
-            rows_mark(record, QUANTITY_SALINITY, i, isnan(temperature[i]) ? TEST_NO_TEMPERATURE : TEST_RANGE_OF_FORMULA,
-                      FLAG_MISSING);
-        else if (temperature[i] > SALINITY_FITTED_TEMPERATURE_C || conductivity[i] <= SALINITY_LEAST_CONDUCTIVITY_MS_CM)
+            rows_mark(record, QUANTITY_SALINITY, i,
+                      isnan(temperature[i]) ? TEST_NO_TEMPERATURE : TEST_RANGE_OF_FORMULA, FLAG_MISSING);
+        else if (temperature[i] > SALINITY_FITTED_TEMPERATURE_C ||
+                 conductivity[i] <= SALINITY_LEAST_CONDUCTIVITY_MS_CM)
             rows_mark(record, QUANTITY_SALINITY, i, TEST_RANGE_OF_FORMULA, FLAG_SUSPECT);
     }
 }
@@ -79,7 +85,8 @@ void salt_sweep(size_t n, const double *conductivity, const double *temperature,
 
 static struct conversion of_record(const struct station *station)
 {
-    return (struct conversion){station->conductance_compensation == COMPENSATION_ISO_7888, station->conductance_coefficient};
+    return (struct conversion){station->conductance_compensation == COMPENSATION_ISO_7888,
+                               station->conductance_coefficient};
 }
 
 static struct conversion of_sensor(const struct station *station)

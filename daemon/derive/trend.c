@@ -14,9 +14,9 @@ enum { WEEK_DAYS = 7, LEAST_DAYS = 5, LEAST_HOURS = 18 };
 /* One day of the station; NaN where it has too few hours. */
 struct day {
     int64_t start;
-    double range;      /* of oxygen, mg/L: from the 5th to the 95th of a hundred values */
-    double night;      /* 5th of a hundred values of saturation at standard pressure, % */
-    double solubility; /* mg/L at 100 % */
+    double range;        /* of oxygen, mg/L: from the 5th to the 95th of a hundred values */
+    double night;        /* 5th of a hundred values of saturation at standard pressure, % */
+    double solubility;   /* mg/L at 100 % */
     double first, apart; /* median of the first thermometer, and of the second less the first */
 };
 
@@ -36,12 +36,14 @@ static void judge_twins(const struct record *record, size_t from, size_t to, dou
 static size_t take(const struct record *record, enum quantity quantity, size_t from, size_t to, double *ret);
 static bool is_usable(const struct record *record, enum quantity quantity, size_t i);
 static struct trend compare(const struct calendar *calendar, size_t member, int64_t begin, int64_t mark);
-static size_t gather(const struct calendar *calendar, size_t member, int64_t from, int64_t to, double ret[WEEK_DAYS]);
+static size_t gather(const struct calendar *calendar, size_t member, int64_t from, int64_t to,
+                     double ret[WEEK_DAYS]);
 static int64_t beginning(const struct trend_input *input, int64_t mark);
 static double recent(const struct calendar *calendar, size_t member, int64_t mark);
-static void add_check(struct check_result *list, size_t *count, enum check_kind kind, int64_t mark, const struct trend *trend);
-static void tell(struct arena *arena, struct findings *findings, enum finding_kind kind, int64_t mark, int64_t begin,
-                 const struct trend *trend);
+static void add_check(struct check_result *list, size_t *count, enum check_kind kind, int64_t mark,
+                      const struct trend *trend);
+static void tell(struct arena *arena, struct findings *findings, enum finding_kind kind, int64_t mark,
+                 int64_t begin, const struct trend *trend);
 
 #define MEMBER(name) offsetof(struct day, name)
 
@@ -52,12 +54,14 @@ void trends_find(struct arena *arena, const struct trend_input *input, struct ch
     size_t weeks = (size_t)((input->marks.to - input->marks.from) / TREND_WEEK) + 2;
     *ret_checks = arena_array(arena, 3 * weeks, sizeof **ret_checks);
     *ret_count = 0;
-    for (int64_t mark = week_of(input->marks.from + TREND_WEEK - 1); mark < input->marks.to; mark += TREND_WEEK) {
+    for (int64_t mark = week_of(input->marks.from + TREND_WEEK - 1); mark < input->marks.to;
+         mark += TREND_WEEK) {
         int64_t begin = beginning(input, mark);
         struct trend twins = compare(&calendar, MEMBER(apart), begin, mark);
         struct trend range = compare(&calendar, MEMBER(range), begin, mark);
         struct trend night = compare(&calendar, MEMBER(night), begin, mark);
-        twins.now = recent(&calendar, MEMBER(first), mark); /* it is told as what the first reads, and should read */
+        twins.now =
+            recent(&calendar, MEMBER(first), mark); /* it is told as what the first reads, and should read */
         twins.difference = -twins.difference;
         twins.then = twins.now - twins.difference;
         double share = recent(&calendar, MEMBER(solubility), mark) / 100;
@@ -119,7 +123,8 @@ static void judge_oxygen(const struct record *record, size_t from, size_t to, do
 
 static void judge_twins(const struct record *record, size_t from, size_t to, double *room, struct day *day)
 {
-    const double *first = record->value[QUANTITY_TEMPERATURE], *second = record->value[QUANTITY_SECOND_TEMPERATURE];
+    const double *first = record->value[QUANTITY_TEMPERATURE],
+                 *second = record->value[QUANTITY_SECOND_TEMPERATURE];
     if (!first || !second || take(record, QUANTITY_SECOND_TEMPERATURE, from, to, room) == 0)
         return;
     size_t n = take(record, QUANTITY_TEMPERATURE, from, to, room);
@@ -176,7 +181,8 @@ static struct trend compare(const struct calendar *calendar, size_t member, int6
 }
 
 /* Whole days within [from, to). */
-static size_t gather(const struct calendar *calendar, size_t member, int64_t from, int64_t to, double ret[WEEK_DAYS])
+static size_t gather(const struct calendar *calendar, size_t member, int64_t from, int64_t to,
+                     double ret[WEEK_DAYS])
 {
     size_t n = 0;
     for (size_t k = 0; k < calendar->count; k++) {
@@ -207,47 +213,54 @@ static double recent(const struct calendar *calendar, size_t member, int64_t mar
     return n > 0 ? statistics_median(n, late) : NAN;
 }
 
-static void add_check(struct check_result *list, size_t *count, enum check_kind kind, int64_t mark, const struct trend *trend)
+static void add_check(struct check_result *list, size_t *count, enum check_kind kind, int64_t mark,
+                      const struct trend *trend)
 {
     if (isnan(trend->sureness) || isnan(trend->difference))
         return;
-    list[(*count)++] = (struct check_result){.time = mark,
-                                             .quantity = kind == CHECK_TWINS ? QUANTITY_TEMPERATURE : QUANTITY_OXYGEN,
-                                             .kind = kind,
-                                             .sensor = trend->now,
-                                             .reference = trend->then,
-                                             .difference = trend->difference};
+    list[(*count)++] =
+        (struct check_result){.time = mark,
+                              .quantity = kind == CHECK_TWINS ? QUANTITY_TEMPERATURE : QUANTITY_OXYGEN,
+                              .kind = kind,
+                              .sensor = trend->now,
+                              .reference = trend->then,
+                              .difference = trend->difference};
 }
 
-static void tell(struct arena *arena, struct findings *findings, enum finding_kind kind, int64_t mark, int64_t begin,
-                 const struct trend *trend)
+static void tell(struct arena *arena, struct findings *findings, enum finding_kind kind, int64_t mark,
+                 int64_t begin, const struct trend *trend)
 {
     char since[TIMESTAMP_SIZE], sure[64];
-    snprintf(sure, sizeof sure, "%s, %.0f standard errors", trend->sureness < 5 ? "likely" : "sure", fmin(trend->sureness, 99));
+    snprintf(sure, sizeof sure, "%s, %.0f standard errors", trend->sureness < 5 ? "likely" : "sure",
+             fmin(trend->sureness, 99));
     timestamp_print(begin, since);
     const char *text = "";
     if (kind == FINDING_TWINS_PART)
-        text = arena_printf(arena,
-                            "the two thermometers moved %.2f degC apart since %s (%s): at the next visit hold both and the "
-                            "meter into one bucket, and note a check of each",
-                            fabs(trend->difference), since, sure);
+        text = arena_printf(
+            arena,
+            "the two thermometers moved %.2f degC apart since %s (%s): at the next visit hold both and the "
+            "meter into one bucket, and note a check of each",
+            fabs(trend->difference), since, sure);
     else if (kind == FINDING_RANGE_FADES)
-        text = arena_printf(arena,
-                            "the daily range of oxygen fell from %.2f to %.2f mg/L since %s (%s): a film on the sensor, or "
-                            "dark days: at the next visit read the meter before and after cleaning, and note both",
-                            trend->then, trend->now, since, sure);
+        text = arena_printf(
+            arena,
+            "the daily range of oxygen fell from %.2f to %.2f mg/L since %s (%s): a film on the sensor, or "
+            "dark days: at the next visit read the meter before and after cleaning, and note both",
+            trend->then, trend->now, since, sure);
     else if (kind == FINDING_NIGHTS_SINK)
-        text = arena_printf(arena,
-                            "the night values of oxygen sank from %.2f to %.2f mg/L since %s, warmer water taken away (%s): "
-                            "a drifting sensor, or a creek that breathes more: at the next visit read the meter beside it "
-                            "before dawn or in moist air, then clean and read again",
-                            trend->then, trend->now, since, sure);
-    findings_add(findings, arena,
-                 &(struct finding){.kind = kind,
-                                   .span = findings_moment(mark),
-                                   .quantity = kind == FINDING_TWINS_PART ? QUANTITY_TEMPERATURE : QUANTITY_OXYGEN,
-                                   .value = trend->difference,
-                                   .uncertainty = fabs(trend->difference) / trend->sureness,
-                                   .wants_hand = true,
-                                   .text = text});
+        text = arena_printf(
+            arena,
+            "the night values of oxygen sank from %.2f to %.2f mg/L since %s, warmer water taken away (%s): "
+            "a drifting sensor, or a creek that breathes more: at the next visit read the meter beside it "
+            "before dawn or in moist air, then clean and read again",
+            trend->then, trend->now, since, sure);
+    findings_add(
+        findings, arena,
+        &(struct finding){.kind = kind,
+                          .span = findings_moment(mark),
+                          .quantity = kind == FINDING_TWINS_PART ? QUANTITY_TEMPERATURE : QUANTITY_OXYGEN,
+                          .value = trend->difference,
+                          .uncertainty = fabs(trend->difference) / trend->sureness,
+                          .wants_hand = true,
+                          .text = text});
 }

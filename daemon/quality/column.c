@@ -26,9 +26,10 @@ void column_judge(struct column_view *c, size_t i, enum test test, uint8_t flag)
         c->tests[i] |= test;
 }
 
-/* Held against the present value, not against the one that began a run, so that it does not matter where the history
- * begins. */
-void column_find_flat(const struct column_view *c, double tolerance, int64_t duration, int64_t pause, uint8_t *ret)
+/* Held against the present value, not against the one that began a run, so that it does not matter where the
+ * history begins. */
+void column_find_flat(const struct column_view *c, double tolerance, int64_t duration, int64_t pause,
+                      uint8_t *ret)
 {
     if (duration <= 0)
         return;

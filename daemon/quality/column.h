@@ -23,12 +23,13 @@ bool column_is_usable(const struct column_view *column, size_t i);
 /* Worsens the flag, unless a person restored the value; sets the bit unless the verdict is a pass. */
 void column_judge(struct column_view *column, size_t i, enum test test, uint8_t flag);
 
-/* Rows whose value is, within the tolerance, that of every row back to `duration` before, without a pause longer than
- * `pause`. ret is zeroed. */
-void column_find_flat(const struct column_view *column, double tolerance, int64_t duration, int64_t pause, uint8_t *ret);
+/* Rows whose value is, within the tolerance, that of every row back to `duration` before, without a pause
+ * longer than `pause`. ret is zeroed. */
+void column_find_flat(const struct column_view *column, double tolerance, int64_t duration, int64_t pause,
+                      uint8_t *ret);
 
-/* ret[i]: largest less smallest usable value over [time - window, time]; NaN where the value itself is not usable, or the
- * samples do not reach back over the window without a pause longer than `pause`. */
+/* ret[i]: largest less smallest usable value over [time - window, time]; NaN where the value itself is not
+ * usable, or the samples do not reach back over the window without a pause longer than `pause`. */
 void column_variation(const struct column_view *column, int64_t window, int64_t pause, double *ret);
 
 #endif

@@ -7,13 +7,15 @@
 #include <math.h>
 #include <string.h>
 
-static void judge_difference(struct column_view *c, size_t i, enum test test, double difference, double suspect, double fail);
-static void test_unexplained(struct column_view *c, const struct companion *limits, const struct column_view *other,
-                             int64_t pause);
+static void judge_difference(struct column_view *c, size_t i, enum test test, double difference,
+                             double suspect, double fail);
+static void test_unexplained(struct column_view *c, const struct companion *limits,
+                             const struct column_view *other, int64_t pause);
 static double value_at(const struct record *record, enum quantity quantity, int64_t time, int64_t reach);
 static bool is_sound(const struct record *record, enum quantity quantity, size_t i);
 
-void compare_related(struct column_view *c, const struct companion *limits, struct record *record, int64_t pause)
+void compare_related(struct column_view *c, const struct companion *limits, struct record *record,
+                     int64_t pause)
 {
     if (!limits || !record->value[limits->quantity])
         return;
@@ -21,7 +23,8 @@ void compare_related(struct column_view *c, const struct companion *limits, stru
     if (limits->suspect > 0 || limits->fail > 0)
         for (size_t i = 0; i < c->n; i++)
             if (column_is_usable(c, i) && column_is_usable(&other, i))
-                judge_difference(c, i, TEST_RELATED, fabs(c->value[i] - other.value[i]), limits->suspect, limits->fail);
+                judge_difference(c, i, TEST_RELATED, fabs(c->value[i] - other.value[i]), limits->suspect,
+                                 limits->fail);
     if (limits->rate > 0)
         test_unexplained(c, limits, &other, pause);
 }
@@ -42,15 +45,18 @@ void compare_neighbour(struct column_view *c, enum quantity quantity, const stru
     }
 }
 
-static void judge_difference(struct column_view *c, size_t i, enum test test, double difference, double suspect, double fail)
+static void judge_difference(struct column_view *c, size_t i, enum test test, double difference,
+                             double suspect, double fail)
 {
-    uint8_t flag = fail > 0 && difference > fail ? FLAG_FAIL : suspect > 0 && difference > suspect ? FLAG_SUSPECT : FLAG_PASS;
+    uint8_t flag = fail > 0 && difference > fail         ? FLAG_FAIL
+                   : suspect > 0 && difference > suspect ? FLAG_SUSPECT
+                                                         : FLAG_PASS;
     column_judge(c, i, test, flag);
 }
 
 /* A fast change while the other stood still: suspect, never fail, since either may be the true one. */
-static void test_unexplained(struct column_view *c, const struct companion *limits, const struct column_view *other,
-                             int64_t pause)
+static void test_unexplained(struct column_view *c, const struct companion *limits,
+                             const struct column_view *other, int64_t pause)
 {
     double *variation = x_array(c->n, sizeof *variation);
     column_variation(other, limits->window, pause, variation);
@@ -74,7 +80,8 @@ static double value_at(const struct record *record, enum quantity quantity, int6
     double value = record->value[quantity][after];
     if (record->time[after] == time)
         return value;
-    if (after == 0 || !is_sound(record, quantity, after - 1) || record->time[after] - record->time[after - 1] > reach)
+    if (after == 0 || !is_sound(record, quantity, after - 1) ||
+        record->time[after] - record->time[after - 1] > reach)
         return NAN;
     double before = record->value[quantity][after - 1];
     return before + (value - before) * (double)(time - record->time[after - 1]) /

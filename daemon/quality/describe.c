@@ -14,7 +14,8 @@ struct sentence {
 
 static void begin(const struct sentence *s, const char *test);
 static void add_value(const struct sentence *s, double value);
-static void add_pair(const struct sentence *s, const char *test, const char *words, double suspect, double fail);
+static void add_pair(const struct sentence *s, const char *test, const char *words, double suspect,
+                     double fail);
 static void add_range(const struct sentence *s, const struct quality_limits *limits);
 static void add_band(const struct sentence *s, double least, double most);
 static void add_flat(const struct sentence *s, const struct quality_limits *limits);
@@ -61,7 +62,8 @@ static void add_unit(const struct sentence *s)
         text_printf(s->text, " %s", unit);
 }
 
-static void add_pair(const struct sentence *s, const char *test, const char *words, double suspect, double fail)
+static void add_pair(const struct sentence *s, const char *test, const char *words, double suspect,
+                     double fail)
 {
     if (!(suspect > 0) && !(fail > 0))
         return;
@@ -120,7 +122,8 @@ static void add_flat(const struct sentence *s, const struct quality_limits *limi
 
 static void add_months(const struct sentence *s, const struct climatology *months)
 {
-    static const char *const names[] = {"Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"};
+    static const char *const names[] = {"Jan", "Feb", "Mar", "Apr", "May", "Jun",
+                                        "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"};
     if (!months)
         return;
     begin(s, "climatology suspect outside");

@@ -43,8 +43,8 @@ void window_close(struct window *w)
 /* What is no better than the newcomer, and older, will never be the extreme again. */
 static void add(struct extreme *extreme, const double *value, size_t i)
 {
-    while (extreme->count > 0 &&
-           extreme->sign * value[extreme->rows[extreme->first + extreme->count - 1]] <= extreme->sign * value[i])
+    while (extreme->count > 0 && extreme->sign * value[extreme->rows[extreme->first + extreme->count - 1]] <=
+                                     extreme->sign * value[i])
         extreme->count--;
     extreme->rows[extreme->first + extreme->count++] = i;
 }

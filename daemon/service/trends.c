@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* What a station's finished values say of its sensors: from the store, because a trend needs weeks that the span in hand
- * does not have. */
+/* What a station's finished values say of its sensors: from the store, because a trend needs weeks that the
+ * span in hand does not have. */
 #include "service/pipeline.h"
 
 #include "base/timestamp.h"
@@ -10,11 +10,13 @@
 
 #define SERVICE_NOTES (1u << NOTE_CHECK_CLEANED | 1u << NOTE_STANDARD | 1u << NOTE_IN_WATER)
 
-static bool load(struct pipeline *p, size_t station, struct trend_input *ret, struct record *record, struct error *error);
-static struct span changed_between(const struct check_result *before, size_t before_count, const struct check_result *after,
-                                   size_t after_count);
+static bool load(struct pipeline *p, size_t station, struct trend_input *ret, struct record *record,
+                 struct error *error);
+static struct span changed_between(const struct check_result *before, size_t before_count,
+                                   const struct check_result *after, size_t after_count);
 
-bool trends_derive(struct pipeline *p, size_t station, struct span span, struct span *ret_changed, struct error *error)
+bool trends_derive(struct pipeline *p, size_t station, struct span span, struct span *ret_changed,
+                   struct error *error)
 {
     uint32_t place = p->station_places[station];
     struct place_fact fact;
@@ -39,10 +41,12 @@ bool trends_derive(struct pipeline *p, size_t station, struct span span, struct 
         return false;
     *ret_changed = changed_between(before, before_count, checks, count);
     return store_trends_replace(p->store, place, input.marks, checks, count, error) &&
-           store_findings_replace(p->store, place, FINDINGS_OF_TRENDS, input.marks, findings.list, findings.count, error);
+           store_findings_replace(p->store, place, FINDINGS_OF_TRENDS, input.marks, findings.list,
+                                  findings.count, error);
 }
 
-static bool load(struct pipeline *p, size_t station, struct trend_input *ret, struct record *record, struct error *error)
+static bool load(struct pipeline *p, size_t station, struct trend_input *ret, struct record *record,
+                 struct error *error)
 {
     uint32_t place = p->station_places[station];
     struct span reach = {ret->marks.from - TREND_REACH - TREND_WEEK, ret->marks.to};
@@ -62,14 +66,16 @@ static bool load(struct pipeline *p, size_t station, struct trend_input *ret, st
 }
 
 /* From the first to behind the last that is not as it was; empty where all are. */
-static struct span changed_between(const struct check_result *a, size_t a_count, const struct check_result *b, size_t b_count)
+static struct span changed_between(const struct check_result *a, size_t a_count, const struct check_result *b,
+                                   size_t b_count)
 {
     size_t i = 0, j = 0;
     struct span changed = {TIME_FOREVER, 0};
     while (i < a_count || j < b_count) {
         bool is_pair = i < a_count && j < b_count && a[i].time == b[j].time && a[i].kind == b[j].kind;
-        bool takes_a = is_pair || j == b_count ||
-                       (i < a_count && (a[i].time < b[j].time || (a[i].time == b[j].time && a[i].kind < b[j].kind)));
+        bool takes_a =
+            is_pair || j == b_count ||
+            (i < a_count && (a[i].time < b[j].time || (a[i].time == b[j].time && a[i].kind < b[j].kind)));
         int64_t time = takes_a ? a[i].time : b[j].time;
         bool is_same = is_pair && a[i].difference == b[j].difference && a[i].sensor == b[j].sensor;
         i += takes_a;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* Of two decisions about a sample the one that was written later counts. Rules of our own: design, no published source. */
+/* Of two decisions about a sample the one that was written later counts. Rules of our own: design, no
+ * published source. */
 #include "derive/decision.h"
 
 #include <criterion/criterion.h>
@@ -33,8 +34,13 @@ TestSuite(decision, .init = set_up, .fini = tear_down);
 /* Notes come ascending by time, whenever they were written. */
 static void decide(enum note_kind kind, int64_t from, int64_t until, uint32_t drop, uint32_t line)
 {
-    notes[count++] = (struct note){
-        .kind = kind, .time = from, .until = until, .quantity = QUANTITY_OXYGEN, .drop = drop, .line = line, .text = ""};
+    notes[count++] = (struct note){.kind = kind,
+                                   .time = from,
+                                   .until = until,
+                                   .quantity = QUANTITY_OXYGEN,
+                                   .drop = drop,
+                                   .line = line,
+                                   .text = ""};
 }
 
 static void expect(const char *flags)
@@ -44,10 +50,10 @@ static void expect(const char *flags)
         decisions_apply(&decisions, &record);
     for (size_t i = 0; i < ROWS; i++) {
         uint32_t bits = record.tests[QUANTITY_OXYGEN][i] & (TEST_PERSON_STRUCK | TEST_PERSON_RESTORED);
-        char got = record.flag[QUANTITY_OXYGEN][i] == FLAG_FAIL && bits == TEST_PERSON_STRUCK      ? 'x'
+        char got = record.flag[QUANTITY_OXYGEN][i] == FLAG_FAIL && bits == TEST_PERSON_STRUCK     ? 'x'
                    : record.flag[QUANTITY_OXYGEN][i] == FLAG_PASS && bits == TEST_PERSON_RESTORED ? 'o'
-                   : record.flag[QUANTITY_OXYGEN][i] == FLAG_NOT_EVALUATED && bits == 0            ? '.'
-                                                                                                    : '?';
+                   : record.flag[QUANTITY_OXYGEN][i] == FLAG_NOT_EVALUATED && bits == 0           ? '.'
+                                                                                                  : '?';
         cr_expect_eq(got, flags[i], "row %zu is '%c', expected '%c'", i, got, flags[i]);
         cr_expect_eq(record.flag[QUANTITY_TEMPERATURE][i], FLAG_NOT_EVALUATED);
     }
@@ -57,7 +63,8 @@ Test(decision, the_later_written_counts_even_where_it_begins_earlier)
 {
     decide(NOTE_RESTORE, 1, 6, 8, 1);
     decide(NOTE_STRIKE, 3, 9, 7, 1);
-    expect(".ooooo" "xxx.");
+    expect(".ooooo"
+           "xxx.");
 }
 
 Test(decision, within_a_drop_the_later_line_counts)

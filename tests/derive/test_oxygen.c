@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* What an oxygen sensor was told, undone; what was so, applied. Values are the formulas of Benson and Krause as USGS memo
- * 2011.03 gives them, computed independently of this program; each test names its own. */
+/* What an oxygen sensor was told, undone; what was so, applied. Values are the formulas of Benson and Krause
+ * as USGS memo 2011.03 gives them, computed independently of this program; each test names its own. */
 #include "derive/oxygen.h"
 
 #include <criterion/criterion.h>
@@ -57,7 +57,8 @@ static void expect(enum quantity quantity, double value, double tolerance)
 static void expect_mark(enum quantity quantity, uint8_t flag, uint32_t tests)
 {
     cr_expect_eq(isnan(record.value[quantity][0]), flag == FLAG_MISSING, "%s", quantity_info(quantity)->key);
-    cr_expect(flag == FLAG_MISSING || record.flag[quantity][0] == flag, "%s is flagged %d", quantity_info(quantity)->key, record.flag[quantity][0]);
+    cr_expect(flag == FLAG_MISSING || record.flag[quantity][0] == flag, "%s is flagged %d",
+              quantity_info(quantity)->key, record.flag[quantity][0]);
     cr_expect_eq(record.tests[quantity][0], tests, "%s has the marks %x", quantity_info(quantity)->key,
                  record.tests[quantity][0]);
 }

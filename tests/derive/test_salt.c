@@ -44,13 +44,14 @@ static void expect(enum quantity quantity, double value, double tolerance)
 static void expect_mark(enum quantity quantity, uint8_t flag, uint32_t tests)
 {
     cr_expect_eq(isnan(record.value[quantity][0]), flag == FLAG_MISSING, "%s", quantity_info(quantity)->key);
-    cr_expect(flag == FLAG_MISSING || record.flag[quantity][0] == flag, "%s is flagged %d", quantity_info(quantity)->key, record.flag[quantity][0]);
+    cr_expect(flag == FLAG_MISSING || record.flag[quantity][0] == flag, "%s is flagged %d",
+              quantity_info(quantity)->key, record.flag[quantity][0]);
     cr_expect_eq(record.tests[quantity][0], tests, "%s has the marks %x", quantity_info(quantity)->key,
                  record.tests[quantity][0]);
 }
 
-/* KCl of 0.01 mol/kg at 10 degC has 1013.95 uS/cm (Pratt et al. 2001, Pure Appl. Chem. 73:1783-1793, as the CRC Handbook
- * gives it); 1421.09 is the linear formula by hand. */
+/* KCl of 0.01 mol/kg at 10 degC has 1013.95 uS/cm (Pratt et al. 2001, Pure Appl. Chem. 73:1783-1793, as the
+ * CRC Handbook gives it); 1421.09 is the linear formula by hand. */
 Test(salt, the_record_is_linear_by_its_own_coefficient)
 {
     one_row(QUANTITY_CONDUCTIVITY, 1.01395, 10);
@@ -75,8 +76,8 @@ Test(salt, a_sensor_that_did_as_the_record_does_is_taken_at_its_word)
     expect(QUANTITY_SPECIFIC_CONDUCTANCE, 1.44850, 0);
 }
 
-/* 1.642 at 5 degC is the formula of the annex of ISO 7888:1985 as remembered, computed independently; not the printed
- * table of the standard. */
+/* 1.642 at 5 degC is the formula of the annex of ISO 7888:1985 as remembered, computed independently; not the
+ * printed table of the standard. */
 Test(salt, the_record_may_be_by_iso_7888)
 {
     station.conductance_compensation = COMPENSATION_ISO_7888;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* Sensors that drift without a check, on made-up weeks whose truth is known. Limits: see derive/trend.h; no published source. */
+/* Sensors that drift without a check, on made-up weeks whose truth is known. Limits: see derive/trend.h; no
+ * published source. */
 #include "derive/trend.h"
 
 #include "base/random.h"
@@ -34,14 +35,15 @@ static void tear_down(void)
 
 TestSuite(trend, .init = set_up, .fini = tear_down);
 
-/* Hourly; `range` and `sink` a week, mg/L: oxygen swings by 3 mg/L about 8 at 20 degC; the scatter of a day is 0.2. */
+/* Hourly; `range` and `sink` a week, mg/L: oxygen swings by 3 mg/L about 8 at 20 degC; the scatter of a day
+ * is 0.2. */
 static void oxygen(double fade, double sink)
 {
     uint64_t state = 7;
     double scatter = 0;
     record_init(&record, arena, ROWS,
-                1u << QUANTITY_OXYGEN | 1u << QUANTITY_OXYGEN_SATURATION_STANDARD | 1u << QUANTITY_TEMPERATURE |
-                    1u << QUANTITY_SECOND_TEMPERATURE);
+                1u << QUANTITY_OXYGEN | 1u << QUANTITY_OXYGEN_SATURATION_STANDARD |
+                    1u << QUANTITY_TEMPERATURE | 1u << QUANTITY_SECOND_TEMPERATURE);
     for (size_t i = 0; i < ROWS; i++) {
         double weeks = (double)i / (7 * 24), angle = (double)(i % 24) / 24 * 2 * acos(-1);
         if (i % 24 == 0)
@@ -87,7 +89,8 @@ Test(trend, a_steady_sensor_is_even_week_by_week)
     find();
     cr_assert_geq(count, 3 * 3);
     for (size_t k = 0; k < count; k++)
-        cr_expect_eq(checks[k].difference, 0, "check %zu of kind %d says %g", k, (int)checks[k].kind, checks[k].difference);
+        cr_expect_eq(checks[k].difference, 0, "check %zu of kind %d says %g", k, (int)checks[k].kind,
+                     checks[k].difference);
     cr_expect_eq(findings.count, 0);
 }
 
@@ -117,12 +120,14 @@ Test(trend, night_values_that_sink_are_found)
     oxygen(0, 0.5);
     find();
     const struct check_result *check = last(CHECK_NIGHT_VALUES);
-    cr_expect_float_eq(check->difference, -2.5, 0.5, "%g", check->difference); /* five weeks between the middles */
+    cr_expect_float_eq(check->difference, -2.5, 0.5, "%g",
+                       check->difference); /* five weeks between the middles */
     cr_expect_float_eq(check->sensor - check->reference, check->difference, 1e-9);
     cr_expect_geq(found(FINDING_NIGHTS_SINK), 1);
 }
 
-/* Water that warms by 6 degC holds 1.1 mg/L less (Standard Methods 4500-O: 10.084 at 15, 8.915 at 21 degC). */
+/* Water that warms by 6 degC holds 1.1 mg/L less (Standard Methods 4500-O: 10.084 at 15, 8.915 at 21 degC).
+ */
 Test(trend, warmer_water_alone_is_the_season)
 {
     oxygen(0, 0);
@@ -155,7 +160,8 @@ Test(trend, a_cleaning_begins_anew)
     visit = START + 4 * TREND_WEEK;
     find();
     for (size_t k = 0; k < count; k++)
-        cr_expect(checks[k].time <= visit || checks[k].time >= visit + 2 * TREND_WEEK, "a week too soon after the cleaning");
+        cr_expect(checks[k].time <= visit || checks[k].time >= visit + 2 * TREND_WEEK,
+                  "a week too soon after the cleaning");
 }
 
 Test(trend, days_with_too_few_hours_do_not_count)

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-/* One column held against another: tests 9 (two related quantities) and 11 (neighbour) of the U.S. IOOS manual for water level,
- * version 2.1 (2021). Its examples for test 11: 3 cm suspect, 5 cm fails. The rest is by hand. */
+/* One column held against another: tests 9 (two related quantities) and 11 (neighbour) of the U.S. IOOS
+ * manual for water level, version 2.1 (2021). Its examples for test 11: 3 cm suspect, 5 cm fails. The rest is
+ * by hand. */
 #include "quality/quality.h"
 
 #include "base/memory.h"
@@ -22,10 +23,12 @@ static struct record record;
 static void set_up(void)
 {
     arena = arena_new();
-    station = (struct station){.id = "heron-creek", .name = "Heron Creek", .latitude = 44, .longitude = -124, .position_reach = 500};
+    station = (struct station){
+        .id = "heron-creek", .name = "Heron Creek", .latitude = 44, .longitude = -124, .position_reach = 500};
     config = (struct config){.stations = &station, .station_count = 1};
     for (unsigned q = 0; q < QUANTITY_COUNT; q++)
-        config.quality[q] = (struct quality_limits){NAN, NAN, NAN, NAN, NAN, NAN, NAN, 0, 0, 0, NULL, NULL, NULL, NULL};
+        config.quality[q] =
+            (struct quality_limits){NAN, NAN, NAN, NAN, NAN, NAN, NAN, 0, 0, 0, NULL, NULL, NULL, NULL};
 }
 
 static void tear_down(void)
@@ -52,8 +55,10 @@ static void expect(enum quantity quantity, enum test test, const char *flags)
 {
     for (size_t i = 0; i < record.n; i++) {
         uint8_t flag = record.flag[quantity][i];
-        cr_expect_eq('0' + flag, flags[i], "%s, row %zu: %d, expected %c", quantity_info(quantity)->key, i, flag, flags[i]);
-        cr_expect_eq((record.tests[quantity][i] & test) != 0, flags[i] == '3' || flags[i] == '4', "row %zu", i);
+        cr_expect_eq('0' + flag, flags[i], "%s, row %zu: %d, expected %c", quantity_info(quantity)->key, i,
+                     flag, flags[i]);
+        cr_expect_eq((record.tests[quantity][i] & test) != 0, flags[i] == '3' || flags[i] == '4', "row %zu",
+                     i);
     }
 }
 
@@ -93,8 +98,8 @@ Test(compare, a_fast_change_that_the_other_quantity_does_not_explain_is_suspect)
     fill(&record, QUANTITY_LEVEL, (double[]){1, 1, 1.01, 1.02, 1.03, 1.2, 1.4, 1.6});
     fill(&record, QUANTITY_SPECIFIC_CONDUCTANCE, (double[]){20, 20, 20, 23, 23.5, 23.5, 27, 27});
     quality_after(&config, &station, STEP, NULL, &record);
-    /* The first two rows have no two samples of level behind them. Row 3: 12 mS/cm an hour, level moved 2 cm. Row 6: 14 an
-     * hour, level moved 37 cm. */
+    /* The first two rows have no two samples of level behind them. Row 3: 12 mS/cm an hour, level moved 2 cm.
+     * Row 6: 14 an hour, level moved 37 cm. */
     expect(QUANTITY_SPECIFIC_CONDUCTANCE, TEST_RELATED, "22131111");
 }
 
@@ -111,7 +116,8 @@ static struct neighbour_record neighbour_of(size_t n, int64_t step, int64_t shif
 
 Test(compare, a_level_too_far_from_its_neighbours_is_suspect_and_then_fails)
 {
-    const struct neighbour_limits limits = {.station = "weir-pool", .suspect = 0.03, .fail = 0.05, .reach = HOUR_MS};
+    const struct neighbour_limits limits = {
+        .station = "weir-pool", .suspect = 0.03, .fail = 0.05, .reach = HOUR_MS};
     config.quality[QUANTITY_LEVEL].neighbour = &limits;
     rows(5, 1u << QUANTITY_LEVEL);
     struct neighbour_record there = neighbour_of(3, 2 * STEP, 0); /* 1, 1.1, 1.2: halfway 1.05, 1.15 */
@@ -138,7 +144,8 @@ Test(compare, a_neighbour_with_a_pause_or_a_failed_value_is_no_judge)
     expect(QUANTITY_LEVEL, TEST_NEIGHBOUR, "22");
 }
 
-/* Test 3; the manual's example range for a buoy is 500 m. One degree of latitude is 111.195 km on the mean sphere. */
+/* Test 3; the manual's example range for a buoy is 500 m. One degree of latitude is 111.195 km on the mean
+ * sphere. */
 Test(compare, a_file_that_was_elsewhere_makes_its_values_suspect)
 {
     rows(4, 1u << QUANTITY_TEMPERATURE | 1u << QUANTITY_SENSOR_LATITUDE | 1u << QUANTITY_SENSOR_LONGITUDE);

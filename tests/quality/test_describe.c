@@ -36,7 +36,8 @@ Test(describe, every_threshold_is_in_the_written_unit)
     const struct attenuation attenuated = {.window = 12 * HOUR_MS, .suspect = 0.01};
     const struct companion related = {
         .quantity = QUANTITY_LEVEL, .rate = 0.3, .steady = 0.05, .window = 2 * HOUR_MS};
-    const struct neighbour_limits neighbour = {.station = "weir-pool", .suspect = 0.1, .fail = 0.2, .reach = HOUR_MS};
+    const struct neighbour_limits neighbour = {
+        .station = "weir-pool", .suspect = 0.1, .fail = 0.2, .reach = HOUR_MS};
     const struct quality_limits limits = {.sensor_min = 0,
                                           .sensor_max = 100,
                                           .usual_min = NAN,
@@ -57,5 +58,6 @@ Test(describe, every_threshold_is_in_the_written_unit)
            "flat_line within 1 µS/cm suspect after 1 d; "
            "attenuated_signal suspect below 10 µS/cm of variation in 12 h; "
            "related_quantity suspect above 300 µS/cm/h while level moved no more than 0.05 m in 2 h; "
-           "neighbour suspect more apart than 100 µS/cm, fails more apart than 200 µS/cm, held against 'weir-pool'");
+           "neighbour suspect more apart than 100 µS/cm, fails more apart than 200 µS/cm, held against "
+           "'weir-pool'");
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* Lines for the table of checks against the world: tests/support/world_table.py runs the tests and keeps DEVELOPERS.md true. */
+/* Lines for the table of checks against the world: tests/support/world_table.py runs the tests and keeps
+ * DEVELOPERS.md true. */
 #ifndef RILLWARD_TESTS_SUPPORT_WORLD_H
 #define RILLWARD_TESTS_SUPPORT_WORLD_H
 
