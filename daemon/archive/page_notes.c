@@ -38,6 +38,7 @@ const char *part_finding_word(enum finding_kind kind)
     case FINDING_TWINS_PART: return "Two thermometers part";
     case FINDING_RANGE_FADES: return "Daily range of oxygen fades";
     case FINDING_NIGHTS_SINK: return "Night values of oxygen sink";
+    case FINDING_DATUM: return "Datum of the level";
     case FINDING_KIND_COUNT: break;
     }
     return "";

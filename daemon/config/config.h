@@ -115,12 +115,21 @@ struct air_calibration {
     double told;         /* the one that was entered [Pa] */
 };
 
+/* From a time on the station's level 0 is another one. */
+struct datum_change {
+    int64_t from;      /* ms UTC */
+    double offset;     /* of the new level 0 above that of the first datum [m] */
+    const char *datum; /* what level 0 is then, for people */
+};
+
 struct station {
     const char *id, *name; /* id: [A-Za-z0-9._-]{1,64}, starts with a letter or digit */
     double latitude, longitude; /* degrees, WGS 84 */
     double elevation;           /* of the water surface, about [m above sea level]: air pressure is reduced to it */
     int64_t utc_offset;         /* station's standard time, ms ahead of UTC; never daylight saving */
     const char *datum;          /* what level 0 is, for people: "gauge zero, 1.204 m above ..." ; may be "" */
+    struct datum_change *datum_changes; /* ascending in time; `datum` and all elevations here are of the first datum */
+    size_t datum_change_count;
     double sensor_elevation;    /* of the sensor above the datum [m]; NaN unknown. Level = this + depth where no reading ties it */
     double tape_point;          /* elevation above the datum of the point that tape readings hang from [m]; NaN none */
     struct word_list drops;     /* path patterns relative to the inbox that belong here */

@@ -104,6 +104,11 @@ static uint64_t own_digest(const struct config *config, const struct station *st
         struct quality_limits limits = config_quality(config, station, q);
         add_limits(&digest, &limits);
     }
+    for (size_t i = 0; i < station->datum_change_count; i++) {
+        add_whole(&digest, station->datum_changes[i].from);
+        add_number(&digest, station->datum_changes[i].offset);
+        add_text(&digest, station->datum_changes[i].datum);
+    }
     add_words(&digest, &station->barometers);
     add_barometers(&digest, config, station);
     add_whole(&digest, config->archive_formats);

@@ -300,6 +300,8 @@ static const struct option station_options[] = {
      .help = "offset of the place's standard time from UTC, never daylight saving"},
     {.key = "datum", .type = OPTION_TEXT, .offset = FIELD(datum), .standard = "", .may_be_empty = true,
      .help = "what level 0 is, for people"},
+    {.key = "datum_changes", .type = OPTION_OWN,
+     .help = "list of changes of the datum with their times: levels are written, and read by hand, in the one then valid"},
     {.key = "sensor_elevation", .type = OPTION_QUANTITY, .offset = FIELD(sensor_elevation),
      .dimension = UNIT_LENGTH, .minimum = -12000, .maximum = 9000,
      .help = "of the sensor above the datum: gives the level where no reading ties it"},
@@ -363,6 +365,18 @@ static const struct option station_options[] = {
      .help = "map of quantity to limits, where they differ from the network's"},
 };
 SECTION(station, "stations.<id>", "a station");
+#undef FIELD
+
+#define FIELD(name) offsetof(struct datum_change, name)
+static const struct option datum_change_options[] = {
+    {.key = "from", .type = OPTION_OWN, .is_required = true, .help = "time of the change, such as 2026-05-01T18:00:00Z"},
+    {.key = "offset", .type = OPTION_QUANTITY, .offset = FIELD(offset), .dimension = UNIT_LENGTH, .is_required = true,
+     .minimum = -1000, .maximum = 9000,
+     .help = "of the new level 0 above that of the first datum, in which all elevations of the station stay"},
+    {.key = "datum", .type = OPTION_TEXT, .offset = FIELD(datum), .is_required = true,
+     .help = "what level 0 is from then on, for people"},
+};
+SECTION(datum_change, "stations.<id>.datum_changes", "a change of the datum");
 #undef FIELD
 
 #define FIELD(name) offsetof(struct barometer, name)
@@ -572,7 +586,7 @@ static const struct section *const sections[] = {
     &section_top,       &section_network, &section_intake,    &section_pairing, &section_alarms, &section_metrics,  &section_limits,
     &section_flat,      &section_months, &section_attenuated, &section_related, &section_neighbour, &section_calibration, &section_station, &section_barometer, &section_layout,  &section_time,   &section_column,
     &section_recipient, &section_secret,  &section_mail,      &section_rule,    &section_digest, &section_hours,
-    &section_escalate,  &section_while,   &section_heartbeat,
+    &section_escalate,  &section_while,   &section_heartbeat, &section_datum_change,
 };
 
 const struct section *option_section(size_t index)

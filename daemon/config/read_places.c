@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "config/sections.h"
 
+#include "base/timestamp.h"
 #include "config/value.h"
 #include "config/vocabulary.h"
 
@@ -9,6 +10,7 @@
 #include <string.h>
 
 static void take_station(struct reader *reader, const struct entry *entry, struct capacities *room);
+static void read_datum_changes(struct reader *reader, const yaml_node_t *list, struct station *station);
 static void read_salinity(struct reader *reader, const yaml_node_t *map, struct station *station);
 static void read_told(struct reader *reader, const yaml_node_t *map, struct station *station);
 static void read_told_value(struct reader *reader, const yaml_node_t *map, const char *key, int dimension,
@@ -68,12 +70,50 @@ static void take_station(struct reader *reader, const struct entry *entry, struc
     if (entry->map->type == YAML_MAPPING_NODE) {
         read_salinity(reader, entry->map, &station);
         read_told(reader, entry->map, &station);
+        const yaml_node_t *changes = reader_find(reader, entry->map, "datum_changes");
         const yaml_node_t *quality = reader_find(reader, entry->map, "quality");
+        if (changes)
+            read_datum_changes(reader, changes, &station);
         if (quality)
             read_station_quality(reader, quality, &station);
     }
     config->stations = x_grow(config->stations, config->station_count, &room->stations, sizeof station);
     config->stations[config->station_count++] = station;
+}
+
+static void read_datum_changes(struct reader *reader, const yaml_node_t *list, struct station *station)
+{
+    enum { MOST_CHANGES = 100 };
+    if (!reader_is_list(reader, list, "'datum_changes'"))
+        return;
+    const yaml_node_item_t *items = list->data.sequence.items.start;
+    size_t count = (size_t)(list->data.sequence.items.top - items);
+    if (count > MOST_CHANGES) {
+        reader_complain(reader, list, "'datum_changes'%s has %zu entries, more than the limit of %d", reader->about, count,
+                        MOST_CHANGES);
+        return;
+    }
+    station->datum_changes = arena_array(reader->config->arena, count, sizeof *station->datum_changes);
+    for (size_t i = 0; i < count; i++) {
+        const yaml_node_t *map = reader_node(reader, items[i]);
+        struct datum_change change = {.from = TIME_NONE, .offset = NAN, .datum = ""};
+        if (!map)
+            return;
+        reader_section(reader, &section_datum_change, map, "a change of the datum", &change);
+        const yaml_node_t *node = map->type == YAML_MAPPING_NODE ? reader_find(reader, map, "from") : NULL;
+        const char *text = node ? reader_text(reader, node, "from") : NULL;
+        if (!text)
+            continue;
+        if (!timestamp_parse(text, strlen(text), &change.from))
+            reader_complain(reader, node, "'from'%s is a time such as 2026-05-01T18:00:00Z, found '%.60s'", reader->about,
+                            text);
+        else if (station->datum_change_count > 0 &&
+                 change.from <= station->datum_changes[station->datum_change_count - 1].from)
+            reader_complain(reader, node, "'from'%s must be later than that of the change before, found '%.60s'",
+                            reader->about, text);
+        else
+            station->datum_changes[station->datum_change_count++] = change;
+    }
 }
 
 static void read_salinity(struct reader *reader, const yaml_node_t *map, struct station *station)

@@ -640,12 +640,12 @@ static size_t set_readings_aside(struct chain *c, size_t anchor_count, struct an
     anchor_count = reference_set_aside(c->arena, c->station->reading_limit, anchor_count, anchors, &list, &count);
     for (size_t k = 0; k < count; k++) {
         const struct anchor *a = &list[k].anchor;
-        double difference = a->level - list[k].expected;
+        double difference = a->level - list[k].expected, datum = derive_datum_offset(c->station, a->time);
         const char *text = arena_printf(c->arena,
                                         "%s reading %.3f m stands %.3f m %s what its neighbours leave (%.3f m), %.0f standard "
                                         "uncertainties: set aside, it ties nothing; correct it in the field notes",
-                                        a->kind == CHECK_TAPE_DOWN ? "tape" : "staff", a->level, fabs(difference),
-                                        difference > 0 ? "above" : "below", list[k].expected,
+                                        a->kind == CHECK_TAPE_DOWN ? "tape" : "staff", a->level - datum, fabs(difference),
+                                        difference > 0 ? "above" : "below", list[k].expected - datum,
                                         fabs(difference) / list[k].uncertainty);
         findings_add(&c->derived->findings, c->arena,
                      &(struct finding){.kind = FINDING_READING_SET_ASIDE,

@@ -62,6 +62,12 @@ void derive_begin(struct arena *arena, const struct derive_input *input, struct 
 /* The chain proper, on what derive_begin() and quality_before() left. */
 void derive_finish(struct arena *arena, const struct derive_input *input, struct record *measured, struct derived *ret);
 
+/* After quality_after(): levels, their checks and offsets in the datum that was valid at each time. Until then all are in
+ * the station's first datum, so that its limits hold throughout and a change of the datum is no jump of the water. */
+void derive_to_datum(struct arena *arena, const struct station *station, struct derived *derived);
+/* Of the level 0 valid at `time` above that of the first datum [m]. */
+double derive_datum_offset(const struct station *station, int64_t time);
+
 /* What the uncertainty of row i's level is made of; only where the record has a level. */
 void derive_level_situation(const struct derived *derived, const struct derive_input *input, size_t i,
                             struct level_situation *ret);

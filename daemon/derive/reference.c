@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "derive/reference.h"
 
+#include "derive/derive.h"
+
 #include <math.h>
 #include <stdlib.h>
 
@@ -208,8 +210,8 @@ static double level_at(const struct station *station, size_t note_count, const s
 
 static double level_of(const struct station *station, const struct note *note)
 {
-    if (note->kind == NOTE_LEVEL)
-        return note->value;
+    if (note->kind == NOTE_LEVEL) /* read in the datum of its time */
+        return note->value + derive_datum_offset(station, note->time);
     return note->kind == NOTE_TAPE_DOWN ? station->tape_point - note->value : NAN;
 }
 

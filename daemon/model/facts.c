@@ -32,6 +32,7 @@ static const char *const finding_kinds[] = {
     [FINDING_TWINS_PART] = "twins_part",
     [FINDING_RANGE_FADES] = "daily_range_fades",
     [FINDING_NIGHTS_SINK] = "night_values_sink",
+    [FINDING_DATUM] = "datum",
 };
 _Static_assert(sizeof finding_kinds / sizeof finding_kinds[0] == FINDING_KIND_COUNT, "every kind has a word");
 

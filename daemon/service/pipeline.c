@@ -107,6 +107,7 @@ bool pipeline_derive_span(struct pipeline *p, size_t station, struct span span, 
     if (!derive_chain(p, station, span, ret_input, ret, error) || !derive_neighbours(p, station, &ret->record, &neighbours, error))
         return false;
     quality_after(p->config, ret_input->station, ret->interval, &neighbours, &ret->record);
+    derive_to_datum(p->arena, ret_input->station, ret);
     return true;
 }
 

@@ -128,6 +128,7 @@ Test(config, whatever_shapes_values_changes_the_digest_of_the_station)
         TOP "stations: {a: {" WATER ", tape_point: 1 m}}\n",
         TOP "stations: {a: {" WATER ", sensor_elevation: 1 m}}\n",
         TOP "stations: {a: {" WATER ", reading_uncertainty: 5 mm}}\n",
+        TOP "stations: {a: {" WATER ", datum_changes: [{from: 2026-05-01T00:00:00Z, offset: 1 m, datum: new}]}}\n",
         TOP "stations: {a: {" WATER ", reading_limit: 4}}\n",
         TOP "stations: {a: {" WATER ", zero_correction: linear}}\n",
         TOP "stations: {a: {" WATER ", zero_limit: 2 hPa}}\n",

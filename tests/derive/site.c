@@ -134,6 +134,7 @@ struct derived site_derive_input(struct arena *arena, const struct derive_input 
     quality_before(input->config, input->station, &measured);
     derive_finish(arena, input, &measured, &derived);
     quality_after(input->config, input->station, derived.interval, NULL, &derived.record);
+    derive_to_datum(arena, input->station, &derived);
     return derived;
 }
 
