@@ -133,6 +133,7 @@ bool pipeline_take_again(struct pipeline *p, struct drop_fact_row *drop, const c
         return fail(error, ERROR_INPUT, "belongs to '%s' by the settings of now: no other place can have it back", id);
     drop->layout = t.batch.layout->id;
     drop->evidence = t.batch.evidence;
+    drop->serial = t.batch.serial;
     drop->rows = (int64_t)t.batch.rows;
     drop->refused = (int64_t)t.batch.refused_rows;
     drop->complaints = complaints_text(&t);

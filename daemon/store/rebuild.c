@@ -26,9 +26,9 @@ bool store_drop_replace(struct store *store, const struct drop_fact_row *d, stru
 {
     return database_run(store, error,
                         "UPDATE drop_ SET layout = ?2, evidence = ?3, complaints = ?4, rows = ?5, refused = ?6, added = ?7,"
-                        " repeated = ?8, filled = ?9, disagreed = ?10 WHERE number = ?1",
-                        "itttiiiiii", d->number, d->layout, d->evidence, d->complaints, d->rows, d->refused, d->added,
-                        d->repeated, d->filled, d->disagreed);
+                        " repeated = ?8, filled = ?9, disagreed = ?10, serial = ?11 WHERE number = ?1",
+                        "itttiiiiiit", d->number, d->layout, d->evidence, d->complaints, d->rows, d->refused, d->added,
+                        d->repeated, d->filled, d->disagreed, d->serial ? d->serial : "");
 }
 
 bool store_page_restore(struct store *store, const struct page_fact *page, struct error *error)
