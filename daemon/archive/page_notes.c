@@ -39,6 +39,7 @@ const char *part_finding_word(enum finding_kind kind)
     case FINDING_RANGE_FADES: return "Daily range of oxygen fades";
     case FINDING_NIGHTS_SINK: return "Night values of oxygen sink";
     case FINDING_DATUM: return "Datum of the level";
+    case FINDING_RATING: return "Rating";
     case FINDING_KIND_COUNT: break;
     }
     return "";

@@ -21,7 +21,6 @@ static void add_standard(struct visit *visit, double reading, double standard);
 static int64_t beginning(const struct visit *before, int64_t found, size_t note_count, const struct note *notes);
 static bool judge(const struct visit *visit, enum quantity quantity, struct correction *ret);
 static double corrected(const struct correction *correction, double value, double weight);
-static enum correction_quantity limits_of(enum quantity quantity);
 
 size_t corrections_find(struct arena *arena, enum quantity quantity, const struct record *record, size_t note_count,
                         const struct note *notes, int64_t reach, struct correction **ret)
@@ -51,7 +50,7 @@ void corrections_apply(size_t count, const struct correction *corrections, struc
             double value = corrected(correction, raw, weight);
             record->value[column][i] = value;
             record->tests[column][i] |= TEST_CORRECTED;
-            if (!isnan(value) && !correction_is_publishable(limits_of(correction->quantity), fabs(value - raw), value)) {
+            if (!isnan(value) && !correction_is_publishable(correction_quantity_of(correction->quantity), fabs(value - raw), value)) {
                 record->tests[column][i] |= TEST_TOO_MUCH_DRIFT;
                 record->flag[column][i] = flag_merge(record->flag[column][i], FLAG_FAIL);
             }
@@ -155,8 +154,8 @@ static bool judge(const struct visit *visit, enum quantity quantity, struct corr
     ret->size = fabs(error) + fabs(total - clean);
     if (!isfinite(ret->fouling) || !isfinite(total))
         return false;
-    ret->is_applied = correction_is_needed(limits_of(quantity), ret->size, total);
-    ret->rating = correction_rating(limits_of(quantity), ret->size, total);
+    ret->is_applied = correction_is_needed(correction_quantity_of(quantity), ret->size, total);
+    ret->rating = correction_rating(correction_quantity_of(quantity), ret->size, total);
     return true;
 }
 
@@ -170,7 +169,7 @@ static double corrected(const struct correction *c, double value, double weight)
     return correction_multi_point(value, c->standard_count, c->readings, c->standards, weight);
 }
 
-static enum correction_quantity limits_of(enum quantity quantity)
+enum correction_quantity correction_quantity_of(enum quantity quantity)
 {
     return quantity == QUANTITY_TEMPERATURE ? CORRECTION_TEMPERATURE
            : quantity == QUANTITY_OXYGEN    ? CORRECTION_OXYGEN

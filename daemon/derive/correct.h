@@ -41,6 +41,9 @@ size_t corrections_find(struct arena *arena, enum quantity quantity, const struc
  * the procedure lets be published. */
 void corrections_apply(size_t count, const struct correction *corrections, struct record *record);
 
+/* Whose limits and ratings apply to a quantity that is corrected. */
+enum correction_quantity correction_quantity_of(enum quantity quantity);
+
 /* The correction in force at `time`, NULL without one. */
 const struct correction *corrections_at(size_t count, const struct correction *corrections, int64_t time);
 

@@ -7,6 +7,7 @@
 #include "derive/hand_over.h"
 #include "derive/logger_clock.h"
 #include "derive/oxygen.h"
+#include "derive/rating.h"
 #include "derive/reference.h"
 #include "derive/rows.h"
 #include "derive/salt.h"
@@ -178,6 +179,7 @@ void derive_finish(struct arena *arena, const struct derive_input *input, struct
     step_checks(&c, 1u << QUANTITY_SALINITY | 1u << QUANTITY_DEPTH);
     step_decisions(&c);
     step_uncertainty(&c);
+    rating_of_days(arena, &ret->record, ret->correction_count, ret->corrections, c.station->utc_offset, &ret->findings);
     step_waiting(&c);
 }
 

@@ -33,6 +33,7 @@ static const char *const finding_kinds[] = {
     [FINDING_RANGE_FADES] = "daily_range_fades",
     [FINDING_NIGHTS_SINK] = "night_values_sink",
     [FINDING_DATUM] = "datum",
+    [FINDING_RATING] = "rating",
 };
 _Static_assert(sizeof finding_kinds / sizeof finding_kinds[0] == FINDING_KIND_COUNT, "every kind has a word");
 

@@ -102,6 +102,7 @@ enum finding_kind {
     FINDING_RANGE_FADES,
     FINDING_NIGHTS_SINK,
     FINDING_DATUM,             /* a stretch: the level 0 that its levels are above, where a station changed its own */
+    FINDING_RATING,            /* of days: how good a quantity is, by the size of its corrections */
     FINDING_KIND_COUNT
 };
 const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", ...; as written in files */
@@ -111,7 +112,9 @@ const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", .
     (1u << FINDING_READING_SET_ASIDE | 1u << FINDING_ZERO_IN_AIR | 1u << FINDING_AIR_HANDED_OVER |                     \
      1u << FINDING_BAROMETER_DRIFTED)
 #define FINDINGS_OF_A_STRETCH                                                                                          \
-    (1u << FINDING_AIR_PRESSURE | 1u << FINDING_INSTRUMENT | 1u << FINDING_STRANGE_INSTRUMENT | 1u << FINDING_DATUM)
+    (1u << FINDING_AIR_PRESSURE | 1u << FINDING_INSTRUMENT | 1u << FINDING_STRANGE_INSTRUMENT | 1u << FINDING_DATUM |  \
+     FINDINGS_OF_DAYS)
+#define FINDINGS_OF_DAYS (1u << FINDING_RATING) /* of whole days by the station's standard time */
 #define FINDINGS_OF_TRENDS (1u << FINDING_TWINS_PART | 1u << FINDING_RANGE_FADES | 1u << FINDING_NIGHTS_SINK)
 
 /* A stretch goes on over a pause of the rows that is not longer than this. */

@@ -26,6 +26,7 @@ static bool derive_neighbours(struct pipeline *p, size_t station, const struct r
                               struct neighbour_records *ret, struct error *error);
 static bool has_trends(const struct record *record);
 static bool mark_months(struct pipeline *p, size_t station, uint32_t place, struct span span, struct error *error);
+static struct span whole_days(const struct station *station, struct span span);
 static bool load_input(struct pipeline *p, size_t station, uint32_t place, struct span span, struct derive_input *ret,
                        struct error *error);
 static bool add_stretch(struct pipeline *p, uint32_t place, struct span around, struct readings *readings,
@@ -222,6 +223,14 @@ static struct span whole_weeks(struct span span)
     return span;
 }
 
+/* By the station's standard time. */
+static struct span whole_days(const struct station *station, struct span span)
+{
+    int64_t offset = station->utc_offset;
+    return (struct span){timestamp_floor(span.from + offset, DAY_MS) - offset,
+                         timestamp_floor(span.to - 1 + offset, DAY_MS) + DAY_MS - offset};
+}
+
 /* Values, their checks and what waits, then the rules over them: one transaction, the caller's. */
 static bool derive_station(struct pipeline *p, size_t station, uint32_t place, struct span span, int64_t now,
                            struct error *error)
@@ -290,6 +299,9 @@ static bool load_input(struct pipeline *p, size_t station, uint32_t place, struc
     const struct station *s = &p->config->stations[station];
     *ret = (struct derive_input){.config = p->config, .station = s};
     struct span rows = {span.from - quality_lead_in(p->config, s), span.to + quality_lead_out()};
+    const struct span days = whole_days(s, span); /* a day is rated by all of its samples */
+    rows.from = days.from < rows.from ? days.from : rows.from;
+    rows.to = days.to > rows.to ? days.to : rows.to;
     return store_readings_load(p->store, place, rows, p->arena, &ret->readings, error) &&
            load_references(p, place, rows, &ret->readings, error) &&
            load_moves(p, place, rows, &ret->readings, error) && load_notes(p, place, rows, ret, error) &&
@@ -525,10 +537,13 @@ static bool save(struct pipeline *p, size_t station, uint32_t place, struct span
     size_t found_count = derived->findings.count;
     /* A check made just before the logger went in, or after it came out, belongs to the rows beside it. */
     struct span around = {span.from - HOUR_MS, span.to + HOUR_MS};
+    const struct span days = whole_days(&p->config->stations[station], span);
     return store_record_save(p->store, place, span, &inside, error) && review_keep(p, place, span, error) &&
            store_checks_replace(p->store, place, around, check, checks, error) &&
            store_findings_replace(p->store, place, FINDINGS_OF_A_MOMENT, around, found, found_count, error) &&
-           store_findings_replace(p->store, place, FINDINGS_OF_A_STRETCH, span, found, found_count, error) &&
+           store_findings_replace(p->store, place, FINDINGS_OF_A_STRETCH & ~FINDINGS_OF_DAYS, span, found, found_count,
+                                  error) &&
+           store_findings_replace(p->store, place, FINDINGS_OF_DAYS, days, found, found_count, error) &&
            store_waiting_replace(p->store, place, span, waiting, waits, error) &&
            store_manifest_due(p->store, place, error) && /* its page shows what waits and how checks came out */
            mark_pages(p, station, place, span, &inside, error);
