@@ -121,3 +121,24 @@ Test(barometers, a_constant_difference_is_no_drift)
     cr_assert_eq(count, WEEKS - 4);
     cr_expect_float_eq(checks[0].difference, 0, 0.1);
 }
+
+Test(barometers, made_again_from_its_originals_it_is_compared_again)
+{
+    put_air("hill", 0, 0);
+    put_air("quay", 0, 20);
+    derive_all();
+    struct error error = {0};
+    uint32_t place = p.barometer_places[config_find_barometer(f.config, "quay")];
+    struct span all = {hours_on(0), hours_on(ROWS)};
+    cr_assert(store_begin(f.store, __func__, &error));
+    cr_assert(store_checks_replace(f.store, place, all, NULL, 0, &error));
+    cr_assert(store_findings_replace(f.store, place, FINDINGS_OF_A_MOMENT, all, NULL, 0, &error));
+    cr_assert(pipeline_derive_again(&p, place, hours_on(ROWS), &error), "%s", error.text);
+    cr_assert(store_commit(f.store, &error));
+    derive_all();
+    struct finding *found;
+    struct check_result *checks;
+    size_t count;
+    cr_expect_gt(load("quay", &found, &checks, &count), 0);
+    cr_expect_eq(count, WEEKS - 4);
+}
