@@ -188,15 +188,15 @@ bool pipeline_derive_again(struct pipeline *p, uint32_t place, int64_t now, stru
         return false;
     if (fact.first_time == TIME_NONE)
         return true;
-    /* What its neighbours recorded may not stand there again yet: their comparison waits for its turn. */
-    if (is_barometer && !store_dirty_add(p->store, place, (struct span){fact.first_time, fact.last_time + 1}, error))
-        return false;
-    for (int pass = is_barometer ? 1 : 0; pass < 2; pass++) {
+    /* What its neighbours recorded may not stand there again yet: comparison and rules wait for its turn. */
+    if (is_barometer)
+        return store_dirty_add(p->store, place, (struct span){fact.first_time, fact.last_time + 1}, error);
+    for (int pass = 0; pass < 2; pass++) {
         for (int64_t from = fact.first_time; from <= fact.last_time; from += LONGEST_STRETCH) {
             struct span ignored, span = {from, from + LONGEST_STRETCH <= fact.last_time ? from + LONGEST_STRETCH : fact.last_time + 1};
             arena_reset(p->arena);
             if (pass == 0 ? !derive_values(p, station, span, &ignored, error)
-                          : !announce_span(p, id, place, is_barometer, span, now, error))
+                          : !announce_span(p, id, place, false, span, now, error))
                 return within(error, "deriving '%s'", id);
         }
     }

@@ -67,7 +67,8 @@ bool pipeline_take_failed(struct pipeline *pipeline, const struct candidate *can
 enum again { AGAIN_FACTS, AGAIN_READINGS };
 bool pipeline_take_again(struct pipeline *pipeline, struct drop_fact_row *drop, const char *bytes, size_t length,
                          enum again what, struct error *error);
-/* All values of a station or barometer from its readings and notes, then the rules over them; within a transaction. */
+/* All values of a station from its readings and notes, then the rules over them; a barometer is left to its turn, after its
+ * neighbours are made again. Within a transaction. */
 bool pipeline_derive_again(struct pipeline *pipeline, uint32_t place, int64_t now, struct error *error);
 
 /* Derive one dirty span, in a transaction of its own; ret_worked false when there was none. */

@@ -10,6 +10,7 @@ bool store_place_forget(struct store *store, uint32_t place, struct error *error
     return database_run(store, error, "DELETE FROM reading_chunk WHERE key >= ?1 AND key < ?2", "ii", first, after) &&
            database_run(store, error, "DELETE FROM record_chunk WHERE key >= ?1 AND key < ?2", "ii", first, after) &&
            database_run(store, error, "DELETE FROM check_result WHERE place = ?1", "i", number) &&
+           database_run(store, error, "DELETE FROM finding WHERE place = ?1", "i", number) &&
            database_run(store, error, "DELETE FROM waiting WHERE place = ?1", "i", number) &&
            database_run(store, error, "DELETE FROM held WHERE place = ?1", "i", number) &&
            database_run(store, error, "DELETE FROM dirty WHERE place = ?1", "i", number) &&
