@@ -104,14 +104,15 @@ static double shift_within(const struct hand_over_input *input, const struct abs
     return shift;
 }
 
-/* What the better one says more at its readings around the end of its coverage; step -1: the last ones, 1: the first. */
+/* What the better one says more at its readings around the end of its coverage; step -1: the last ones, 1: the first.
+ */
 static double difference(const struct hand_over_input *input, size_t better, size_t source, int64_t time, int step)
 {
     const struct air_source *b = &input->sources[better];
     double found[LOOKED_AT];
     size_t n = 0;
     size_t row = last_reading(b, time);
-    for (; row < b->readings.n && n < LOOKED_AT; row = step > 0 ? row + 1 : row - 1) { /* below 0 it wraps */
+    for (; row < b->readings.n && n<LOOKED_AT; row = step> 0 ? row + 1 : row - 1) { /* below 0 it wraps */
         int64_t at = b->readings.time[row];
         if ((step > 0 ? at - time : time - at) > HAND_OVER_LOOK)
             break;
@@ -138,7 +139,8 @@ static double reduced_at(const struct hand_over_input *input, size_t source, int
     /* Only the bracket, so that the cost does not grow with the readings. */
     struct air_source around = *s;
     around.readings = readings_between(&s->readings, s->readings.time[first], s->readings.time[last] + 1);
-    air_pressure_at(1, &time, 1, &around, input->elevation, input->gravity, input->largest_gap, &pressure, &barometer, &gap);
+    air_pressure_at(1, &time, 1, &around, input->elevation, input->gravity, input->largest_gap, &pressure, &barometer,
+                    &gap);
     return pressure;
 }
 

@@ -3,10 +3,11 @@
  *
  * Two barometers differ a little: by their calibration, their distance, the air between their elevations. Where a
  * preferred one ends, the next begins at its level: what they differ by there (the median over HAND_OVER_LOOK of the
- * preferred one's last readings) is added, and fades out linearly over the time set. Where the preferred one is back, the same
- * runs backwards. A pause that is shorter than two such times is bridged by a straight line between both differences. The
- * preferred one itself is never changed. Where the two never stood side by side there is nothing to go by, and the step
- * stays. Pure: a sample's answer depends on the barometers' readings alone, not on the samples beside it. */
+ * preferred one's last readings) is added, and fades out linearly over the time set. Where the preferred one is back,
+ * the same runs backwards. A pause that is shorter than two such times is bridged by a straight line between both
+ * differences. The preferred one itself is never changed. Where the two never stood side by side there is nothing to go
+ * by, and the step stays. Pure: a sample's answer depends on the barometers' readings alone, not on the samples beside
+ * it. */
 #ifndef RILLWARD_DERIVE_HAND_OVER_H
 #define RILLWARD_DERIVE_HAND_OVER_H
 

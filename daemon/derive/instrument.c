@@ -30,8 +30,8 @@ size_t instrument_periods(struct arena *arena, const struct instrument_input *in
     return count;
 }
 
-size_t instrument_notes(struct arena *arena, const struct instrument_input *input, const struct instrument_period *period,
-                        struct note **ret)
+size_t instrument_notes(struct arena *arena, const struct instrument_input *input,
+                        const struct instrument_period *period, struct note **ret)
 {
     struct note *list = arena_array(arena, input->note_count + 1, sizeof *list);
     size_t count = 0;

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 /* Barometers against each other: what two of them differ by, week by week, and which of them drifted.
  *
- * Two barometers near each other differ by a constant, within half a hPa or so: calibration, and an error of an elevation. What
- * changes in it is the drift of one. Of a week (of UTC, beginning on Monday) the median of the differences counts, of at
- * least PAIR_SAMPLES hours that both cover. */
+ * Two barometers near each other differ by a constant, within half a hPa or so: calibration, and an error of an
+ * elevation. What changes in it is the drift of one. Of a week (of UTC, beginning on Monday) the median of the
+ * differences counts, of at least PAIR_SAMPLES hours that both cover. */
 #ifndef RILLWARD_DERIVE_PAIR_H
 #define RILLWARD_DERIVE_PAIR_H
 

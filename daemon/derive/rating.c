@@ -9,8 +9,8 @@ static int64_t day_of(int64_t time, int64_t utc_offset);
 static void add_day(struct arena *arena, enum quantity quantity, int64_t day, enum correction_rating rating,
                     struct findings *findings);
 
-void rating_of_days(struct arena *arena, const struct record *record, size_t count, const struct correction *corrections,
-                    int64_t utc_offset, struct findings *findings)
+void rating_of_days(struct arena *arena, const struct record *record, size_t count,
+                    const struct correction *corrections, int64_t utc_offset, struct findings *findings)
 {
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
         enum correction_rating lowest = CORRECTION_UNRATED;

@@ -26,8 +26,7 @@ size_t zero_errors(struct arena *arena, const struct zero_input *input, struct z
     size_t count = 0;
     for (size_t k = 0; k < input->note_count; k++) {
         const struct note *note = &input->notes[k];
-        struct zero_error error = {
-            .time = note->time, .is_end = note->kind == NOTE_OUT_OF_WATER, .note = note->id};
+        struct zero_error error = {.time = note->time, .is_end = note->kind == NOTE_OUT_OF_WATER, .note = note->id};
         if (is_move(note) && estimate(arena, input, in_air(input, k), &error))
             list[count++] = error;
     }

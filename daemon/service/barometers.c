@@ -23,7 +23,8 @@ static bool find_neighbours(struct pipeline *p, size_t barometer, struct neighbo
                             struct error *error);
 static bool tell_stations(struct pipeline *p, size_t barometer, struct span weeks, const struct finding *list, size_t n,
                           struct error *error);
-static bool settle(struct pipeline *p, size_t barometer, struct neighbour *neighbour, bool *ret_is_known, struct error *error);
+static bool settle(struct pipeline *p, size_t barometer, struct neighbour *neighbour, bool *ret_is_known,
+                   struct error *error);
 static bool compare(struct pipeline *p, size_t barometer, size_t other, int64_t week, struct pair_week_result *ret,
                     struct error *error);
 static bool load(struct pipeline *p, size_t barometer, int64_t week, struct air_source *ret, struct error *error);
@@ -42,7 +43,8 @@ bool barometers_derive(struct pipeline *p, size_t barometer, struct span span, s
     if (fact.first_time == TIME_NONE)
         return true;
     int64_t last = span.to > fact.last_time ? fact.last_time : span.to - 1;
-    struct span weeks = {pair_week(span.from < fact.first_time ? fact.first_time : span.from), pair_week(last) + PAIR_WEEK};
+    struct span weeks = {pair_week(span.from < fact.first_time ? fact.first_time : span.from),
+                         pair_week(last) + PAIR_WEEK};
     if (weeks.from >= weeks.to)
         return true;
     size_t most = (size_t)((weeks.to - weeks.from) / PAIR_WEEK);
@@ -129,7 +131,8 @@ static bool find_neighbours(struct pipeline *p, size_t barometer, struct neighbo
     return true;
 }
 
-static bool settle(struct pipeline *p, size_t barometer, struct neighbour *neighbour, bool *ret_is_known, struct error *error)
+static bool settle(struct pipeline *p, size_t barometer, struct neighbour *neighbour, bool *ret_is_known,
+                   struct error *error)
 {
     struct place_fact own, other;
     *ret_is_known = false;
@@ -169,7 +172,8 @@ static bool compare(struct pipeline *p, size_t barometer, size_t other, int64_t 
 static bool load(struct pipeline *p, size_t barometer, int64_t week, struct air_source *ret, struct error *error)
 {
     int64_t gap = p->config->largest_air_gap;
-    *ret = (struct air_source){.number = p->barometer_places[barometer], .barometer = &p->config->barometers[barometer]};
+    *ret =
+        (struct air_source){.number = p->barometer_places[barometer], .barometer = &p->config->barometers[barometer]};
     return store_readings_load(p->store, ret->number, (struct span){week - gap, week + PAIR_WEEK + gap}, p->arena,
                                &ret->readings, error);
 }
@@ -183,11 +187,12 @@ static struct finding describe(struct pipeline *p, int64_t week, const struct ne
         who = arena_printf(p->arena, "it moved against '%s' as well: this one drifted", list[neighbours[1].index].id);
     else if (count > 1)
         who = arena_printf(p->arena, "'%s' does not settle which of the two drifted", list[neighbours[1].index].id);
-    const char *text = arena_printf(p->arena,
-                                    "in the week from then on it reads %.2f hPa %s against '%s' than in their first weeks, limit "
-                                    "%.2f hPa; %s; compare both with a checked barometer at the next visit",
-                                    fabs(drift[0]) / 100, drift[0] > 0 ? "more" : "less", list[neighbours[0].index].id,
-                                    p->config->barometer_limit / 100, who);
+    const char *text =
+        arena_printf(p->arena,
+                     "in the week from then on it reads %.2f hPa %s against '%s' than in their first weeks, limit "
+                     "%.2f hPa; %s; compare both with a checked barometer at the next visit",
+                     fabs(drift[0]) / 100, drift[0] > 0 ? "more" : "less", list[neighbours[0].index].id,
+                     p->config->barometer_limit / 100, who);
     return (struct finding){.kind = FINDING_BAROMETER_DRIFTED,
                             .span = {week, week + 1},
                             .quantity = QUANTITY_AIR_PRESSURE,

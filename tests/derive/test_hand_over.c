@@ -184,6 +184,7 @@ Test(hand_over, the_chain_has_no_step_and_tells_which_barometer_and_why)
     cr_expect_eq(derived.findings.list[0].kind, FINDING_AIR_PRESSURE);
     cr_expect(strstr(derived.findings.list[0].text, "from 'hill', 0.0 km away"), "%s", derived.findings.list[0].text);
     cr_expect_eq(derived.findings.list[1].kind, FINDING_AIR_HANDED_OVER);
-    cr_expect(strstr(derived.findings.list[1].text, "from 'hill' to 'quay': +0.7"), "%s", derived.findings.list[1].text);
+    cr_expect(strstr(derived.findings.list[1].text, "from 'hill' to 'quay': +0.7"), "%s",
+              derived.findings.list[1].text);
     cr_expect_eq(derived.findings.list[2].span.from, derived.findings.list[1].span.from);
 }

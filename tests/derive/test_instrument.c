@@ -37,7 +37,8 @@ TestSuite(instrument, .init = set_up, .fini = tear_down);
 
 static void find(size_t serial_count, size_t elsewhere_count)
 {
-    input = (struct instrument_input){&site.readings, site.notes, site.note_count, serials, serial_count, elsewhere, elsewhere_count};
+    input = (struct instrument_input){&site.readings, site.notes, site.note_count, serials,
+                                      serial_count,   elsewhere,  elsewhere_count};
     count = instrument_periods(arena, &input, &periods);
 }
 
@@ -71,7 +72,7 @@ Test(instrument, notes_say_from_when_on)
     name(100, "SN-1");
     name(500, " sn-1 "); /* the same, written again */
     name(700, "SN-2");
-    from_drop_2(300);    /* files do not count where there are notes */
+    from_drop_2(300); /* files do not count where there are notes */
     find(2, 0);
     cr_assert_eq(count, 3);
     expect_period(0, INT64_MIN, site_minute(100), "");
@@ -113,7 +114,8 @@ Test(instrument, the_notes_of_a_visit_go_to_the_instrument_that_they_are_about)
     cr_assert_eq(instrument_notes(arena, &input, &periods[0], &notes), 3);
     cr_expect(notes[0].kind == NOTE_CHECK && notes[1].kind == NOTE_OUT_OF_WATER && notes[2].kind == NOTE_CLOCK);
     cr_assert_eq(instrument_notes(arena, &input, &periods[1], &notes), 4);
-    cr_expect(notes[0].kind == NOTE_IN_WATER && notes[0].time == site_minute(700), "it enters the water without an error");
+    cr_expect(notes[0].kind == NOTE_IN_WATER && notes[0].time == site_minute(700),
+              "it enters the water without an error");
     cr_expect(notes[1].kind == NOTE_INSTRUMENT && notes[2].kind == NOTE_STANDARD && notes[3].kind == NOTE_IN_WATER);
 }
 
@@ -139,8 +141,10 @@ Test(instrument, a_file_of_another_than_noted_is_named_with_both)
         if (derived.findings.list[k].kind == FINDING_STRANGE_INSTRUMENT)
             found = &derived.findings.list[k];
     cr_assert(found && found->wants_hand);
-    cr_expect(strstr(found->text, "file 'north/two.csv' is of 'SN-2', but the field notes have 'SN-1' here and 'SN-2' at "
-                                  "'weir-pool': swapped or mislabelled"), "%s", found->text);
+    cr_expect(strstr(found->text,
+                     "file 'north/two.csv' is of 'SN-2', but the field notes have 'SN-1' here and 'SN-2' at "
+                     "'weir-pool': swapped or mislabelled"),
+              "%s", found->text);
 }
 
 Test(instrument, one_that_is_noted_elsewhere_only_later_is_no_stranger)
@@ -183,7 +187,8 @@ Test(instrument, drift_of_a_sensor_does_not_reach_across_a_change)
     name(700, "SN-2");
     struct derived two = site_derive(&site);
     cr_expect_eq(two.record.value[QUANTITY_TEMPERATURE][100], 12, "another sensor measured then");
-    cr_expect_float_eq(two.record.value[QUANTITY_TEMPERATURE][210], 12.5, 0.01, "half way from the change to the check");
+    cr_expect_float_eq(two.record.value[QUANTITY_TEMPERATURE][210], 12.5, 0.01,
+                       "half way from the change to the check");
 }
 
 Test(instrument, a_level_is_not_tied_across_a_change)

@@ -23,7 +23,8 @@ static double error_at(double minute)
 static void set_up(void)
 {
     arena = arena_new();
-    site_init(&site, arena, ROWS, 5 * MINUTE_MS, 1u << QUANTITY_WATER_PRESSURE | 1u << QUANTITY_CONDUCTIVITY | 1u << QUANTITY_TEMPERATURE);
+    site_init(&site, arena, ROWS, 5 * MINUTE_MS,
+              1u << QUANTITY_WATER_PRESSURE | 1u << QUANTITY_CONDUCTIVITY | 1u << QUANTITY_TEMPERATURE);
     site_fill(&site, QUANTITY_CONDUCTIVITY, 0.3);
     site_fill(&site, QUANTITY_TEMPERATURE, 12);
     site.station.sensor_elevation = 0;
@@ -168,8 +169,8 @@ Test(zero, the_chain_reports_it_and_corrects_only_where_asked)
     cr_assert_eq(plain.findings.count, 3, "and the air pressure's");
     cr_expect_eq(plain.findings.list[2].kind, FINDING_ZERO_IN_AIR);
     cr_expect_not(plain.findings.list[2].wants_hand, "4.4 hPa are within 5 hPa");
-    cr_expect(strstr(plain.findings.list[2].text, "coming out of the water, the pressure sensor reads 4.40 hPa more"), "%s",
-              plain.findings.list[2].text);
+    cr_expect(strstr(plain.findings.list[2].text, "coming out of the water, the pressure sensor reads 4.40 hPa more"),
+              "%s", plain.findings.list[2].text);
     size_t zero_checks = 0;
     for (size_t k = 0; k < plain.check_count; k++)
         zero_checks += plain.checks[k].kind == CHECK_ZERO_IN_AIR && fabs(plain.checks[k].difference) > 199;
@@ -181,7 +182,9 @@ Test(zero, the_chain_reports_it_and_corrects_only_where_asked)
     cr_expect_float_eq(raw - corrected.record.value[QUANTITY_DEPTH][720 / 5], 320.0 / 9806, 2e-5);
     cr_expect(corrected.record.tests[QUANTITY_WATER_PRESSURE][720 / 5] & TEST_CORRECTED);
     cr_expect(corrected.findings.list[2].wants_hand);
-    double depth = corrected.record.value[QUANTITY_DEPTH][IN / 5 + 20], late = corrected.record.value[QUANTITY_DEPTH][OUT / 5 - 20];
+    double depth = corrected.record.value[QUANTITY_DEPTH][IN / 5 + 20],
+           late = corrected.record.value[QUANTITY_DEPTH][OUT / 5 - 20];
     cr_expect_float_eq(depth, late, 1e-6, "the drift is gone");
-    cr_expect_gt(corrected.record.uncertainty[QUANTITY_LEVEL][720 / 5], plain.record.uncertainty[QUANTITY_LEVEL][720 / 5]);
+    cr_expect_gt(corrected.record.uncertainty[QUANTITY_LEVEL][720 / 5],
+                 plain.record.uncertainty[QUANTITY_LEVEL][720 / 5]);
 }

@@ -17,7 +17,8 @@ static struct pipeline p;
 static void set_up(void)
 {
     struct error error = {0};
-    f = fixture_open("rules: {air: {kind: drift, quantity: air_pressure, limit: 0.5 hPa, stations: [hill, quay, mast], tell: [desk]}}\n");
+    f = fixture_open("rules: {air: {kind: drift, quantity: air_pressure, limit: 0.5 hPa, stations: [hill, quay, mast], "
+                     "tell: [desk]}}\n");
     cr_assert(pipeline_open(&p, f.config, f.store, &error), "%s", error.text);
 }
 
@@ -38,12 +39,14 @@ static void put_air(const char *id, double more, double drift)
     for (size_t i = 0; i < ROWS; i++) {
         double weeks = (double)i / 168;
         r.time[i] = hours_on((double)i);
-        r.value[QUANTITY_AIR_PRESSURE][i] = 101000 + 800 * sin(weeks * 9) + more + (weeks > 4 ? drift * (weeks - 4) : 0);
+        r.value[QUANTITY_AIR_PRESSURE][i] =
+            101000 + 800 * sin(weeks * 9) + more + (weeks > 4 ? drift * (weeks - 4) : 0);
     }
     size_t barometer = config_find_barometer(f.config, id);
     cr_assert(store_begin(f.store, __func__, &error));
     cr_assert(store_readings_save(f.store, p.barometer_places[barometer], &r, &error), "%s", error.text);
-    cr_assert(spans_dirty_by_air(&p, barometer, (struct span){r.time[0], r.time[ROWS - 1] + 1}, &error), "%s", error.text);
+    cr_assert(spans_dirty_by_air(&p, barometer, (struct span){r.time[0], r.time[ROWS - 1] + 1}, &error), "%s",
+              error.text);
     cr_assert(store_commit(f.store, &error));
 }
 
@@ -84,8 +87,8 @@ Test(barometers, a_third_one_tells_which_of_them_drifted)
     cr_expect_eq(found[0].kind, FINDING_BAROMETER_DRIFTED);
     cr_expect(found[0].wants_hand);
     cr_expect_float_eq(found[0].value, 15 * 3.5, 0.5, "the middle of the week");
-    cr_expect(strstr(found[0].text, "more against 'hill'") && strstr(found[0].text, "'mast' as well: this one drifted"), "%s",
-              found[0].text);
+    cr_expect(strstr(found[0].text, "more against 'hill'") && strstr(found[0].text, "'mast' as well: this one drifted"),
+              "%s", found[0].text);
     cr_assert_eq(count, WEEKS - 4);
     cr_expect_float_eq(checks[5].difference, 15 * 5.5, 0.5);
     cr_expect_float_eq(checks[5].sensor - checks[5].reference, checks[5].difference, 1e-9);
@@ -104,7 +107,8 @@ Test(barometers, of_two_nobody_can_say_which_and_a_drift_rule_tells)
     struct error error = {0};
     struct alarm *alarms;
     size_t n;
-    cr_assert(store_alarms_of_station(f.store, "quay", (struct span){0, hours_on(ROWS)}, 10, f.arena, &alarms, &n, &error));
+    cr_assert(
+        store_alarms_of_station(f.store, "quay", (struct span){0, hours_on(ROWS)}, 10, f.arena, &alarms, &n, &error));
     cr_assert_eq(n, 1);
     cr_expect(strstr(alarms[0].episode.detail, "other barometer"), "%s", alarms[0].episode.detail);
 }
