@@ -44,5 +44,8 @@ double column_number(sqlite3_stmt *statement, int column); /* NULL: NaN */
 
 /* Move a list grown with x_grow into the arena; frees the list. */
 void *to_arena(struct arena *arena, void *list, size_t n, size_t size);
+/* The place numbers in the first column of all rows. `statement` as database_start() gave it. */
+bool collect_places(struct store *store, sqlite3_stmt *statement, struct arena *arena, uint32_t **ret, size_t *ret_n,
+                    struct error *error);
 
 #endif

@@ -343,6 +343,21 @@ void *to_arena(struct arena *arena, void *list, size_t n, size_t size)
     return copy;
 }
 
+bool collect_places(struct store *store, sqlite3_stmt *statement, struct arena *arena, uint32_t **ret, size_t *ret_n,
+                    struct error *error)
+{
+    uint32_t *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = statement ? 1 : -1;
+    while (got > 0 && (got = database_step(store, statement, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = (uint32_t)sqlite3_column_int64(statement, 0);
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}
+
 /* The kernel frees the lock however the process ends, so there is no stale lock to clear. */
 static bool lock_folder(struct store *store, const char *folder, struct error *error)
 {

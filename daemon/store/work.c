@@ -394,16 +394,7 @@ bool store_manifests_due(struct store *store, struct arena *arena, uint32_t **re
 {
     CLEANUP(database_reset) sqlite3_stmt *row =
         database_start(store, error, "SELECT place FROM manifest_due ORDER BY place", "");
-    uint32_t *list = NULL;
-    size_t n = 0, capacity = 0;
-    int got = row ? 1 : -1;
-    while (got > 0 && (got = database_step(store, row, error)) > 0) {
-        list = x_grow(list, n, &capacity, sizeof *list);
-        list[n++] = (uint32_t)sqlite3_column_int64(row, 0);
-    }
-    *ret = to_arena(arena, list, n, sizeof *list);
-    *ret_n = n;
-    return got == 0;
+    return collect_places(store, row, arena, ret, ret_n, error);
 }
 
 bool store_manifest_done(struct store *store, uint32_t place, struct error *error)
