@@ -18,7 +18,7 @@ enum {
     EPISODE_WIDTH = 600,
     EPISODE_HEIGHT = 250,
     EPISODE_TOP = 64,
-    EPISODE_PLOT = 132,
+    EPISODE_PLOT = 118, /* so that two rows of the key find room */
     SHARP = 2, /* dots for each px */
     LONGEST_DESCRIPTION = 4096,
 };
