@@ -78,24 +78,29 @@ static bool wants_colour(void);
 static const struct command commands[] = {
     {"serve", run_serve, true, 0, 0, "run until told to stop", NULL},
     {"once", run_once, true, 0, 0, "take what is in the inbox, derive, publish, deliver, and end", NULL},
-    {"check", run_check, true, 0, 0, "read the settings and tell every mistake in them (--reference: list every setting)", NULL},
+    {"check", run_check, true, 0, 0,
+     "read the settings and tell every mistake in them (--reference: list every setting)", NULL},
     {"layout", run_layout, false, 1, 100, "draft a layout for files never seen before, and try it on them", "FILE..."},
-    {"status", run_status, true, 0, 0, "stations, last data, waiting and set-aside drops, alarms, notices (--json)", NULL},
+    {"status", run_status, true, 0, 0, "stations, last data, waiting and set-aside drops, alarms, notices (--json)",
+     NULL},
     {"alarms", run_alarms, true, 0, 1000,
      "list alarms, or answer them; history: all that became of one; test: a notice to somebody (--json)",
      "[list | acknowledge ALARM... | shelve ALARM | unshelve ALARM | history ALARM | test RECIPIENT...]"},
     {"explain", run_explain, true, 2, 3, "how one value came to be (--json)", "STATION TIME [QUANTITY]"},
     {"rehearse", run_rehearse, true, 0, 0,
-     "what the rules would have announced over the stored history, and how that differs from the alarms (--json)", NULL},
+     "what the rules would have announced over the stored history, and how that differs from the alarms (--json)",
+     NULL},
     {"rebuild", run_rebuild, true, 0, 1000,
-     "drop what can be made again and make it again from the originals, also after the database was lost", "[STATION...]"},
+     "drop what can be made again and make it again from the originals, also after the database was lost",
+     "[STATION...]"},
     {"review", run_review, true, 0, 3,
      "list what people have reviewed and what later facts would change, or say that a record is reviewed (--json)",
      "[STATION MONTH | STATION FROM TO]"},
     {"verify", run_verify, true, 0, 0, "the archive against its manifests, and the database's integrity", NULL},
     {"bag", run_bag, true, 3, 3, "a finished month with its originals as a BagIt package in a new folder",
      "STATION MONTH FOLDER"},
-    {"backup", run_backup, true, 1, 1, "copy the database as it is at this moment, also while the service runs", "TARGET"},
+    {"backup", run_backup, true, 1, 1, "copy the database as it is at this moment, also while the service runs",
+     "TARGET"},
 };
 
 /* The parser, the help, the manual and the completion all read this. */
@@ -426,9 +431,11 @@ static void print_rebuild(const struct config *config, const struct rebuild_repo
     if (report->restored > 0)
         printf("%zu drops came back from the archive\n", report->restored);
     if (report->condition != STORE_SOUND)
-        printf("not restored, since only the database held them: acknowledgements, shelves, who was told of what, and files "
+        printf("not restored, since only the database held them: acknowledgements, shelves, who was told of what, and "
+               "files "
                "set aside (the service looks at these again); alarms that are still so are told again\n");
-    printf("%zu places made again, %zu left as they are, %zu findings\n", report->places, report->kept, report->findings);
+    printf("%zu places made again, %zu left as they are, %zu findings\n", report->places, report->kept,
+           report->findings);
     if (report->was_stopped)
         printf("stopped: the same command goes on from here\n");
 }
@@ -512,7 +519,8 @@ static struct config *load(const char *path)
     for (size_t k = 0; !config && k < problems.count; k++)
         fprintf(stderr, "%s\n", config_problem_print(&problems.list[k], problems.arena));
     if (!config)
-        fprintf(stderr, "rillward: %zu %s in the settings\n", problems.count, problems.count == 1 ? "mistake" : "mistakes");
+        fprintf(stderr, "rillward: %zu %s in the settings\n", problems.count,
+                problems.count == 1 ? "mistake" : "mistakes");
     config_problems_done(&problems);
     return config;
 }
@@ -588,7 +596,8 @@ static void print_manual(FILE *out, void (*print)(const struct manual *, struct 
 {
     struct manual_command rows[COUNT_OF(commands)];
     for (size_t i = 0; i < COUNT_OF(commands); i++)
-        rows[i] = (struct manual_command){commands[i].name, commands[i].words, commands[i].help, commands[i].needs_config};
+        rows[i] =
+            (struct manual_command){commands[i].name, commands[i].words, commands[i].help, commands[i].needs_config};
     struct manual manual = {rows, COUNT_OF(rows), switches, COUNT_OF(switches)};
     struct text text;
     text_init(&text, (size_t)1 << 20);

@@ -10,12 +10,12 @@
  * longer than the sampling interval. A difference of a billionth from the limit is rounding, no difference.
  *
  * outside: value < low or > high. change: |value - base| > limit, where base is the first counted value at or after the
- * last visit (rows before the first known visit are passed over), or at or after a given time. flat: highest less lowest
- * value over [t - window, t] is <= limit, and samples reach back over that window without a longer pause.
+ * last visit (rows before the first known visit are passed over), or at or after a given time. flat: highest less
+ * lowest value over [t - window, t] is <= limit, and samples reach back over that window without a longer pause.
  *
  * Beside it (rule.conditions), all at the same sample: other quantities must be below, above or between limits, and it
- * must be the month and time of day by the place's standard time. A sample without a usable value of such a quantity does
- * not count, and one at which it is not all so ends an episode as a value that came back does.
+ * must be the month and time of day by the place's standard time. A sample without a usable value of such a quantity
+ * does not count, and one at which it is not all so ends an episode as a value that came back does.
  *
  * Start: an episode begins where every counted sample has met the condition for at least on_delay by data
  * time. start = first such sample, raised = the sample that served the delay. The deadband plays no part yet.
@@ -45,11 +45,11 @@
 /* What a rule looks at. */
 struct rule_view {
     const struct rule *rule;
-    const struct record *record; /* rows of the window, lead-in included, ascending; NULL: no rows (drift) */
+    const struct record *record;       /* rows of the window, lead-in included, ascending; NULL: no rows (drift) */
     const struct check_result *checks; /* of the window, ascending time; any quantity */
     size_t check_count;
-    int64_t before; /* time of the last sample before the first row, TIME_NONE without one */
-    int64_t after;  /* time of the first sample behind the last row, TIME_NONE where the data end */
+    int64_t before;        /* time of the last sample before the first row, TIME_NONE without one */
+    int64_t after;         /* time of the first sample behind the last row, TIME_NONE where the data end */
     const int64_t *visits; /* of the window, ascending: level read or logger put in; for kinds that use visits */
     size_t visit_count;
     int64_t visit_before, visit_after; /* as before and after */
@@ -91,8 +91,8 @@ const struct rule_kind_info *rules_kind_info(enum rule_kind kind);
 size_t rules_evaluate(struct arena *arena, const struct rule_view *view, struct episode **ret);
 
 /* The rows to look at for a change in [from, to): [from - lead_in, to + lead_out), if no episode, stored or
- * found, lies across these edges; reconcile_widen() grows the window where one does. For a change since the last visit the
- * edges must also lie at visits, or where the data end: its base acts until the next one. */
+ * found, lies across these edges; reconcile_widen() grows the window where one does. For a change since the last visit
+ * the edges must also lie at visits, or where the data end: its base acts until the next one. */
 int64_t rules_lead_in(const struct rule *rule);
 int64_t rules_lead_out(const struct rule *rule);
 
@@ -100,7 +100,8 @@ int64_t rules_lead_out(const struct rule *rule);
  * last of an episode; silence and unreadable_drop: past the window, ms. */
 double rules_excess(const struct rule *rule, double value);
 
-/* RULE_CHANGE since a time: the first counted value at or after it, and its time; TIME_NONE where the rows have none. */
+/* RULE_CHANGE since a time: the first counted value at or after it, and its time; TIME_NONE where the rows have none.
+ */
 int64_t rules_base(const struct rule *rule, const struct record *record, double *ret);
 
 /* What is known of a drop that is not taken. */
@@ -115,7 +116,7 @@ struct drop_episode {
     struct episode episode;
 };
 /* Set aside: at once. Waiting: once longer than window. In the order of the drops; all open. Arena. */
-size_t rules_drop_episodes(struct arena *arena, const struct rule *rule, const struct drop_fact *drops,
-                           size_t n, int64_t now, struct drop_episode **ret);
+size_t rules_drop_episodes(struct arena *arena, const struct rule *rule, const struct drop_fact *drops, size_t n,
+                           int64_t now, struct drop_episode **ret);
 
 #endif

@@ -26,11 +26,10 @@ enum archive_place {
 };
 
 /* stations/<station>/<yyyy>/<station>_<yyyy-mm><extension>, extension with its dot. Returns ret. */
-char *archive_month_path(const char *station, int year, int month, const char *extension,
-                         char ret[ARCHIVE_PATH_SIZE]);
+char *archive_month_path(const char *station, int year, int month, const char *extension, char ret[ARCHIVE_PATH_SIZE]);
 
-/* stations/<station>/<station>_<yyyy>.nc, or _water-year-<yyyy>.nc by the year in which it ends, of the year that begins
- * with this month. Returns ret. */
+/* stations/<station>/<station>_<yyyy>.nc, or _water-year-<yyyy>.nc by the year in which it ends, of the year that
+ * begins with this month. Returns ret. */
 char *archive_year_path(const char *station, int first_year, int first_month, char ret[ARCHIVE_PATH_SIZE]);
 
 /* stations/<id>/originals/<16 digits of sha256>_<name>, and the same below barometers/<id> and network.
@@ -45,9 +44,9 @@ char *archive_manifest_path(enum archive_place place, const char *id, char ret[A
 /* ---- What ---- */
 
 struct archive_writer {
-    const char *extension; /* with its dot */
-    const char *label;     /* for links to it */
-    bool is_record;        /* its content is the record's: a change makes a new revision; a picture's does not */
+    const char *extension;      /* with its dot */
+    const char *label;          /* for links to it */
+    bool is_record;             /* its content is the record's: a change makes a new revision; a picture's does not */
     enum archive_format format; /* the word of the settings that asks for it */
     void (*render)(const struct dataset *dataset, struct text *ret); /* to an empty text */
 };
@@ -86,7 +85,7 @@ bool archive_write_files(const char *root, struct archive_file *files, size_t n,
 
 /* Keep the untouched bytes of a drop, durable before it returns. Write once: the same bytes already there are
  * fine, other bytes under that path are an error and stay. `sha256` is that of `bytes`. SYSTEM error. */
-bool archive_store_original(const char *root, const char *path, const void *bytes, size_t n,
-                            const char *sha256, struct error *error);
+bool archive_store_original(const char *root, const char *path, const void *bytes, size_t n, const char *sha256,
+                            struct error *error);
 
 #endif

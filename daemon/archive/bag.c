@@ -30,8 +30,8 @@ bool bag_write(const char *archive, const struct bag_file *files, size_t file_co
                size_t label_count, const char *target, int64_t *ret_bytes, struct error *error)
 {
     if (mkdir(target, 0777) != 0)
-        return fail(error, errno == EEXIST ? ERROR_INPUT : ERROR_SYSTEM, "'%s' cannot be made: %s; a bag is a new folder",
-                    target, strerror(errno));
+        return fail(error, errno == EEXIST ? ERROR_INPUT : ERROR_SYSTEM,
+                    "'%s' cannot be made: %s; a bag is a new folder", target, strerror(errno));
     struct text manifest, info;
     text_init(&manifest, LARGEST_TAG_FILE);
     text_init(&info, LARGEST_TAG_FILE);
@@ -71,11 +71,12 @@ static bool copy_file(const char *archive, const struct bag_file *file, const ch
     bool is_same = strcmp(sha256, file->sha256) == 0;
     char folder[PATH_MAX];
     snprintf(folder, sizeof folder, "%.*s", (int)(strrchr(to, '/') - to), to);
-    bool ok = is_same ? file_make_folders(folder, error) && file_write_whole(to, content, length, error)
-                      : fail(error, ERROR_INPUT,
-                             "'%s' has not the bytes that were written: 'rillward verify' tells more, 'rillward rebuild' "
-                             "writes it again",
-                             file->path);
+    bool ok = is_same
+                  ? file_make_folders(folder, error) && file_write_whole(to, content, length, error)
+                  : fail(error, ERROR_INPUT,
+                         "'%s' has not the bytes that were written: 'rillward verify' tells more, 'rillward rebuild' "
+                         "writes it again",
+                         file->path);
     free(content);
     *bytes += (int64_t)length;
     return ok;
@@ -122,7 +123,8 @@ static bool write_tags(const char *target, const struct text *manifest, const st
     manifest_render(lines, COUNT_OF(lines), &tags);
     text_puts(&bagit, declaration);
     bool ok = write_tag(target, MANIFEST_NAME, manifest, error) && write_tag(target, "bag-info.txt", info, error) &&
-              write_tag(target, "tagmanifest-sha256.txt", &tags, error) && write_tag(target, "bagit.txt", &bagit, error);
+              write_tag(target, "tagmanifest-sha256.txt", &tags, error) &&
+              write_tag(target, "bagit.txt", &bagit, error);
     text_done(&tags);
     text_done(&bagit);
     return ok;

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* One station-month as a picture: SVG for pages, complete without script, fonts or a style sheet beside it, and the same
- * drawing as PNG for print; and one quantity around an episode as PNG, for messages.
+/* One station-month as a picture: SVG for pages, complete without script, fonts or a style sheet beside it, and the
+ * same drawing as PNG for print; and one quantity around an episode as PNG, for messages.
  *
  * Panels stand over each other on one time axis, one for each quantity that the station has: level (or depth where
  * nothing ties the level), oxygen, temperature, specific conductance, salinity, air pressure. Finished values are the

@@ -59,8 +59,8 @@ void chart_panel_draw(struct panel *p)
 
 /* ---- the frame ---- */
 
-/* Over what is usable, the hand readings, and those limits that lie near enough not to flatten the line, or are what the
- * picture is about. */
+/* Over what is usable, the hand readings, and those limits that lie near enough not to flatten the line, or are what
+ * the picture is about. */
 static struct scale fit_scale(const struct panel *p)
 {
     struct summary s = summarize(&p->dataset->record, p->quantity);

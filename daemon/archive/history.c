@@ -9,7 +9,17 @@
 #include <string.h>
 
 enum { CELLS = 9 };
-enum cell { CELL_WHAT, CELL_NUMBER, CELL_ARRIVED, CELL_SHA256, CELL_ORIGINAL, CELL_PATH, CELL_MONTH, CELL_REVISION, CELL_LAST };
+enum cell {
+    CELL_WHAT,
+    CELL_NUMBER,
+    CELL_ARRIVED,
+    CELL_SHA256,
+    CELL_ORIGINAL,
+    CELL_PATH,
+    CELL_MONTH,
+    CELL_REVISION,
+    CELL_LAST
+};
 
 static const char heading[] = "what,number,arrived,sha256,original,path,month,revision,last\n";
 
@@ -60,7 +70,8 @@ bool history_read(const char *bytes, size_t length, struct arena *arena, struct 
     for (size_t i = 0; i < length; i++)
         lines += bytes[i] == '\n';
     if (length < strlen(heading) || memcmp(bytes, heading, strlen(heading)) != 0 || bytes[length - 1] != '\n')
-        return fail(error, ERROR_INPUT, "expected the heading '%.*s' and whole lines", (int)strlen(heading) - 1, heading);
+        return fail(error, ERROR_INPUT, "expected the heading '%.*s' and whole lines", (int)strlen(heading) - 1,
+                    heading);
     *ret = (struct history){.drops = arena_array(arena, lines, sizeof *ret->drops),
                             .revisions = arena_array(arena, lines, sizeof *ret->revisions)};
     const char *at = bytes + strlen(heading), *end = bytes + length;
@@ -124,8 +135,9 @@ static bool read_drop(char *const cells[CELLS], struct arena *arena, struct hist
         return false;
     memcpy(ret->sha256, sha256, SHA256_HEX_SIZE);
     ret->original = cells[CELL_ORIGINAL];
-    return read_integer(cells[CELL_NUMBER], &ret->number) && ret->number > 0 && read_time(cells[CELL_ARRIVED], &ret->arrived) &&
-           manifest_path_is_plain(ret->original) && decode_path(cells[CELL_PATH], arena, &ret->path);
+    return read_integer(cells[CELL_NUMBER], &ret->number) && ret->number > 0 &&
+           read_time(cells[CELL_ARRIVED], &ret->arrived) && manifest_path_is_plain(ret->original) &&
+           decode_path(cells[CELL_PATH], arena, &ret->path);
 }
 
 static bool read_revision(char *const cells[CELLS], struct history_revision *ret)
@@ -141,8 +153,9 @@ static bool read_revision(char *const cells[CELLS], struct history_revision *ret
     struct civil civil = timestamp_to_civil(first);
     ret->month = civil.year * 12 + civil.month - 1;
     ret->last_time = TIME_NONE;
-    return !*cells[CELL_NUMBER] && read_time(cells[CELL_ARRIVED], &ret->arrived) && read_integer(cells[CELL_REVISION], &ret->revision) &&
-           ret->revision > 0 && (strcmp(cells[CELL_LAST], "-") == 0 || read_time(cells[CELL_LAST], &ret->last_time));
+    return !*cells[CELL_NUMBER] && read_time(cells[CELL_ARRIVED], &ret->arrived) &&
+           read_integer(cells[CELL_REVISION], &ret->revision) && ret->revision > 0 &&
+           (strcmp(cells[CELL_LAST], "-") == 0 || read_time(cells[CELL_LAST], &ret->last_time));
 }
 
 static bool read_integer(const char *cell, int64_t *ret)

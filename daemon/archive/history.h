@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: MIT */
 /* What came and what was published, place by place: the facts that originals and records do not hold themselves.
  *
- * One file in the folder of each station and barometer, and one below network/, beside the manifest and listed in it. From
- * it and the originals a lost database is made again: under which name a drop arrived, when, and in which order, and which
- * revisions readers were told of. Plain CSV: a heading, then one line for each drop, then one for each revision, those
- * by number, these by what was known then and month; no cell is ever quoted, since the path is percent-encoded (RFC 3986) where a byte is none of [A-Za-z0-9._~/-]. */
+ * One file in the folder of each station and barometer, and one below network/, beside the manifest and listed in it.
+ * From it and the originals a lost database is made again: under which name a drop arrived, when, and in which order,
+ * and which revisions readers were told of. Plain CSV: a heading, then one line for each drop, then one for each
+ * revision, those by number, these by what was known then and month; no cell is ever quoted, since the path is
+ * percent-encoded (RFC 3986) where a byte is none of [A-Za-z0-9._~/-]. */
 #ifndef RILLWARD_ARCHIVE_HISTORY_H
 #define RILLWARD_ARCHIVE_HISTORY_H
 

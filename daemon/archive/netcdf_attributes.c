@@ -96,16 +96,17 @@ static void put_description(const struct putter *putter)
     struct text state;
     text_init(&state, NETCDF_TEXT_MAX / 2);
     about_add_state(dataset, &state);
-    put_format(putter, "summary", "Finished record of one station and one %s, with quality flags. %s", kind, state.bytes);
+    put_format(putter, "summary", "Finished record of one station and one %s, with quality flags. %s", kind,
+               state.bytes);
     text_done(&state);
     put_keywords(putter);
     put(putter, "source", "in situ sensors at a fixed station");
-    put_format(putter, "processing_level", "finished record: corrected, flagged, %s", record_state_word(dataset->state));
-    put_format(
-        putter, "comment",
-        "%s Times are UTC. The %s is that of the station's standard time, UTC%s, without daylight saving.%s%s%s",
-        about_caution(), kind, station->utc_offset == 0 ? "+00:00" : offset + strlen("1970-01-01T00:00:00"),
-        *station->datum ? " Level 0 is: " : "", station->datum, other_words(station));
+    put_format(putter, "processing_level", "finished record: corrected, flagged, %s",
+               record_state_word(dataset->state));
+    put_format(putter, "comment",
+               "%s Times are UTC. The %s is that of the station's standard time, UTC%s, without daylight saving.%s%s%s",
+               about_caution(), kind, station->utc_offset == 0 ? "+00:00" : offset + strlen("1970-01-01T00:00:00"),
+               *station->datum ? " Level 0 is: " : "", station->datum, other_words(station));
     put(putter, "standard_name_vocabulary", "CF Standard Name Table v83");
     put(putter, "references", "IOC Manuals and Guides 54 Volume 3 (2013), for the flags");
 }

@@ -239,12 +239,14 @@ void part_waiting(struct text *text, const struct network_waiting *waiting, cons
                   int64_t offset)
 {
     add_list_item(text, "call waits", waiting->is_held ? "\u25c7" : "\u25cb", place, href);
-    text_puts(text, waiting->is_held ? "<strong>Reviewed, and held</strong> <span class=\"state\">later facts would change "
-                                     : "<strong>Waits</strong> <span class=\"state\">");
+    text_puts(text, waiting->is_held
+                        ? "<strong>Reviewed, and held</strong> <span class=\"state\">later facts would change "
+                        : "<strong>Waits</strong> <span class=\"state\">");
     part_name(text, waiting->reason);
-    text_puts(text, waiting->is_held ? "</span><br>\nuntil a person says what holds, the record stays as it was reviewed;"
-                                       " values from "
-                                     : "</span><br>\nreadings from ");
+    text_puts(text, waiting->is_held
+                        ? "</span><br>\nuntil a person says what holds, the record stays as it was reviewed;"
+                          " values from "
+                        : "</span><br>\nreadings from ");
     part_time(text, waiting->span.from, offset);
     text_puts(text, " to ");
     part_time(text, waiting->span.to, offset);

@@ -90,9 +90,9 @@ static void add_needs(struct text *text, const struct page_station *page)
 
 static void add_values(struct text *text, const struct page_station *page)
 {
-    const uint32_t shown = ~(1u << QUANTITY_WATER_PRESSURE | 1u << QUANTITY_CONDUCTIVITY |
-                             1u << QUANTITY_OXYGEN_SATURATION_STANDARD | 1u << QUANTITY_SENSOR_LATITUDE |
-                             1u << QUANTITY_SENSOR_LONGITUDE); /* the table of numbers has these */
+    const uint32_t shown =
+        ~(1u << QUANTITY_WATER_PRESSURE | 1u << QUANTITY_CONDUCTIVITY | 1u << QUANTITY_OXYGEN_SATURATION_STANDARD |
+          1u << QUANTITY_SENSOR_LATITUDE | 1u << QUANTITY_SENSOR_LONGITUDE); /* the table of numbers has these */
     const struct network_station *at = page->at;
     if (at->value_count == 0)
         return;
@@ -208,8 +208,8 @@ static void add_months(struct text *text, const struct page_station *page)
         const struct page_month *month = &page->months[k];
         text_puts(text, "<tr><th scope=\"row\">");
         summary_add_month(text, month->year, month->month);
-        text_printf(text, "</th><td>%" PRId64 "</td><td class=\"reviewed\">%s</td><td class=\"links\">", month->revision,
-                    record_state_word(month->state));
+        text_printf(text, "</th><td>%" PRId64 "</td><td class=\"reviewed\">%s</td><td class=\"links\">",
+                    month->revision, record_state_word(month->state));
         for (size_t f = 0; f < month->file_count; f++) {
             text_printf(text, "<span><a href=\"%s%s\">%s</a> <small>", root, month->files[f].path,
                         month->files[f].label);

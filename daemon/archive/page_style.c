@@ -1,17 +1,19 @@
 /* SPDX-License-Identifier: MIT */
-/* style.css: one calm sheet for all pages. Light and dark by what the reader asked for, print always light; nothing moves.
- * Colours have 4.5:1 or more against their ground for text, 3:1 for marks. */
+/* style.css: one calm sheet for all pages. Light and dark by what the reader asked for, print always light; nothing
+ * moves. Colours have 4.5:1 or more against their ground for text, 3:1 for marks. */
 #include "archive/page.h"
 
 static const char style[] =
     ":root{color-scheme:light dark;\n"
     "--paper:#fafbfa;--card:#fff;--ink:#1b2428;--soft:#55636a;--line:#dde4e2;--link:#075985;--call:#a63c06;"
     "--call-ground:#fdf4ec;--wait:#6b5200;--fine:#0b6b4f;--water:#e9f1f4}\n"
-    "@media (prefers-color-scheme:dark){:root{--paper:#14191b;--card:#1a2023;--ink:#e4e9e9;--soft:#a3afb3;--line:#2c363a;"
+    "@media "
+    "(prefers-color-scheme:dark){:root{--paper:#14191b;--card:#1a2023;--ink:#e4e9e9;--soft:#a3afb3;--line:#2c363a;"
     "--link:#7cc4ee;--call:#f5a061;--call-ground:#2a2019;--wait:#e6c65c;--fine:#5fd0a8;--water:#1c272c}}\n"
     "*{box-sizing:border-box}\n"
     "html{-webkit-text-size-adjust:100%;text-size-adjust:100%}\n"
-    "body{margin:0 auto;padding:1.5rem clamp(1rem,4vw,2.5rem) 3rem;max-width:70rem;background:var(--paper);color:var(--ink);"
+    "body{margin:0 auto;padding:1.5rem clamp(1rem,4vw,2.5rem) "
+    "3rem;max-width:70rem;background:var(--paper);color:var(--ink);"
     "font:1rem/1.5 system-ui,\"Segoe UI\",Roboto,\"Helvetica Neue\",Arial,sans-serif;overflow-wrap:break-word}\n"
     "h1{font-size:clamp(1.4rem,1.1rem + 1.6vw,1.9rem);line-height:1.2;margin:.25rem 0 .5rem;letter-spacing:-.01em;"
     "font-weight:650}\n"
@@ -113,7 +115,8 @@ static const char style[] =
     ".cards thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}\n"
     ".cards tr{padding:.7rem 1rem}\n"
     ".cards tbody th{padding:0 0 .25rem;font-size:1rem}\n"
-    ".cards tbody td{position:relative;padding:.1rem 0 .1rem 8rem;min-height:1.6em;text-align:left;white-space:normal}\n"
+    ".cards tbody td{position:relative;padding:.1rem 0 .1rem "
+    "8rem;min-height:1.6em;text-align:left;white-space:normal}\n"
     ".cards td::before{content:attr(data-label);position:absolute;left:0;color:var(--soft)}\n"
     ".cards td[data-unit]::after{content:\"\\a0\" attr(data-unit)}\n"
     ".cards td.state br{display:none}\n"

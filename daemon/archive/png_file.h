@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* A picture of rows of dots as a PNG file (ISO/IEC 15948): 8 bits for each of red, green and blue, rows unfiltered, which
- * is what line drawings are smallest with. No time of writing in it: same dots, same bytes. */
+/* A picture of rows of dots as a PNG file (ISO/IEC 15948): 8 bits for each of red, green and blue, rows unfiltered,
+ * which is what line drawings are smallest with. No time of writing in it: same dots, same bytes. */
 #ifndef RILLWARD_ARCHIVE_PNG_FILE_H
 #define RILLWARD_ARCHIVE_PNG_FILE_H
 

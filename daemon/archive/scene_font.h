@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-/* The typeface of pictures, carried in the program: the service sees no font folders, and pictures are the same bytes on
- * every machine. Latin, Greek, Cyrillic and some more; other scripts come out as empty boxes, side by side. Letters are
- * outlines to fill: no cache outlives the picture. */
+/* The typeface of pictures, carried in the program: the service sees no font folders, and pictures are the same bytes
+ * on every machine. Latin, Greek, Cyrillic and some more; other scripts come out as empty boxes, side by side. Letters
+ * are outlines to fill: no cache outlives the picture. */
 #ifndef RILLWARD_ARCHIVE_SCENE_FONT_H
 #define RILLWARD_ARCHIVE_SCENE_FONT_H
 

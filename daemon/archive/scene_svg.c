@@ -5,7 +5,8 @@
 
 #include "archive/say.h"
 
-/* Nested pictures know no sums of percent and px. Labels stand left of the plot where that is room enough, else in it. */
+/* Nested pictures know no sums of percent and px. Labels stand left of the plot where that is room enough, else in it.
+ */
 #define LEFT "5%"
 #define WIDTH "93.5%"
 
@@ -25,14 +26,18 @@ static void add_percent(struct text *text, int hundredths);
 static void add_px(struct text *text, int tenths);
 
 static const char *const classes[LOOK_COUNT] = {
-    [LOOK_PAPER] = "paper",   [LOOK_GRID] = "grid",         [LOOK_BASE] = "base",
-    [LOOK_LIMIT] = "limit",   [LOOK_EPISODE] = "episode",   [LOOK_GAP] = "gap",
-    [LOOK_REVIEWED] = "reviewed", [LOOK_FINISHED] = "finished", [LOOK_RAW] = "raw",
-    [LOOK_DOUBT] = "doubt",   [LOOK_BAND] = "band",         [LOOK_RING] = "ring",
-    [LOOK_CROSS] = "cross",   [LOOK_DIAMOND] = "diamond",   [LOOK_DOT] = "dot",
-    [LOOK_TITLE] = "title",   [LOOK_NAME] = "name",         [LOOK_SOFT] = "soft",
-    [LOOK_TICK] = "tick",     [LOOK_EDGE_TICK] = "tick edge", [LOOK_DAY] = "day",
-    [LOOK_LIMIT_NAME] = "limit-name", [LOOK_CALLED] = "called", [LOOK_CLOSING] = "closing",
+    [LOOK_PAPER] = "paper",       [LOOK_GRID] = "grid",
+    [LOOK_BASE] = "base",         [LOOK_LIMIT] = "limit",
+    [LOOK_EPISODE] = "episode",   [LOOK_GAP] = "gap",
+    [LOOK_REVIEWED] = "reviewed", [LOOK_FINISHED] = "finished",
+    [LOOK_RAW] = "raw",           [LOOK_DOUBT] = "doubt",
+    [LOOK_BAND] = "band",         [LOOK_RING] = "ring",
+    [LOOK_CROSS] = "cross",       [LOOK_DIAMOND] = "diamond",
+    [LOOK_DOT] = "dot",           [LOOK_TITLE] = "title",
+    [LOOK_NAME] = "name",         [LOOK_SOFT] = "soft",
+    [LOOK_TICK] = "tick",         [LOOK_EDGE_TICK] = "tick edge",
+    [LOOK_DAY] = "day",           [LOOK_LIMIT_NAME] = "limit-name",
+    [LOOK_CALLED] = "called",     [LOOK_CLOSING] = "closing",
 };
 
 /* Okabe-Ito colours as far as they stand out by 3:1 from the ground, light and dark. */

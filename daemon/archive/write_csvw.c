@@ -96,8 +96,8 @@ static void add_titles(struct json *json, const struct dataset *dataset)
     char title[512], url[128];
     snprintf(url, sizeof url, "%s_%04d-%02d.csv", station->id, dataset->year, dataset->month);
     json_string(json, "url", url);
-    snprintf(title, sizeof title, "%.200s, %.200s, %04d-%02d", config->network_name, station->name,
-             dataset->year, dataset->month);
+    snprintf(title, sizeof title, "%.200s, %.200s, %04d-%02d", config->network_name, station->name, dataset->year,
+             dataset->month);
     json_string(json, "dc:title", title);
     struct text state;
     text_init(&state, LONGEST_STATE);
@@ -125,8 +125,7 @@ static void add_schema(struct json *json, const struct dataset *dataset)
 
 static void add_column(struct json *json, const struct month_column *column)
 {
-    bool is_measured =
-        column->cell == CELL_VALUE || column->cell == CELL_RAW_VALUE || column->cell == CELL_UNCERTAINTY;
+    bool is_measured = column->cell == CELL_VALUE || column->cell == CELL_RAW_VALUE || column->cell == CELL_UNCERTAINTY;
     bool may_be_empty = is_measured || column->cell == CELL_BAROMETER;
     json_open(json, NULL, JSON_OBJECT);
     json_string(json, "name", column->name);
@@ -280,7 +279,8 @@ static void add_settings_note(struct json *json, const struct dataset *dataset)
     add_told(json, "oxygen_sensor_pressure_hpa", sensor_pressure);
     if (!isnan(calibration->temperature)) {
         json_number(json, "oxygen_calibration_temperature_degc", calibration->temperature);
-        json_number(json, "oxygen_calibration_pressure_hpa", quantity_to_written(QUANTITY_AIR_PRESSURE, calibration->air_pressure));
+        json_number(json, "oxygen_calibration_pressure_hpa",
+                    quantity_to_written(QUANTITY_AIR_PRESSURE, calibration->air_pressure));
         json_number(json, "oxygen_calibration_told_hpa", quantity_to_written(QUANTITY_AIR_PRESSURE, calibration->told));
     }
     json_string(json, "oxygen_thermometer", quantity_info(station->oxygen_thermometer)->key);

@@ -27,7 +27,8 @@ struct error {
 bool fail(struct error *error, enum error_kind kind, const char *format, ...) __attribute__((format(printf, 3, 4)));
 
 /* As fail(), ending with ": " and the text of errno. */
-bool fail_errno(struct error *error, enum error_kind kind, const char *format, ...) __attribute__((format(printf, 3, 4)));
+bool fail_errno(struct error *error, enum error_kind kind, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
 
 /* Put "<what>: " in front of a filled error and return false. */
 bool within(struct error *error, const char *format, ...) __attribute__((format(printf, 2, 3)));

@@ -39,8 +39,8 @@ bool file_read_fd(int fd, const char *name, size_t limit, char **ret_bytes, size
     if (S_ISDIR(status.st_mode))
         return fail(error, ERROR_SYSTEM, "'%s' is a folder, expected a file", name);
     if (status.st_size > 0 && (uintmax_t)status.st_size > limit)
-        return fail(error, ERROR_INPUT, "'%s' has %jd bytes, more than the limit of %zu", name, (intmax_t)status.st_size,
-                    limit);
+        return fail(error, ERROR_INPUT, "'%s' has %jd bytes, more than the limit of %zu", name,
+                    (intmax_t)status.st_size, limit);
     size_t capacity = (size_t)status.st_size + 1, length = 0;
     CLEANUP(cleanup_free) char *bytes = x_resize(NULL, capacity + 1, 1);
     for (;;) {

@@ -18,7 +18,8 @@ bool file_read(const char *path, size_t limit, char **ret_bytes, size_t *ret_len
 bool file_read_fd(int fd, const char *name, size_t limit, char **ret_bytes, size_t *ret_length, struct error *error);
 
 /* Durable and whole: written beside the target under a temporary name (".rillward-" in front), fsync, rename, fsync of
- * the folder. Readers see the old file or the new one. Mode 0644 less the umask. SYSTEM error; the temporary is removed. */
+ * the folder. Readers see the old file or the new one. Mode 0644 less the umask. SYSTEM error; the temporary is
+ * removed. */
 bool file_write_whole(const char *path, const void *bytes, size_t length, struct error *error);
 
 /* The two halves of the above, so that many files share one wait for the disk: write all with file_write_begin, then

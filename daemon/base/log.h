@@ -5,7 +5,13 @@
 #ifndef RILLWARD_BASE_LOG_H
 #define RILLWARD_BASE_LOG_H
 
-enum log_level { LOG_LEVEL_ERROR = 3, LOG_LEVEL_WARNING = 4, LOG_LEVEL_NOTICE = 5, LOG_LEVEL_INFO = 6, LOG_LEVEL_DEBUG = 7 };
+enum log_level {
+    LOG_LEVEL_ERROR = 3,
+    LOG_LEVEL_WARNING = 4,
+    LOG_LEVEL_NOTICE = 5,
+    LOG_LEVEL_INFO = 6,
+    LOG_LEVEL_DEBUG = 7
+};
 
 /* Lines above `level` are dropped. Call once at start. */
 void log_set_level(enum log_level level);

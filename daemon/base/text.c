@@ -272,7 +272,8 @@ bool text_parse_number(const char *string, size_t length, char decimal, double *
         return false;
     int scale = exponent - fraction;
     double value;
-    /* Exact by IEEE 754: a mantissa below 2^53 and a power of ten up to 1e22 are both exact, so one rounding remains. */
+    /* Exact by IEEE 754: a mantissa below 2^53 and a power of ten up to 1e22 are both exact, so one rounding remains.
+     */
     if (significant <= 19 && mantissa < ((uint64_t)1 << 53) && scale >= -22 && scale <= 22)
         value = scale < 0 ? (double)mantissa / power_of_ten[-scale] : (double)mantissa * power_of_ten[scale];
     else if (!parse_slowly(start, end, decimal, &value))

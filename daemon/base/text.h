@@ -42,8 +42,8 @@ void text_csv_cell(struct text *text, const char *string);
 size_t text_make_visible(const char *string, char *ret, size_t size);
 
 /* Strict number: optional sign, digits, `decimal` ('.' or ','), optional exponent; the whole of [string, string+length)
- * but for spaces around it. U+2212 and no other dress is accepted as a minus. No hex, no inf, no nan, no thousands marks.
- * Overflow is refused. Never looks at the locale. */
+ * but for spaces around it. U+2212 and no other dress is accepted as a minus. No hex, no inf, no nan, no thousands
+ * marks. Overflow is refused. Never looks at the locale. */
 bool text_parse_number(const char *string, size_t length, char decimal, double *ret);
 bool text_parse_integer(const char *string, size_t length, int64_t *ret);
 
@@ -51,7 +51,8 @@ bool text_parse_integer(const char *string, size_t length, int64_t *ret);
 bool text_equal_ignoring_case(const char *a, const char *b);
 bool text_starts_with(const char *string, const char *prefix);
 bool text_ends_with(const char *string, const char *suffix);
-/* Shell-like pattern over a whole string: `*` any run but '/', `**` any run, `?` one byte but '/'. Case counts unless told. */
+/* Shell-like pattern over a whole string: `*` any run but '/', `**` any run, `?` one byte but '/'. Case counts unless
+ * told. */
 bool text_matches(const char *pattern, const char *string, bool ignore_case);
 /* Smallest number of single-letter edits, cut off at 4: for "did you mean". */
 unsigned text_distance(const char *a, const char *b);

@@ -56,7 +56,8 @@ struct zone *zone_load(const char *name, struct error *error)
         return zone;
     }
     if (!name_is_safe(name))
-        fail(error, ERROR_CONFIG, "'%s' is no time zone: expected UTC, an offset such as -05:00, or an IANA name", name);
+        fail(error, ERROR_CONFIG, "'%s' is no time zone: expected UTC, an offset such as -05:00, or an IANA name",
+             name);
     else if (read_file(zone, error))
         return zone;
     zone_free(zone);
@@ -140,11 +141,13 @@ static bool read_file(struct zone *zone, struct error *error)
     size_t length;
     struct error inner;
     if (!file_read(path, LARGEST_FILE, &bytes, &length, &inner))
-        return fail(error, ERROR_CONFIG,
-                    "time zone '%s' is not known to this system: expected UTC, an offset such as -05:00, or an IANA name",
-                    zone->name);
+        return fail(
+            error, ERROR_CONFIG,
+            "time zone '%s' is not known to this system: expected UTC, an offset such as -05:00, or an IANA name",
+            zone->name);
     if (!read_body(zone, (const unsigned char *)bytes, length))
-        return fail(error, ERROR_CONFIG, "zone file '%s' is not a compiled time zone: reinstall the package tzdata", path);
+        return fail(error, ERROR_CONFIG, "zone file '%s' is not a compiled time zone: reinstall the package tzdata",
+                    path);
     return true;
 }
 
@@ -165,8 +168,8 @@ static bool read_body(struct zone *zone, const unsigned char *bytes, size_t leng
         size_t is_ut = counts[0], is_standard = counts[1], leaps = counts[2], times = counts[3], types = counts[4],
                characters = counts[5];
         size_t body = start + HEADER;
-        size_t next = body + times * time_size + times + types * 6 + characters + leaps * (time_size + 4) + is_standard +
-                      is_ut;
+        size_t next =
+            body + times * time_size + times + types * 6 + characters + leaps * (time_size + 4) + is_standard + is_ut;
         if (next > length || types == 0)
             return false;
         if (block == 0) {

@@ -253,9 +253,10 @@ static void check_neighbours(struct checker *checker, const struct station *stat
         const char *nearest = config->station_count < LARGEST_SUGGESTED
                                   ? option_nearest(limits.neighbour->station, station_id, config)
                                   : NULL;
-        problem_add(checker->problems, station->where, "'neighbour' of %s of station '%s' names the unknown station '%.60s'%s%s%s",
-                    quantity_info(q)->key, station->id, limits.neighbour->station, nearest ? ", expected '" : "",
-                    nearest ? nearest : "", nearest ? "'" : "");
+        problem_add(checker->problems, station->where,
+                    "'neighbour' of %s of station '%s' names the unknown station '%.60s'%s%s%s", quantity_info(q)->key,
+                    station->id, limits.neighbour->station, nearest ? ", expected '" : "", nearest ? nearest : "",
+                    nearest ? "'" : "");
     }
 }
 
@@ -321,8 +322,9 @@ static void check_rule(struct checker *checker, const struct rule *rule)
     for (size_t i = 0; i < rule->tell.count; i++)
         for (size_t k = 0; k < rule->escalate_to.count; k++)
             if (strcmp(rule->tell.words[i], rule->escalate_to.words[k]) == 0)
-                problem_add(checker->problems, rule->where, "'escalate' of rule '%s' tells '%.60s', who is told at once",
-                            rule->id, rule->tell.words[i]);
+                problem_add(checker->problems, rule->where,
+                            "'escalate' of rule '%s' tells '%.60s', who is told at once", rule->id,
+                            rule->tell.words[i]);
     check_limits(checker, rule);
     check_window(checker, rule);
     for (size_t i = 0; i < rule->condition_count; i++)
@@ -353,13 +355,18 @@ static void check_tell(struct checker *checker, const char *subject, const struc
 /* A deadband that no value can come back over leaves an alarm open for ever. */
 static void check_limits(struct checker *checker, const struct rule *rule)
 {
-    static const enum quantity never_negative[] = {QUANTITY_DEPTH,        QUANTITY_OXYGEN,
-                                                   QUANTITY_CONDUCTIVITY, QUANTITY_SPECIFIC_CONDUCTANCE,
-                                                   QUANTITY_SALINITY,     QUANTITY_WATER_PRESSURE,
-                                                   QUANTITY_AIR_PRESSURE, QUANTITY_BATTERY,
-                                                   QUANTITY_OXYGEN_SATURATION, QUANTITY_OXYGEN_SATURATION_STANDARD};
-    bool is_size = rule->kind == RULE_RISE || rule->kind == RULE_FALL || rule->kind == RULE_CHANGE ||
-                   rule->kind == RULE_DRIFT;
+    static const enum quantity never_negative[] = {QUANTITY_DEPTH,
+                                                   QUANTITY_OXYGEN,
+                                                   QUANTITY_CONDUCTIVITY,
+                                                   QUANTITY_SPECIFIC_CONDUCTANCE,
+                                                   QUANTITY_SALINITY,
+                                                   QUANTITY_WATER_PRESSURE,
+                                                   QUANTITY_AIR_PRESSURE,
+                                                   QUANTITY_BATTERY,
+                                                   QUANTITY_OXYGEN_SATURATION,
+                                                   QUANTITY_OXYGEN_SATURATION_STANDARD};
+    bool is_size =
+        rule->kind == RULE_RISE || rule->kind == RULE_FALL || rule->kind == RULE_CHANGE || rule->kind == RULE_DRIFT;
     for (size_t i = 0; i < COUNT_OF(never_negative); i++)
         is_size = is_size || (rule->kind == RULE_ABOVE && rule->quantity == never_negative[i]);
     if (is_size && rule->limit > 0 && rule->deadband >= rule->limit)
@@ -383,8 +390,9 @@ static void check_window(struct checker *checker, const struct rule *rule)
         if (station->interval < rule->window || !rule_watches(rule, station->id))
             continue;
         problem_add(checker->problems, rule->where,
-                    "rule '%s' has a 'window' of %s, and station '%s' samples every %s: expected a longer window", rule->id,
-                    duration_print(rule->window, window), station->id, duration_print(station->interval, interval));
+                    "rule '%s' has a 'window' of %s, and station '%s' samples every %s: expected a longer window",
+                    rule->id, duration_print(rule->window, window), station->id,
+                    duration_print(station->interval, interval));
         return; /* one is enough of thousands */
     }
 }
@@ -458,9 +466,10 @@ static void check_heartbeat(struct checker *checker)
     if (!address_check_url(heartbeat->url, &is_encrypted, &error))
         problem_add(checker->problems, heartbeat->where, "'url' of 'heartbeat' %s", error.text);
     else if (!is_encrypted && !heartbeat->allows_private_address)
-        problem_add(checker->problems, heartbeat->where,
-                    "'url' of 'heartbeat' is not encrypted: expected 'https://', or 'allow_private_address: true' for a "
-                    "receiver in your own network");
+        problem_add(
+            checker->problems, heartbeat->where,
+            "'url' of 'heartbeat' is not encrypted: expected 'https://', or 'allow_private_address: true' for a "
+            "receiver in your own network");
 }
 
 static void check_mail(struct checker *checker)

@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: MIT */
 /* The settings: what the operator can say, as plain data.
  *
- * Filled once by config_load(), passed const to everything, never changed; a reload builds a second one. Every quantity is
- * already in inside units (Pa, m, degC, mS/cm, mg/L, %, ms). Texts live in the config's arena. Places in the file are kept
- * so that later complaints can still cite the line. The words users write are enums here; what they do lies higher up. */
+ * Filled once by config_load(), passed const to everything, never changed; a reload builds a second one. Every quantity
+ * is already in inside units (Pa, m, degC, mS/cm, mg/L, %, ms). Texts live in the config's arena. Places in the file
+ * are kept so that later complaints can still cite the line. The words users write are enums here; what they do lies
+ * higher up. */
 #ifndef RILLWARD_CONFIG_CONFIG_H
 #define RILLWARD_CONFIG_CONFIG_H
 
@@ -45,7 +46,7 @@ struct climatology {
 
 /* Largest less smallest value over the window that ends here: below these it varies too little. */
 struct attenuation {
-    int64_t window; /* ms */
+    int64_t window;       /* ms */
     double suspect, fail; /* 0: off */
 };
 
@@ -67,13 +68,13 @@ struct neighbour_limits {
 };
 
 struct quality_limits {
-    double sensor_min, sensor_max; /* outside: fail */
-    double usual_min, usual_max;   /* outside: suspect */
+    double sensor_min, sensor_max;    /* outside: fail */
+    double usual_min, usual_max;      /* outside: suspect */
     double spike_suspect, spike_fail; /* distance from the mean of both neighbours */
-    double rate;                   /* largest change per hour before suspect */
-    double flat_tolerance;         /* values within this are equal */
-    int64_t flat_suspect, flat_fail; /* ms of equal values; 0 = off */
-    const struct climatology *months;      /* these four: NULL = off. Owned by the config */
+    double rate;                      /* largest change per hour before suspect */
+    double flat_tolerance;            /* values within this are equal */
+    int64_t flat_suspect, flat_fail;  /* ms of equal values; 0 = off */
+    const struct climatology *months; /* these four: NULL = off. Owned by the config */
     const struct attenuation *attenuated;
     const struct companion *related;
     const struct neighbour_limits *neighbour;
@@ -123,36 +124,39 @@ struct datum_change {
 };
 
 struct station {
-    const char *id, *name; /* id: [A-Za-z0-9._-]{1,64}, starts with a letter or digit */
+    const char *id, *name;      /* id: [A-Za-z0-9._-]{1,64}, starts with a letter or digit */
     double latitude, longitude; /* degrees, WGS 84 */
     double elevation;           /* of the water surface, about [m above sea level]: air pressure is reduced to it */
     int64_t utc_offset;         /* station's standard time, ms ahead of UTC; never daylight saving */
     const char *datum;          /* what level 0 is, for people: "gauge zero, 1.204 m above ..." ; may be "" */
     struct datum_change *datum_changes; /* ascending in time; `datum` and all elevations here are of the first datum */
     size_t datum_change_count;
-    double sensor_elevation;    /* of the sensor above the datum [m]; NaN unknown. Level = this + depth where no reading ties it */
-    double tape_point;          /* elevation above the datum of the point that tape readings hang from [m]; NaN none */
-    struct word_list drops;     /* path patterns relative to the inbox that belong here */
-    struct word_list serials;   /* serial numbers of loggers that hang here */
-    struct word_list labels;    /* other names that files and notes use for the station */
+    double sensor_elevation;  /* of the sensor above the datum [m]; NaN unknown. Level = this + depth where no reading
+                                 ties it */
+    double tape_point;        /* elevation above the datum of the point that tape readings hang from [m]; NaN none */
+    struct word_list drops;   /* path patterns relative to the inbox that belong here */
+    struct word_list serials; /* serial numbers of loggers that hang here */
+    struct word_list labels;  /* other names that files and notes use for the station */
     struct word_list barometers; /* ranked ids; empty: nearest within the pairing distance */
-    double reading_uncertainty; /* standard uncertainty of a level read by hand [m] */
-    double reading_limit;       /* standard uncertainties beyond which a hand reading is set aside; 0: never */
+    double reading_uncertainty;  /* standard uncertainty of a level read by hand [m] */
+    double reading_limit;        /* standard uncertainties beyond which a hand reading is set aside; 0: never */
     enum zero_correction zero_correction;
-    double zero_limit;          /* a zero error in air beyond this wants a look [Pa] */
+    double zero_limit; /* a zero error in air beyond this wants a look [Pa] */
     enum salinity_source salinity_source;
-    double salinity;            /* stated or fallback practical salinity; NaN none */
-    enum compensation conductance_compensation; /* of the record: linear or ISO 7888 */
-    double conductance_coefficient; /* linear temperature compensation per degC, 0.0191 */
+    double salinity;                                   /* stated or fallback practical salinity; NaN none */
+    enum compensation conductance_compensation;        /* of the record: linear or ISO 7888 */
+    double conductance_coefficient;                    /* linear temperature compensation per degC, 0.0191 */
     enum compensation conductance_sensor_compensation; /* what a sensor that writes specific conductance did */
-    double conductance_sensor_coefficient; /* NaN: as in the record */
-    double oxygen_sensor_salinity;  /* the salinity that the oxygen sensor was told; NaN: the measured one, sample by sample */
-    double oxygen_sensor_pressure;  /* the air pressure that a % reading refers to [Pa]; NaN: the one at that time */
+    double conductance_sensor_coefficient;             /* NaN: as in the record */
+    double oxygen_sensor_salinity; /* the salinity that the oxygen sensor was told; NaN: the measured one, sample by
+                                      sample */
+    double oxygen_sensor_pressure; /* the air pressure that a % reading refers to [Pa]; NaN: the one at that time */
     struct air_calibration oxygen_calibration;
-    enum quantity oxygen_thermometer; /* QUANTITY_TEMPERATURE or QUANTITY_SECOND_TEMPERATURE: beside the oxygen sensor */
-    double position_reach;      /* a file that places the logger farther away makes its values suspect [m] */
-    int64_t interval;           /* sampling interval [ms]; 0: found from the data */
-    int64_t settling;           /* after entering the water, values are suspect for this long [ms] */
+    enum quantity
+        oxygen_thermometer; /* QUANTITY_TEMPERATURE or QUANTITY_SECOND_TEMPERATURE: beside the oxygen sensor */
+    double position_reach;  /* a file that places the logger farther away makes its values suspect [m] */
+    int64_t interval;       /* sampling interval [ms]; 0: found from the data */
+    int64_t settling;       /* after entering the water, values are suspect for this long [ms] */
     struct quality_override *quality;
     size_t quality_count;
     struct place where;
@@ -171,28 +175,28 @@ struct barometer {
 enum layout_holds { LAYOUT_READINGS, LAYOUT_NOTES };
 
 enum column_role {
-    COLUMN_QUANTITY,    /* a measured value: quantity + unit */
-    COLUMN_STATION,     /* station id or label in each row */
-    COLUMN_SERIAL,      /* logger serial number in each row */
-    COLUMN_NOTE,        /* notes, one column a kind: note_kind (+ quantity, unit): a filled cell is a note */
-    COLUMN_KIND,        /* notes, one row a note: word of the kind */
+    COLUMN_QUANTITY,      /* a measured value: quantity + unit */
+    COLUMN_STATION,       /* station id or label in each row */
+    COLUMN_SERIAL,        /* logger serial number in each row */
+    COLUMN_NOTE,          /* notes, one column a kind: note_kind (+ quantity, unit): a filled cell is a note */
+    COLUMN_KIND,          /* notes, one row a note: word of the kind */
     COLUMN_QUANTITY_NAME, /* notes: which quantity the row is about */
-    COLUMN_VALUE,       /* notes: the value; for clock checks the logger's time */
-    COLUMN_UNIT,        /* notes: unit of value and reference in this row */
-    COLUMN_REFERENCE,   /* notes: field meter or standard */
-    COLUMN_UNTIL,       /* notes: end time */
-    COLUMN_TEXT,        /* notes: remark */
-    COLUMN_IGNORED,     /* known and not wanted */
+    COLUMN_VALUE,         /* notes: the value; for clock checks the logger's time */
+    COLUMN_UNIT,          /* notes: unit of value and reference in this row */
+    COLUMN_REFERENCE,     /* notes: field meter or standard */
+    COLUMN_UNTIL,         /* notes: end time */
+    COLUMN_TEXT,          /* notes: remark */
+    COLUMN_IGNORED,       /* known and not wanted */
 };
 
 struct column {
-    const char *header;     /* pattern with * and ?, case ignored; matched against the trimmed header cell */
+    const char *header; /* pattern with * and ?, case ignored; matched against the trimmed header cell */
     enum column_role role;
-    enum quantity quantity; /* COLUMN_QUANTITY; COLUMN_NOTE of checks */
+    enum quantity quantity;   /* COLUMN_QUANTITY; COLUMN_NOTE of checks */
     enum note_kind note_kind; /* COLUMN_NOTE */
-    const char *unit;       /* NULL: taken from the header cell, "Depth (ft)", "Temp [°C]", "Pressure, kPa" */
-    bool is_reference;      /* COLUMN_NOTE of a check: this column is the field meter's side */
-    bool is_optional;       /* the layout also fits files without it */
+    const char *unit;         /* NULL: taken from the header cell, "Depth (ft)", "Temp [°C]", "Pressure, kPa" */
+    bool is_reference;        /* COLUMN_NOTE of a check: this column is the field meter's side */
+    bool is_optional;         /* the layout also fits files without it */
     struct place where;
 };
 
@@ -207,19 +211,20 @@ struct word_meaning { /* a crew's word and what it means here */
 struct layout {
     const char *id;
     enum layout_holds holds;
-    struct word_list files;   /* path patterns; empty: any path whose header fits */
-    char delimiter;           /* 0: found from the bytes (comma, semicolon, tab, bar) */
-    char decimal;             /* '.' or ',' */
-    struct word_list missing; /* cells that mean "no value", beside the empty cell */
+    struct word_list files;     /* path patterns; empty: any path whose header fits */
+    char delimiter;             /* 0: found from the bytes (comma, semicolon, tab, bar) */
+    char decimal;               /* '.' or ',' */
+    struct word_list missing;   /* cells that mean "no value", beside the empty cell */
     struct word_list end_marks; /* a row whose first cell begins with one of these ends the data (footer) */
-    const char *comment;      /* lines beginning with this are skipped; "" none */
-    const char *sheet;        /* workbooks: pattern for the sheet's name; NULL: any that fits and is not hidden */
-    bool may_end_open;        /* the last line never has a line end: take it at once */
-    const char *serial_label, *station_label; /* preamble: the cell after (or after ':' in) this one names them; NULL none */
+    const char *comment;        /* lines beginning with this are skipped; "" none */
+    const char *sheet;          /* workbooks: pattern for the sheet's name; NULL: any that fits and is not hidden */
+    bool may_end_open;          /* the last line never has a line end: take it at once */
+    const char *serial_label,
+        *station_label;          /* preamble: the cell after (or after ':' in) this one names them; NULL none */
     const char *time_columns[2]; /* header patterns; [1] NULL where one column holds date and time */
-    const char *time_format;  /* "YYYY-MM-DD hh:mm:ss", "D/M/YYYY h:mm AM", "iso": see intake/clock.h; */
-    const char *zone_name;    /* "station", an offset, or an IANA name */
-    struct zone *zone;        /* NULL for "station" */
+    const char *time_format;     /* "YYYY-MM-DD hh:mm:ss", "D/M/YYYY h:mm AM", "iso": see intake/clock.h; */
+    const char *zone_name;       /* "station", an offset, or an IANA name */
+    struct zone *zone;           /* NULL for "station" */
     enum repeated_hour repeated_hour;
     enum missing_hour missing_hour;
     struct column *columns;
@@ -260,30 +265,30 @@ struct rule_condition {
 enum { RULE_CONDITIONS_MOST = 4 };
 
 struct rule {
-    const char *id, *title;   /* title: for people; the id where none is given */
+    const char *id, *title; /* title: for people; the id where none is given */
     enum rule_kind kind;
-    enum quantity quantity;   /* QUANTITY_COUNT where the kind has none */
-    double limit, deadband;   /* inside units */
-    double low, high;         /* RULE_OUTSIDE; infinite: open */
-    int64_t since;            /* RULE_CHANGE: a time; TIME_NONE: the last visit */
+    enum quantity quantity;                                 /* QUANTITY_COUNT where the kind has none */
+    double limit, deadband;                                 /* inside units */
+    double low, high;                                       /* RULE_OUTSIDE; infinite: open */
+    int64_t since;                                          /* RULE_CHANGE: a time; TIME_NONE: the last visit */
     struct rule_condition conditions[RULE_CONDITIONS_MOST]; /* all must be so; clocks are the station's standard time */
     size_t condition_count;
     int64_t window, on_delay, off_delay; /* ms */
-    bool counts_suspect;      /* values flagged 3 count too; 4 and 9 never do */
+    bool counts_suspect;                 /* values flagged 3 count too; 4 and 9 never do */
     enum priority priority;
-    struct word_list stations; /* ids or patterns; empty: all */
-    struct word_list tell;     /* recipient ids */
-    const char *advice;       /* what to do, for the message; may be "" */
-    int64_t repeat;           /* ms between reminders while nobody answers; 0: none */
-    int64_t escalate_after;   /* ms without an answer after which those further up are told; 0: never */
+    struct word_list stations;    /* ids or patterns; empty: all */
+    struct word_list tell;        /* recipient ids */
+    const char *advice;           /* what to do, for the message; may be "" */
+    int64_t repeat;               /* ms between reminders while nobody answers; 0: none */
+    int64_t escalate_after;       /* ms without an answer after which those further up are told; 0: never */
     struct word_list escalate_to; /* recipient ids */
     struct place where;
 };
 
 /* When somebody works, by a local clock. */
 struct hours {
-    unsigned days;         /* bit 0 Monday ... bit 6 Sunday; 0: at all times */
-    int from, to;          /* minutes of the day, [from, to); to <= from: over midnight, by the day on which it begins */
+    unsigned days; /* bit 0 Monday ... bit 6 Sunday; 0: at all times */
+    int from, to;  /* minutes of the day, [from, to); to <= from: over midnight, by the day on which it begins */
     const char *zone_name; /* offset or IANA name; NULL where there are no hours */
     struct zone *zone;
 };
@@ -305,15 +310,15 @@ enum body_type { BODY_JSON, BODY_FORM, BODY_TEXT };
 struct recipient {
     const char *id;
     enum recipient_kind kind;
-    const char *url;            /* webhook: https, or http to a private address only where allowed */
-    struct secret secret;       /* webhook: signing secret, "whsec_" + base64 */
-    struct secret old_secret;   /* webhook: previous one while keys are rotated */
-    const char *body;           /* webhook: template of what is posted, see config/template.h; NULL: an event */
-    enum body_type body_type;   /* what the template is */
-    const char *address;        /* mail */
-    const char *ca_file;        /* extra certificate authority, NULL: the system's */
+    const char *url;             /* webhook: https, or http to a private address only where allowed */
+    struct secret secret;        /* webhook: signing secret, "whsec_" + base64 */
+    struct secret old_secret;    /* webhook: previous one while keys are rotated */
+    const char *body;            /* webhook: template of what is posted, see config/template.h; NULL: an event */
+    enum body_type body_type;    /* what the template is */
+    const char *address;         /* mail */
+    const char *ca_file;         /* extra certificate authority, NULL: the system's */
     bool allows_private_address; /* webhook may point into private or loopback networks */
-    struct hours hours;         /* outside them only high priority is sent, the rest waits */
+    struct hours hours;          /* outside them only high priority is sent, the rest waits */
     struct place where;
 };
 
@@ -335,7 +340,8 @@ struct mail_server {
     struct place where;
 };
 
-/* An address that is called as long as everything goes on as it should: who hears nothing there knows that we are dead. */
+/* An address that is called as long as everything goes on as it should: who hears nothing there knows that we are dead.
+ */
 struct heartbeat {
     const char *url; /* NULL: there is none */
     int64_t every;   /* ms */
@@ -349,28 +355,28 @@ struct heartbeat {
 struct config {
     struct arena *arena;
     const char *network_id, *network_name, *operator_name, *contact; /* operator_name, contact: may be "" */
-    const char *public_url;  /* where the archive is served, "" where it is not; used as CloudEvents source */
+    const char *public_url; /* where the archive is served, "" where it is not; used as CloudEvents source */
     const char *inbox, *archive, *state; /* absolute paths */
-    uint32_t archive_formats;  /* bit f: enum archive_format */
-    int netcdf_year_begins;    /* month (1..12) in which years of the yearly netCDF files begin; 0: there are none */
-    const char *metrics_file;  /* absolute path; NULL: none is written */
-    int workers;               /* threads that write records; 0: one for each processor core */
+    uint32_t archive_formats;            /* bit f: enum archive_format */
+    int netcdf_year_begins;   /* month (1..12) in which years of the yearly netCDF files begin; 0: there are none */
+    const char *metrics_file; /* absolute path; NULL: none is written */
+    int workers;              /* threads that write records; 0: one for each processor core */
     enum sandbox_use sandbox;
     struct word_list includes; /* absolute patterns of files that a reload may read, beside the main one */
-    int64_t settle, rescan;  /* ms */
-    int64_t hold_open_end;   /* ms that a file without its last line end must rest before it is taken */
-    int64_t largest_drop;    /* bytes */
-    struct word_list ignore; /* more name patterns to ignore */
-    double pairing_distance; /* m: barometers farther than this are not paired by themselves */
-    int64_t largest_air_gap; /* ms between barometer samples that may be interpolated at all */
-    int64_t hand_over;       /* ms over which the difference to the barometer before fades out */
-    double barometer_limit;  /* a barometer that moved further against its neighbour wants a look [Pa] */
-    int64_t good_air_gap;    /* ms: beyond this the interpolated value is suspect */
-    int64_t news_age;        /* ms: an episode whose last moment is older than this wakes nobody */
-    int64_t longest_shelf;   /* ms that a person can put an alarm aside for */
-    int64_t gather;          /* ms: new alarms of one rule within this time become one message to a recipient; 0: off */
+    int64_t settle, rescan;    /* ms */
+    int64_t hold_open_end;     /* ms that a file without its last line end must rest before it is taken */
+    int64_t largest_drop;      /* bytes */
+    struct word_list ignore;   /* more name patterns to ignore */
+    double pairing_distance;   /* m: barometers farther than this are not paired by themselves */
+    int64_t largest_air_gap;   /* ms between barometer samples that may be interpolated at all */
+    int64_t hand_over;         /* ms over which the difference to the barometer before fades out */
+    double barometer_limit;    /* a barometer that moved further against its neighbour wants a look [Pa] */
+    int64_t good_air_gap;      /* ms: beyond this the interpolated value is suspect */
+    int64_t news_age;          /* ms: an episode whose last moment is older than this wakes nobody */
+    int64_t longest_shelf;     /* ms that a person can put an alarm aside for */
+    int64_t gather; /* ms: new alarms of one rule within this time become one message to a recipient; 0: off */
     int64_t chattering_window; /* ms: a rule met three times within it at one place is chattering */
-    struct word_list answers; /* path patterns of files in the inbox that may answer alarms */
+    struct word_list answers;  /* path patterns of files in the inbox that may answer alarms */
     struct digest_mail digest_mail;
     struct quality_limits quality[QUANTITY_COUNT];
     struct station *stations;
@@ -405,11 +411,13 @@ void config_problems_done(struct config_problems *problems);
 /* "file:line:column: text" */
 char *config_problem_print(const struct config_problem *problem, struct arena *arena);
 
-/* Read `path` and its includes. NULL when anything is wrong; then `problems` holds at least one entry, sorted by place. */
+/* Read `path` and its includes. NULL when anything is wrong; then `problems` holds at least one entry, sorted by place.
+ */
 struct config *config_load(const char *path, struct config_problems *problems);
 void config_free(struct config *config); /* NULL is fine */
 
-/* Every key that settings may have, with type, default, limits and one line of help, from the table that the parser uses. */
+/* Every key that settings may have, with type, default, limits and one line of help, from the table that the parser
+ * uses. */
 struct text;
 void config_print_reference(struct text *text);
 
@@ -420,7 +428,8 @@ size_t config_find_rule(const struct config *config, const char *id);
 size_t config_find_recipient(const struct config *config, const char *id);
 
 /* The limits in force at a station. */
-struct quality_limits config_quality(const struct config *config, const struct station *station, enum quantity quantity);
+struct quality_limits config_quality(const struct config *config, const struct station *station,
+                                     enum quantity quantity);
 /* Does a rule watch this station (or barometer) id? */
 bool rule_watches(const struct rule *rule, const char *id);
 

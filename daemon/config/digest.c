@@ -56,7 +56,8 @@ uint64_t config_station_digest(const struct config *config, const struct station
     uint64_t digest = own_digest(config, station);
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
         struct quality_limits limits = config_quality(config, station, q);
-        size_t other = limits.neighbour ? config_find_station(config, limits.neighbour->station) : config->station_count;
+        size_t other =
+            limits.neighbour ? config_find_station(config, limits.neighbour->station) : config->station_count;
         if (limits.neighbour)
             add_text(&digest, limits.neighbour->station);
         if (other < config->station_count)
@@ -92,8 +93,12 @@ static uint64_t own_digest(const struct config *config, const struct station *st
                               config->pairing_distance};
     for (size_t i = 0; i < COUNT_OF(numbers); i++)
         add_number(&digest, numbers[i]);
-    const int64_t wholes[] = {station->utc_offset, (int64_t)station->salinity_source, station->interval,
-                              station->settling,   config->largest_air_gap,           config->good_air_gap,
+    const int64_t wholes[] = {station->utc_offset,
+                              (int64_t)station->salinity_source,
+                              station->interval,
+                              station->settling,
+                              config->largest_air_gap,
+                              config->good_air_gap,
                               config->hand_over,
                               (int64_t)station->conductance_compensation,
                               (int64_t)station->conductance_sensor_compensation,

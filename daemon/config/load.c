@@ -442,7 +442,8 @@ static void find_neighbourhoods(struct config *config)
         size_t first = config->neighbourhood_count;
         for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
             struct quality_limits limits = config_quality(config, &config->stations[i], q);
-            size_t other = limits.neighbour ? config_find_station(config, limits.neighbour->station) : config->station_count;
+            size_t other =
+                limits.neighbour ? config_find_station(config, limits.neighbour->station) : config->station_count;
             if (other == config->station_count || other == i)
                 continue;
             size_t at = first;

@@ -583,10 +583,12 @@ SECTION(rule, "rules.<id>", "a rule");
 /* clang-format on */
 
 static const struct section *const sections[] = {
-    &section_top,       &section_network, &section_intake,    &section_pairing, &section_alarms, &section_metrics,  &section_limits,
-    &section_flat,      &section_months, &section_attenuated, &section_related, &section_neighbour, &section_calibration, &section_station, &section_barometer, &section_layout,  &section_time,   &section_column,
-    &section_recipient, &section_secret,  &section_mail,      &section_rule,    &section_digest, &section_hours,
-    &section_escalate,  &section_while,   &section_heartbeat, &section_datum_change,
+    &section_top,     &section_network,   &section_intake,       &section_pairing,   &section_alarms,
+    &section_metrics, &section_limits,    &section_flat,         &section_months,    &section_attenuated,
+    &section_related, &section_neighbour, &section_calibration,  &section_station,   &section_barometer,
+    &section_layout,  &section_time,      &section_column,       &section_recipient, &section_secret,
+    &section_mail,    &section_rule,      &section_digest,       &section_hours,     &section_escalate,
+    &section_while,   &section_heartbeat, &section_datum_change,
 };
 
 const struct section *option_section(size_t index)

@@ -61,8 +61,8 @@ struct section {
 };
 
 extern const struct section section_top, section_included; /* the latter: keys that an included file may have */
-extern const struct section section_network, section_intake, section_pairing, section_alarms, section_metrics, section_limits,
-    section_flat, section_station, section_barometer, section_layout, section_time, section_column,
+extern const struct section section_network, section_intake, section_pairing, section_alarms, section_metrics,
+    section_limits, section_flat, section_station, section_barometer, section_layout, section_time, section_column,
     section_recipient, section_months, section_attenuated, section_related, section_neighbour, section_secret,
     section_mail, section_rule, section_digest, section_hours, section_escalate, section_while, section_heartbeat,
     section_calibration, section_datum_change;

@@ -306,8 +306,8 @@ static void read_option(struct reader *reader, const struct option *option, cons
 
 static bool is_scalar_type(enum option_type type)
 {
-    return type != OPTION_WORDS && type != OPTION_CHOICES && type != OPTION_RANGE && type != OPTION_DIFFERENCES && type != OPTION_SECRET &&
-           type != OPTION_SECTION && type != OPTION_OWN;
+    return type != OPTION_WORDS && type != OPTION_CHOICES && type != OPTION_RANGE && type != OPTION_DIFFERENCES &&
+           type != OPTION_SECRET && type != OPTION_SECTION && type != OPTION_OWN;
 }
 
 static void read_scalar(struct reader *reader, const struct option *option, const yaml_node_t *node, void *field)

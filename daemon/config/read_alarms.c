@@ -75,8 +75,8 @@ static void take_recipient(struct reader *reader, const struct entry *entry, str
         if (!mail == !webhook)
             reader_complain(reader, entry->map, "%s has %s of 'webhook' and 'mail', expected one of them", entry->title,
                             mail ? "both" : "none");
-        static const char *const webhook_keys[] = {"secret",    "old_secret", "ca_file", "allow_private_address",
-                                                   "body", "body_type"};
+        static const char *const webhook_keys[] = {"secret", "old_secret", "ca_file", "allow_private_address",
+                                                   "body",   "body_type"};
         for (size_t i = 0; mail && !webhook && i < COUNT_OF(webhook_keys); i++) {
             const yaml_node_t *key = reader_find_key(reader, entry->map, webhook_keys[i]);
             if (key)
@@ -96,7 +96,8 @@ static void read_hours(struct reader *reader, const yaml_node_t *map, struct hou
     if (hours->zone_name)
         hours->zone = read_zone(reader, map, hours->zone_name);
     if (hours->from == hours->to && hours->zone)
-        reader_complain(reader, map, "'hours'%s begin and end at the same time: leave them out for all day", reader->about);
+        reader_complain(reader, map, "'hours'%s begin and end at the same time: leave them out for all day",
+                        reader->about);
 }
 
 static void read_days(struct reader *reader, const yaml_node_t *node, struct hours *hours)
@@ -265,8 +266,7 @@ static void read_bound(struct reader *reader, const yaml_node_t *map, const char
     const yaml_node_t *node = reader_find(reader, map, key);
     const char *text = node ? reader_text(reader, node, key) : NULL;
     struct error error;
-    if (text &&
-        !value_quantity(text, strlen(text), (int)quantity_dimension(reader->quantity), false, ret, &error))
+    if (text && !value_quantity(text, strlen(text), (int)quantity_dimension(reader->quantity), false, ret, &error))
         reader_complain_value(reader, node, key, &error);
 }
 

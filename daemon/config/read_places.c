@@ -89,8 +89,8 @@ static void read_datum_changes(struct reader *reader, const yaml_node_t *list, s
     const yaml_node_item_t *items = list->data.sequence.items.start;
     size_t count = (size_t)(list->data.sequence.items.top - items);
     if (count > MOST_CHANGES) {
-        reader_complain(reader, list, "'datum_changes'%s has %zu entries, more than the limit of %d", reader->about, count,
-                        MOST_CHANGES);
+        reader_complain(reader, list, "'datum_changes'%s has %zu entries, more than the limit of %d", reader->about,
+                        count, MOST_CHANGES);
         return;
     }
     station->datum_changes = arena_array(reader->config->arena, count, sizeof *station->datum_changes);
@@ -105,8 +105,8 @@ static void read_datum_changes(struct reader *reader, const yaml_node_t *list, s
         if (!text)
             continue;
         if (!timestamp_parse(text, strlen(text), &change.from))
-            reader_complain(reader, node, "'from'%s is a time such as 2026-05-01T18:00:00Z, found '%.60s'", reader->about,
-                            text);
+            reader_complain(reader, node, "'from'%s is a time such as 2026-05-01T18:00:00Z, found '%.60s'",
+                            reader->about, text);
         else if (station->datum_change_count > 0 &&
                  change.from <= station->datum_changes[station->datum_change_count - 1].from)
             reader_complain(reader, node, "'from'%s must be later than that of the change before, found '%.60s'",
@@ -159,7 +159,8 @@ static void read_told(struct reader *reader, const yaml_node_t *map, struct stat
     if (isnan(station->oxygen_sensor_salinity) && station->salinity_source != SALINITY_MEASURED)
         reader_complain(reader, reader_find(reader, map, "oxygen_sensor_salinity"),
                         "'oxygen_sensor_salinity: measured' goes with 'salinity: measured' only");
-    if (station->oxygen_thermometer != QUANTITY_TEMPERATURE && station->oxygen_thermometer != QUANTITY_SECOND_TEMPERATURE)
+    if (station->oxygen_thermometer != QUANTITY_TEMPERATURE &&
+        station->oxygen_thermometer != QUANTITY_SECOND_TEMPERATURE)
         reader_complain(reader, reader_find(reader, map, "oxygen_thermometer"),
                         "'oxygen_thermometer'%s is 'temperature' or 'second_temperature'", reader->about);
 }
@@ -176,8 +177,8 @@ static void read_told_value(struct reader *reader, const yaml_node_t *map, const
     bool is_measured = strcmp(text, "measured") == 0;
     bool is_read = is_measured || value_quantity(text, strlen(text), dimension, false, &value, &error);
     if (is_read && !is_measured && !(value >= bounds[0] && value <= bounds[1]))
-        is_read = fail(&error, ERROR_CONFIG, "must be 'measured', or between %.10g and %.10g %s, found '%.60s'", bounds[0],
-                       bounds[1], unit_base((enum unit_dimension)dimension)->name, text);
+        is_read = fail(&error, ERROR_CONFIG, "must be 'measured', or between %.10g and %.10g %s, found '%.60s'",
+                       bounds[0], bounds[1], unit_base((enum unit_dimension)dimension)->name, text);
     if (is_read)
         *ret = value;
     else
@@ -186,8 +187,8 @@ static void read_told_value(struct reader *reader, const yaml_node_t *map, const
 
 static void read_station_quality(struct reader *reader, const yaml_node_t *map, struct station *station)
 {
-    static const struct quality_limits inherited = {
-        NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, -1, -1, NULL, NULL, NULL, NULL};
+    static const struct quality_limits inherited = {NAN, NAN, NAN, NAN,  NAN,  NAN,  NAN,
+                                                    NAN, -1,  -1,  NULL, NULL, NULL, NULL};
     char title[TITLE_SIZE + 16];
     snprintf(title, sizeof title, "'quality'%s", reader->about);
     if (!reader_is_map(reader, map, title))

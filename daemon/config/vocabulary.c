@@ -15,8 +15,8 @@ static const char *word_at(const char *const *words, size_t count, int value);
 /* Our proposal, not a norm. Spikes and rates of oxygen and temperature are common settings of real-time quality control
  * at 15 min; sensor ranges are generous. Oxygen may read a little below zero in water without any, and then stands
  * still for days: neither may make a value fail, or the worst nights would raise no alarm. Level has no range because
- * the datum is the operator's. Conductivity has no spike test because a salt wedge jumps. What depends on the place has no
- * default: months, attenuation (a pond may be still), a related quantity, a neighbour. */
+ * the datum is the operator's. Conductivity has no spike test because a salt wedge jumps. What depends on the place has
+ * no default: months, attenuation (a pond may be still), a related quantity, a neighbour. */
 static const struct limits_text limits_table[] = {
     [QUANTITY_LEVEL] = {.spike = {"0.05 m", "0.15 m"}, .flat_tolerance = "0.0005 m", .flat_suspect = "24 h"},
     [QUANTITY_DEPTH] = {.sensor = {"-1 m", "300 m"}, .spike = {"0.05 m", "0.15 m"}},
@@ -91,16 +91,18 @@ static const struct rule_vocabulary rule_kinds[] = {
                      .takes = DELAYS,
                      .limit_is_difference = true,
                      .help = "it changed by more than the limit since the last visit, or since a time"},
-    [RULE_FLAT] = {.word = "flat",
-                   .needs = RULE_QUANTITY | RULE_LIMIT | RULE_WINDOW,
-                   .takes = DELAYS,
-                   .limit_is_difference = true,
-                   .help = "it changed by no more than the limit for as long as the window: a sensor that is stuck or buried"},
+    [RULE_FLAT] =
+        {.word = "flat",
+         .needs = RULE_QUANTITY | RULE_LIMIT | RULE_WINDOW,
+         .takes = DELAYS,
+         .limit_is_difference = true,
+         .help = "it changed by no more than the limit for as long as the window: a sensor that is stuck or buried"},
     [RULE_DRIFT] = {.word = "drift",
                     .needs = RULE_QUANTITY | RULE_LIMIT,
                     .takes = RULE_DEADBAND | RULE_STATIONS,
                     .limit_is_difference = true,
-                    .help = "a check or a second level reading disagrees with the sensor by more than the limit; of water_pressure: its zero "
+                    .help = "a check or a second level reading disagrees with the sensor by more than the limit; of "
+                            "water_pressure: its zero "
                             "in air, against the barometer"},
     [RULE_SILENCE] = {.word = "silence",
                       .needs = RULE_WINDOW,
@@ -248,12 +250,9 @@ const char *sandbox_choice(int value)
 
 const char *archive_format_choice(int value)
 {
-    static const char *const words[] = {[FORMAT_CSV] = "csv",
-                                        [FORMAT_NETCDF] = "netcdf",
-                                        [FORMAT_XLSX] = "xlsx",
-                                        [FORMAT_WATERML] = "waterml",
-                                        [FORMAT_CHART] = "chart",
-                                        [FORMAT_PNG] = "png"};
+    static const char *const words[] = {
+        [FORMAT_CSV] = "csv",         [FORMAT_NETCDF] = "netcdf", [FORMAT_XLSX] = "xlsx",
+        [FORMAT_WATERML] = "waterml", [FORMAT_CHART] = "chart",   [FORMAT_PNG] = "png"};
     return word_at(words, COUNT_OF(words), value);
 }
 

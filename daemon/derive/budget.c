@@ -7,10 +7,10 @@
 #include <math.h>
 
 /* Limits of even distributions; common practice of the trade. */
-#define SENSOR_LIMIT_PA 30.0         /* stability of a submerged sensor between two visits */
+#define SENSOR_LIMIT_PA 30.0 /* stability of a submerged sensor between two visits */
 #define BAROMETER_LIMIT_PA 30.0
-#define PER_KILOMETRE_PA 1.3         /* ordinary weather: 1 hPa in 75 km */
-#define AIR_TIDE_PA 120.0            /* amplitude of the half-daily air tide at the equator */
+#define PER_KILOMETRE_PA 1.3 /* ordinary weather: 1 hPa in 75 km */
+#define AIR_TIDE_PA 120.0    /* amplitude of the half-daily air tide at the equator */
 #define UNKNOWN_AIR_TEMPERATURE_K 10.0
 #define CONDUCTIVITY_RELATIVE 0.005
 #define OXYGEN_LIMIT_MG_L 0.1
@@ -32,7 +32,8 @@ struct level_budget budget_of_level(const struct level_situation *s)
         .reference = known(s->reading),
         .pressure = hypot(uncertainty_rectangular(SENSOR_LIMIT_PA), known(s->zero_pa)) / weight,
         .air = air / weight,
-        .density = fabs(s->change) * known(s->salinity_uncertainty) * 0.00076, /* drho/rho = 0.076 % a unit of salinity */
+        .density =
+            fabs(s->change) * known(s->salinity_uncertainty) * 0.00076, /* drho/rho = 0.076 % a unit of salinity */
         .closing = known(s->closing_size),
     };
     double parts[] = {b.reference, b.pressure, b.air, b.density, b.closing};
@@ -43,7 +44,8 @@ struct level_budget budget_of_level(const struct level_situation *s)
 double budget_of_salinity(double salinity, double correction)
 {
     double parts[] = {
-        uncertainty_rectangular(CONDUCTIVITY_RELATIVE * salinity * 1.07), /* salinity rises a little faster than conductivity */
+        uncertainty_rectangular(CONDUCTIVITY_RELATIVE * salinity *
+                                1.07),                   /* salinity rises a little faster than conductivity */
         uncertainty_rectangular(0.1 * 0.022 * salinity), /* 0.1 degC between the two sensors, -2.2 % a degree */
         0.003,                                           /* of the practical salinity scale itself */
         fabs(known(correction)) / sqrt(12),

@@ -2,8 +2,8 @@
 /* Standard uncertainty (GUM, JCGM 100:2008; k = 1) of level, salinity and oxygen, sample by sample, with its parts.
  *
  * The sizes of the sources are generic figures of common practice, not of any instrument; what a correction leaves
- * behind is taken as evenly spread over the correction, and a closing error as growing away from both readings. Parts are
- * independent and added in squares. */
+ * behind is taken as evenly spread over the correction, and a closing error as growing away from both readings. Parts
+ * are independent and added in squares. */
 #ifndef RILLWARD_DERIVE_BUDGET_H
 #define RILLWARD_DERIVE_BUDGET_H
 
@@ -11,24 +11,24 @@
 
 /* One sample's level. Inputs NaN where not known count as nothing but for depth. All parts in m. */
 struct level_budget {
-    double reference;  /* of the hand reading */
-    double pressure;   /* of the submerged sensor since that reading */
-    double air;        /* of the barometer, its distance, its pause, and the reduction between elevations */
-    double density;    /* of the water, over the change of depth since the reading */
-    double closing;    /* of the error between two readings, spread in time */
+    double reference; /* of the hand reading */
+    double pressure;  /* of the submerged sensor since that reading */
+    double air;       /* of the barometer, its distance, its pause, and the reduction between elevations */
+    double density;   /* of the water, over the change of depth since the reading */
+    double closing;   /* of the error between two readings, spread in time */
     double total;
 };
 struct level_situation {
-    double depth;            /* over the sensor [m] */
-    double change;           /* |depth - depth at the nearest hand reading| [m]; depth where there is none */
-    double density, gravity; /* kg/m3, m/s2 */
+    double depth;                /* over the sensor [m] */
+    double change;               /* |depth - depth at the nearest hand reading| [m]; depth where there is none */
+    double density, gravity;     /* kg/m3, m/s2 */
     double salinity_uncertainty; /* of the salinity used [1] */
-    double air_gap_hours;    /* between the two readings of the barometer */
+    double air_gap_hours;        /* between the two readings of the barometer */
     double barometer_distance_km, barometer_rise_m;
     int air_temperature_is_known;
-    double zero_pa;          /* standard uncertainty of a zero error that was taken off [Pa] */
-    double reading;          /* standard uncertainty of a hand reading [m] */
-    double closing_size;     /* m, see reference_doubts() */
+    double zero_pa;      /* standard uncertainty of a zero error that was taken off [Pa] */
+    double reading;      /* standard uncertainty of a hand reading [m] */
+    double closing_size; /* m, see reference_doubts() */
 };
 struct level_budget budget_of_level(const struct level_situation *situation);
 

@@ -7,14 +7,14 @@
 
 /* What one visit showed about one sensor. */
 struct visit {
-    int64_t found, end;      /* time of the check as found (TIME_NONE: none was made), and of the last entry */
+    int64_t found, end; /* time of the check as found (TIME_NONE: none was made), and of the last entry */
     double sensor_found, meter_found, sensor_cleaned, meter_cleaned; /* NaN: not made */
     size_t standard_count;
     double readings[3], standards[3];
 };
 
-static size_t find_visits(enum quantity quantity, const struct record *record, size_t note_count, const struct note *notes,
-                          int64_t reach, struct visit *ret);
+static size_t find_visits(enum quantity quantity, const struct record *record, size_t note_count,
+                          const struct note *notes, int64_t reach, struct visit *ret);
 static bool concerns(const struct note *note, enum quantity quantity);
 static void add_to_visit(struct visit *visit, const struct note *note, double sensor);
 static void add_standard(struct visit *visit, double reading, double standard);
@@ -50,7 +50,8 @@ void corrections_apply(size_t count, const struct correction *corrections, struc
             double value = corrected(correction, raw, weight);
             record->value[column][i] = value;
             record->tests[column][i] |= TEST_CORRECTED;
-            if (!isnan(value) && !correction_is_publishable(correction_quantity_of(correction->quantity), fabs(value - raw), value)) {
+            if (!isnan(value) &&
+                !correction_is_publishable(correction_quantity_of(correction->quantity), fabs(value - raw), value)) {
                 record->tests[column][i] |= TEST_TOO_MUCH_DRIFT;
                 record->flag[column][i] = flag_merge(record->flag[column][i], FLAG_FAIL);
             }
@@ -66,8 +67,8 @@ const struct correction *corrections_at(size_t count, const struct correction *c
     return NULL;
 }
 
-static size_t find_visits(enum quantity quantity, const struct record *record, size_t note_count, const struct note *notes,
-                          int64_t reach, struct visit *ret)
+static size_t find_visits(enum quantity quantity, const struct record *record, size_t note_count,
+                          const struct note *notes, int64_t reach, struct visit *ret)
 {
     size_t count = 0;
     for (size_t k = 0; k < note_count; k++) {
@@ -75,8 +76,11 @@ static size_t find_visits(enum quantity quantity, const struct record *record, s
         if (!concerns(note, quantity))
             continue;
         if (count == 0 || note->time - ret[count - 1].end > VISIT_LENGTH)
-            ret[count++] = (struct visit){.found = TIME_NONE, .sensor_found = NAN, .meter_found = NAN,
-                                          .sensor_cleaned = NAN, .meter_cleaned = NAN};
+            ret[count++] = (struct visit){.found = TIME_NONE,
+                                          .sensor_found = NAN,
+                                          .meter_found = NAN,
+                                          .sensor_cleaned = NAN,
+                                          .meter_cleaned = NAN};
         double sensor = isnan(note->value) ? record_value_at(record, note->quantity, note->time, reach) : note->value;
         add_to_visit(&ret[count - 1], note, sensor);
     }
@@ -141,8 +145,8 @@ static bool judge(const struct visit *visit, enum quantity quantity, struct corr
     double before = visit->sensor_found, meter = visit->meter_found;
     bool was_cleaned = !isnan(visit->sensor_cleaned);
     ret->is_percent = quantity != QUANTITY_TEMPERATURE;
-    double error = was_cleaned ? correction_fouling(visit->sensor_cleaned, before, visit->meter_cleaned, meter)
-                               : meter - before;
+    double error =
+        was_cleaned ? correction_fouling(visit->sensor_cleaned, before, visit->meter_cleaned, meter) : meter - before;
     ret->fouling = ret->is_percent ? 100 * error / before : error;
     ret->standard_count = visit->standard_count;
     for (size_t k = 0; k < visit->standard_count; k++) {

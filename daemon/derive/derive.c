@@ -37,13 +37,13 @@ struct chain {
     struct record *record;
     size_t n;
     double gravity;
-    uint8_t *water;       /* enum water_state */
+    uint8_t *water; /* enum water_state */
     uint32_t *deployment;
-    double *salinity;     /* the one used by density and oxygen: measured, stated or 0; never NaN */
+    double *salinity; /* the one used by density and oxygen: measured, stated or 0; never NaN */
     uint8_t *salinity_flag;
     uint32_t *salinity_tests;
-    double *air;          /* Pa, NaN where no barometer covers */
-    double *gauge;        /* water pressure - air [Pa]; NULL without a pressure sensor */
+    double *air;   /* Pa, NaN where no barometer covers */
+    double *gauge; /* water pressure - air [Pa]; NULL without a pressure sensor */
     int64_t *air_gap;
     double *salinity_change; /* by fouling and drift corrections, relative; NULL without */
     double *oxygen_change;   /* the same, mg/L */
@@ -208,8 +208,8 @@ static int64_t find_interval(struct arena *arena, const struct derive_input *inp
 
 static void step_water(struct chain *c)
 {
-    water_states(c->n, c->record->time, c->input->note_count, c->input->notes, c->interval, c->station->settling, c->water,
-                 c->deployment);
+    water_states(c->n, c->record->time, c->input->note_count, c->input->notes, c->interval, c->station->settling,
+                 c->water, c->deployment);
     mark_water(c);
 }
 
@@ -260,17 +260,18 @@ static void tell_instruments(struct chain *c, const struct instrument_input *inp
         const char *here = *s->noted ? arena_printf(c->arena, "the field notes have '%s' here", s->noted)
                                      : "the field notes name none here";
         const char *there = s->place ? arena_printf(c->arena, " and '%s' at '%s'", s->serial, s->place) : "";
-        findings_add(&c->derived->findings, c->arena,
-                     &(struct finding){.kind = FINDING_STRANGE_INSTRUMENT,
-                                       .span = s->span,
-                                       .quantity = QUANTITY_COUNT,
-                                       .value = NAN,
-                                       .uncertainty = NAN,
-                                       .wants_hand = true,
-                                       .text = arena_printf(c->arena,
-                                                            "file '%s' is of '%s', but %s%s: swapped or mislabelled; correct "
-                                                            "the notes, or where the file belongs",
-                                                            s->path, s->serial, here, there)});
+        findings_add(
+            &c->derived->findings, c->arena,
+            &(struct finding){.kind = FINDING_STRANGE_INSTRUMENT,
+                              .span = s->span,
+                              .quantity = QUANTITY_COUNT,
+                              .value = NAN,
+                              .uncertainty = NAN,
+                              .wants_hand = true,
+                              .text = arena_printf(c->arena,
+                                                   "file '%s' is of '%s', but %s%s: swapped or mislabelled; correct "
+                                                   "the notes, or where the file belongs",
+                                                   s->path, s->serial, here, there)});
     }
 }
 
@@ -408,8 +409,8 @@ static void step_air(struct chain *c)
     const struct quality_limits limits = config_quality(c->input->config, c->station, QUANTITY_AIR_PRESSURE);
     for (size_t i = 0; i < c->n; i++) {
         /* Before anything is computed with it, so that depth and saturation are no better than the air. */
-        uint8_t range = (uint8_t)screening_gross_range(c->air[i], limits.sensor_min, limits.sensor_max, limits.usual_min,
-                                                       limits.usual_max);
+        uint8_t range = (uint8_t)screening_gross_range(c->air[i], limits.sensor_min, limits.sensor_max,
+                                                       limits.usual_min, limits.usual_max);
         if (range == FLAG_SUSPECT || range == FLAG_FAIL)
             mark(c, QUANTITY_AIR_PRESSURE, i, TEST_GROSS_RANGE, range);
         if (isnan(c->air[i]))
@@ -439,7 +440,8 @@ static void hand_air_over(struct chain *c)
             first = i + 1;
         }
         /* Rows that were not brought along may lie in a longer step, and the change among them. */
-        if (!is_last && barometer[i + 1] != barometer[i] && c->record->time[i + 1] - c->record->time[i] <= 2 * c->interval)
+        if (!is_last && barometer[i + 1] != barometer[i] &&
+            c->record->time[i + 1] - c->record->time[i] <= 2 * c->interval)
             tell_hand_over(c, i);
     }
 }
@@ -453,8 +455,8 @@ static void tell_air(struct chain *c, size_t first, size_t last)
     const struct barometer *b = source->barometer;
     double distance = distance_between(c->station->latitude, c->station->longitude, b->latitude, b->longitude);
     bool is_warm = source->readings.value[QUANTITY_AIR_TEMPERATURE] != NULL;
-    const char *text = arena_printf(c->arena, "from '%s', %.1f km away, carried %+.1f m up with %s", b->id, distance / 1000,
-                                    c->station->elevation - b->elevation,
+    const char *text = arena_printf(c->arena, "from '%s', %.1f km away, carried %+.1f m up with %s", b->id,
+                                    distance / 1000, c->station->elevation - b->elevation,
                                     is_warm ? "its air temperature" : "the temperature of the standard atmosphere");
     findings_add(&c->derived->findings, c->arena,
                  &(struct finding){.kind = FINDING_AIR_PRESSURE,
@@ -475,10 +477,11 @@ static void tell_hand_over(struct chain *c, size_t i)
     double shift = before < after ? c->derived->air_shift[i + 1] : c->derived->air_shift[i];
     char fade[TIMESTAMP_SIZE];
     const char *text =
-        shift != 0 ? arena_printf(c->arena, "from '%s' to '%s': %+.2f hPa there takes out the step, and fades within %s",
-                                  before->barometer->id, after->barometer->id, shift / 100,
-                                  duration_print(c->input->config->hand_over, fade))
-                   : arena_printf(c->arena, "from '%s' to '%s', as they are", before->barometer->id, after->barometer->id);
+        shift != 0
+            ? arena_printf(c->arena, "from '%s' to '%s': %+.2f hPa there takes out the step, and fades within %s",
+                           before->barometer->id, after->barometer->id, shift / 100,
+                           duration_print(c->input->config->hand_over, fade))
+            : arena_printf(c->arena, "from '%s' to '%s', as they are", before->barometer->id, after->barometer->id);
     findings_add(&c->derived->findings, c->arena,
                  &(struct finding){.kind = FINDING_AIR_HANDED_OVER,
                                    .span = findings_moment(c->record->time[i + 1]),
@@ -541,7 +544,8 @@ static void find_zero(struct chain *c, const struct instrument_period *period, d
     size_t count = zero_errors(c->arena, &input, &errors);
     for (size_t k = 0; k < count; k++)
         tell_zero(c, &errors[k]);
-    zero_corrections(&input, count, errors, c->station->zero_correction, off + first, c->derived->zero_uncertainty + first);
+    zero_corrections(&input, count, errors, c->station->zero_correction, off + first,
+                     c->derived->zero_uncertainty + first);
 }
 
 static void tell_zero(struct chain *c, const struct zero_error *error)
@@ -550,12 +554,13 @@ static void tell_zero(struct chain *c, const struct zero_error *error)
                                        [ZERO_OFFSET] = "the error at the beginning of a stay is taken off",
                                        [ZERO_LINEAR] = "taken off, linear between both ends of the stay"};
     bool is_large = fabs(error->value) > c->station->zero_limit;
-    const char *text = arena_printf(c->arena, "in air, %s the water, the pressure sensor reads %.2f hPa %s than the barometer, median of %zu "
-                                    "samples, standard uncertainty %.2f hPa; %s%s",
-                                    error->is_end ? "coming out of" : "before going into", fabs(error->value) / 100,
-                                    error->value >= 0 ? "more" : "less", error->samples, error->uncertainty / 100,
-                                    done[c->station->zero_correction],
-                                    is_large ? "; beyond the limit: check or exchange the sensor" : "");
+    const char *text = arena_printf(
+        c->arena,
+        "in air, %s the water, the pressure sensor reads %.2f hPa %s than the barometer, median of %zu "
+        "samples, standard uncertainty %.2f hPa; %s%s",
+        error->is_end ? "coming out of" : "before going into", fabs(error->value) / 100,
+        error->value >= 0 ? "more" : "less", error->samples, error->uncertainty / 100,
+        done[c->station->zero_correction], is_large ? "; beyond the limit: check or exchange the sensor" : "");
     findings_add(&c->derived->findings, c->arena,
                  &(struct finding){.kind = FINDING_ZERO_IN_AIR,
                                    .span = findings_moment(error->time),
@@ -565,12 +570,12 @@ static void tell_zero(struct chain *c, const struct zero_error *error)
                                    .wants_hand = is_large,
                                    .text = text});
     c->derived->checks[c->derived->check_count++] = (struct check_result){.time = error->time,
-                                                                         .quantity = QUANTITY_WATER_PRESSURE,
-                                                                         .kind = CHECK_ZERO_IN_AIR,
-                                                                         .note = error->note,
-                                                                         .sensor = error->sensor,
-                                                                         .reference = error->air,
-                                                                         .difference = error->value};
+                                                                          .quantity = QUANTITY_WATER_PRESSURE,
+                                                                          .kind = CHECK_ZERO_IN_AIR,
+                                                                          .note = error->note,
+                                                                          .sensor = error->sensor,
+                                                                          .reference = error->air,
+                                                                          .difference = error->value};
 }
 
 /* ---- water over the sensor ---- */
@@ -643,12 +648,12 @@ static size_t set_readings_aside(struct chain *c, size_t anchor_count, struct an
     for (size_t k = 0; k < count; k++) {
         const struct anchor *a = &list[k].anchor;
         double difference = a->level - list[k].expected, datum = derive_datum_offset(c->station, a->time);
-        const char *text = arena_printf(c->arena,
-                                        "%s reading %.3f m stands %.3f m %s what its neighbours leave (%.3f m), %.0f standard "
-                                        "uncertainties: set aside, it ties nothing; correct it in the field notes",
-                                        a->kind == CHECK_TAPE_DOWN ? "tape" : "staff", a->level - datum, fabs(difference),
-                                        difference > 0 ? "above" : "below", list[k].expected - datum,
-                                        fabs(difference) / list[k].uncertainty);
+        const char *text = arena_printf(
+            c->arena,
+            "%s reading %.3f m stands %.3f m %s what its neighbours leave (%.3f m), %.0f standard "
+            "uncertainties: set aside, it ties nothing; correct it in the field notes",
+            a->kind == CHECK_TAPE_DOWN ? "tape" : "staff", a->level - datum, fabs(difference),
+            difference > 0 ? "above" : "below", list[k].expected - datum, fabs(difference) / list[k].uncertainty);
         findings_add(&c->derived->findings, c->arena,
                      &(struct finding){.kind = FINDING_READING_SET_ASIDE,
                                        .span = findings_moment(a->time),
@@ -669,7 +674,8 @@ static void weigh_anchor(struct chain *c, struct anchor *anchor, const double *d
     size_t first = record_at_or_after(c->record, anchor->time - REFERENCE_REACH);
     for (size_t i = first; i < c->n && c->record->time[i] <= anchor->time + REFERENCE_REACH; i++) {
         bool is_usable = c->deployment[i] == anchor->deployment && !isnan(depth[i]);
-        if (is_usable && (nearest == c->n || llabs(c->record->time[i] - anchor->time) < llabs(c->record->time[nearest] - anchor->time)))
+        if (is_usable && (nearest == c->n ||
+                          llabs(c->record->time[i] - anchor->time) < llabs(c->record->time[nearest] - anchor->time)))
             nearest = i;
     }
     assert(nearest < c->n);
@@ -718,18 +724,19 @@ static void step_checks(struct chain *c, uint32_t quantities)
     for (size_t k = 0; k < c->input->note_count; k++) {
         const struct note *note = &c->input->notes[k];
         bool is_check = note->kind == NOTE_CHECK || note->kind == NOTE_CHECK_CLEANED || note->kind == NOTE_STANDARD;
-        if (!is_check || note->quantity >= QUANTITY_COUNT || !(quantities >> note->quantity & 1) || isnan(note->reference))
+        if (!is_check || note->quantity >= QUANTITY_COUNT || !(quantities >> note->quantity & 1) ||
+            isnan(note->reference))
             continue;
         double sensor = note->value;
         if (isnan(sensor))
             sensor = record_value_at(c->record, note->quantity, note->time, 2 * c->interval);
         c->derived->checks[c->derived->check_count++] = (struct check_result){.time = note->time,
-                                                                             .quantity = note->quantity,
-                                                                             .kind = (enum check_kind)note->kind,
-                                                                             .note = note->id,
-                                                                             .sensor = sensor,
-                                                                             .reference = note->reference,
-                                                                             .difference = sensor - note->reference};
+                                                                              .quantity = note->quantity,
+                                                                              .kind = (enum check_kind)note->kind,
+                                                                              .note = note->id,
+                                                                              .sensor = sensor,
+                                                                              .reference = note->reference,
+                                                                              .difference = sensor - note->reference};
     }
 }
 
@@ -742,7 +749,8 @@ static void step_uncertainty(struct chain *c)
         record_add_uncertainty(c->record, c->arena, QUANTITY_SALINITY);
         for (size_t i = 0; i < c->n; i++) {
             double s = r->value[QUANTITY_SALINITY][i];
-            r->uncertainty[QUANTITY_SALINITY][i] = budget_of_salinity(s, c->salinity_change ? s * c->salinity_change[i] : 0);
+            r->uncertainty[QUANTITY_SALINITY][i] =
+                budget_of_salinity(s, c->salinity_change ? s * c->salinity_change[i] : 0);
         }
     }
     if (has(c, QUANTITY_OXYGEN) && c->oxygen_change) {

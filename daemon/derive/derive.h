@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 /* The chain: readings, air pressure and field notes of one span in, finished values and flags out.
  *
- * One function, steps in the order in which a hydrographer reads them. Pure: same input, same output. The rows may reach
- * beyond the span that is asked for, and should: lead-in rows for the quality tests, and the rows around the hand readings
- * just before and after the span, which tie its level. See derive_reach(). */
+ * One function, steps in the order in which a hydrographer reads them. Pure: same input, same output. The rows may
+ * reach beyond the span that is asked for, and should: lead-in rows for the quality tests, and the rows around the hand
+ * readings just before and after the span, which tie its level. See derive_reach(). */
 #ifndef RILLWARD_DERIVE_DERIVE_H
 #define RILLWARD_DERIVE_DERIVE_H
 
@@ -20,8 +20,8 @@
 struct derive_input {
     const struct config *config;
     const struct station *station;
-    struct readings readings;       /* ascending; may consist of separate stretches */
-    const struct note *notes;       /* ascending; from before the first row to after the last */
+    struct readings readings; /* ascending; may consist of separate stretches */
+    const struct note *notes; /* ascending; from before the first row to after the last */
     size_t note_count;
     const struct air_source *sources; /* by preference */
     size_t source_count;
@@ -44,14 +44,14 @@ struct derived {
     struct correction *corrections; /* fouling and drift, applied or below the criterion; by quantity, then time */
     size_t correction_count;
     struct findings findings;
-    double *offset; /* [n] level - depth [m], NaN unknown; NULL without a pressure sensor */
+    double *offset;           /* [n] level - depth [m], NaN unknown; NULL without a pressure sensor */
     double *zero;             /* [n] zero error in air that was taken off [Pa]; NULL without a pressure sensor */
     double *zero_uncertainty; /* [n] Pa */
-    double *salinity_used; /* [n] that density and oxygen were computed with */
+    double *salinity_used;    /* [n] that density and oxygen were computed with */
     double *salinity_used_uncertainty; /* [n] */
-    double *air_shift;     /* [n] added at a hand-over between barometers [Pa] */
-    int64_t *air_gap;      /* [n] ms between the barometer's two readings */
-    double *closing, *change; /* [n] see reference_doubts(); NULL without a pressure sensor */
+    double *air_shift;                 /* [n] added at a hand-over between barometers [Pa] */
+    int64_t *air_gap;                  /* [n] ms between the barometer's two readings */
+    double *closing, *change;          /* [n] see reference_doubts(); NULL without a pressure sensor */
     struct waiting_stretch *waiting;
     size_t waiting_count;
 };
@@ -62,8 +62,9 @@ void derive_begin(struct arena *arena, const struct derive_input *input, struct 
 /* The chain proper, on what derive_begin() and quality_before() left. */
 void derive_finish(struct arena *arena, const struct derive_input *input, struct record *measured, struct derived *ret);
 
-/* After quality_after(): levels, their checks and offsets in the datum that was valid at each time. Until then all are in
- * the station's first datum, so that its limits hold throughout and a change of the datum is no jump of the water. */
+/* After quality_after(): levels, their checks and offsets in the datum that was valid at each time. Until then all are
+ * in the station's first datum, so that its limits hold throughout and a change of the datum is no jump of the water.
+ */
 void derive_to_datum(struct arena *arena, const struct station *station, struct derived *derived);
 /* Of the level 0 valid at `time` above that of the first datum [m]. */
 double derive_datum_offset(const struct station *station, int64_t time);

@@ -12,7 +12,8 @@ enum { FITTED_SAMPLES = 9 };
 
 static bool is_outside(double limit, size_t count, const struct anchor *anchors, int64_t note,
                        struct reading_set_aside *ret);
-static double stands_out(double limit, const struct anchor *anchor, const struct anchor *neighbour, double *ret_uncertainty);
+static double stands_out(double limit, const struct anchor *anchor, const struct anchor *neighbour,
+                         double *ret_uncertainty);
 static double level_at(const struct station *station, size_t note_count, const struct note *notes, size_t k);
 static double level_of(const struct station *station, const struct note *note);
 static double depth_at(int64_t when, uint32_t deployment, size_t first, size_t last, const int64_t *time,
@@ -37,9 +38,8 @@ size_t reference_anchors(struct arena *arena, const struct station *station, siz
         for (size_t i = first, found = 0; i < last && found < 3; found++) {
             double there = depth_at(notes[k].time, deployment[i], first, last, time, depth, deployment);
             if (!isnan(there))
-                anchors[count++] =
-                    (struct anchor){notes[k].time, deployment[i], level, there, notes[k].id, (enum check_kind)notes[k].kind,
-                                    NAN, NAN};
+                anchors[count++] = (struct anchor){
+                    notes[k].time, deployment[i], level, there, notes[k].id, (enum check_kind)notes[k].kind, NAN, NAN};
             uint32_t done = deployment[i];
             while (i < last && deployment[i] == done)
                 i++;
@@ -72,7 +72,8 @@ size_t reference_set_aside(struct arena *arena, double limit, size_t anchor_coun
 }
 
 /* A reading has an anchor in each deployment that it ties: at the end of the one, at the beginning of the next. */
-static bool is_outside(double limit, size_t count, const struct anchor *anchors, int64_t note, struct reading_set_aside *ret)
+static bool is_outside(double limit, size_t count, const struct anchor *anchors, int64_t note,
+                       struct reading_set_aside *ret)
 {
     size_t first = 0, last = count - 1;
     while (anchors[first].note != note)
@@ -97,13 +98,15 @@ static bool is_outside(double limit, size_t count, const struct anchor *anchors,
 }
 
 /* By how much [m]; 0 where that is within the limit. */
-static double stands_out(double limit, const struct anchor *anchor, const struct anchor *neighbour, double *ret_uncertainty)
+static double stands_out(double limit, const struct anchor *anchor, const struct anchor *neighbour,
+                         double *ret_uncertainty)
 {
     const double bend = 0.00076; /* of density, a unit of salinity */
-    double density = (anchor->depth - neighbour->depth) * bend * fmax(anchor->salinity_uncertainty, neighbour->salinity_uncertainty);
+    double density =
+        (anchor->depth - neighbour->depth) * bend * fmax(anchor->salinity_uncertainty, neighbour->salinity_uncertainty);
     double difference = (anchor->level - anchor->depth) - (neighbour->level - neighbour->depth);
-    *ret_uncertainty = sqrt(anchor->uncertainty * anchor->uncertainty + neighbour->uncertainty * neighbour->uncertainty +
-                            density * density);
+    *ret_uncertainty = sqrt(anchor->uncertainty * anchor->uncertainty +
+                            neighbour->uncertainty * neighbour->uncertainty + density * density);
     return fabs(difference) > limit * *ret_uncertainty ? difference : 0;
 }
 

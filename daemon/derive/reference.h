@@ -29,12 +29,12 @@ size_t reference_anchors(struct arena *arena, const struct station *station, siz
                          const uint32_t *deployment, struct anchor **ret);
 
 /* Hand readings that cannot be right. One is outside where level - depth there differs from that at its neighbours by
- * more than `limit` standard uncertainties of the difference, each compared within one deployment: a reading at a visit has
- * its neighbour before in the deployment that ends, and the one behind in the deployment that begins. With a neighbour on
- * both sides, it must stand out from both to the same side, so a logger that was moved is no misreading. With neighbours
- * on one side alone (the newest reading), two of them must agree with each other; what comes later may still prove it
- * right. `limit` 0: nothing is set aside. `anchors` as from reference_anchors() with their uncertainties; those set aside are
- * taken out, the count that is left is returned. ret: in the arena, by time. */
+ * more than `limit` standard uncertainties of the difference, each compared within one deployment: a reading at a visit
+ * has its neighbour before in the deployment that ends, and the one behind in the deployment that begins. With a
+ * neighbour on both sides, it must stand out from both to the same side, so a logger that was moved is no misreading.
+ * With neighbours on one side alone (the newest reading), two of them must agree with each other; what comes later may
+ * still prove it right. `limit` 0: nothing is set aside. `anchors` as from reference_anchors() with their
+ * uncertainties; those set aside are taken out, the count that is left is returned. ret: in the arena, by time. */
 struct reading_set_aside {
     struct anchor anchor;
     double expected;    /* level that the neighbours leave [m] */

@@ -53,7 +53,8 @@ struct clock_reading {
 
 /* The whole of [text, text+length) by the format. */
 bool clock_read(const struct clock_format *format, const char *text, size_t length, struct clock_reading *ret);
-/* "2026-04-06", "2026-04-06 13:50:00": what a date in a workbook says, whatever the format; as `iso`, or a date alone. */
+/* "2026-04-06", "2026-04-06 13:50:00": what a date in a workbook says, whatever the format; as `iso`, or a date alone.
+ */
 bool clock_read_civil(const char *text, size_t length, struct clock_reading *ret);
 /* "14:05", "2:05 PM", "2:05pm", "14:05:30", "14h05", "1405", "noon": ms since midnight, 24:00 included. */
 bool clock_read_time_of_day(const char *text, size_t length, int64_t *ret);

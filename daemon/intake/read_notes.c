@@ -536,18 +536,20 @@ static void find_opposed(struct notebook *notebook)
     size_t count = 0;
     const struct note **order = arena_array(notebook->job->arena, notebook->count + 1, sizeof *order);
     for (size_t i = 0; i < notebook->count; i++)
-        if (notebook->notes[i].station && (notebook->notes[i].kind == NOTE_STRIKE || notebook->notes[i].kind == NOTE_RESTORE))
+        if (notebook->notes[i].station &&
+            (notebook->notes[i].kind == NOTE_STRIKE || notebook->notes[i].kind == NOTE_RESTORE))
             order[count++] = &notebook->notes[i];
     qsort(order, count, sizeof *order, compare_stretches);
     for (size_t i = 1; i < count; i++) {
         const struct note *earlier = order[i - 1], *later = order[i];
         char time[TIMESTAMP_SIZE];
-        if (strcmp(earlier->station, later->station) == 0 && earlier->time == later->time && earlier->until == later->until &&
-            earlier->quantity == later->quantity && earlier->kind != later->kind)
+        if (strcmp(earlier->station, later->station) == 0 && earlier->time == later->time &&
+            earlier->until == later->until && earlier->quantity == later->quantity && earlier->kind != later->kind)
             job_complain(notebook->job, later->line, NULL,
                          "'%s' of station '%s' at %s takes back line %u: the later line counts; if that is not meant, "
                          "correct one of the two",
-                         note_kind_word(later->kind), later->station, timestamp_print(later->time, time), earlier->line);
+                         note_kind_word(later->kind), later->station, timestamp_print(later->time, time),
+                         earlier->line);
     }
 }
 
@@ -563,8 +565,9 @@ static int compare_stretches(const void *a, const void *b)
     return order;
 }
 
-/* Notes that follow each other as they cannot have happened: a logger put in twice, or taken out twice; a sensor read as
- * found after it was cleaned. All are kept, since another notebook may hold what is missing; the operator is told. */
+/* Notes that follow each other as they cannot have happened: a logger put in twice, or taken out twice; a sensor read
+ * as found after it was cleaned. All are kept, since another notebook may hold what is missing; the operator is told.
+ */
 static void find_disorder(struct notebook *notebook)
 {
     size_t count = 0;
@@ -596,11 +599,12 @@ static void find_disorder(struct notebook *notebook)
 static void complain_order(struct notebook *notebook, const struct note *earlier, const struct note *later)
 {
     char time[TIMESTAMP_SIZE];
-    job_complain(notebook->job, later->line, NULL,
-                 "'%s' of station '%s' at %s follows '%s' of line %u: that is out of order; correct a time, or add the note "
-                 "that is missing between them",
-                 note_kind_word(later->kind), later->station, timestamp_print(later->time, time),
-                 note_kind_word(earlier->kind), earlier->line);
+    job_complain(
+        notebook->job, later->line, NULL,
+        "'%s' of station '%s' at %s follows '%s' of line %u: that is out of order; correct a time, or add the note "
+        "that is missing between them",
+        note_kind_word(later->kind), later->station, timestamp_print(later->time, time), note_kind_word(earlier->kind),
+        earlier->line);
 }
 
 /* By station and time; at one time the crew finds before it cleans, and takes out before it puts in. */

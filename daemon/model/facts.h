@@ -17,11 +17,12 @@ struct span {
 /* ---- What the crew wrote ---- */
 
 enum note_kind {
-    NOTE_LEVEL,         /* staff reading: value = level above the datum [m] */
-    NOTE_TAPE_DOWN,     /* value = distance from the station's tape point down to the water [m] */
-    NOTE_OUT_OF_WATER,  /* the logger left the water at `time` */
-    NOTE_IN_WATER,      /* the logger entered the water at `time` */
-    NOTE_CHECK,         /* sensor against a field meter, as found: value = sensor (NaN: take the logger's own), reference = meter */
+    NOTE_LEVEL,        /* staff reading: value = level above the datum [m] */
+    NOTE_TAPE_DOWN,    /* value = distance from the station's tape point down to the water [m] */
+    NOTE_OUT_OF_WATER, /* the logger left the water at `time` */
+    NOTE_IN_WATER,     /* the logger entered the water at `time` */
+    NOTE_CHECK, /* sensor against a field meter, as found: value = sensor (NaN: take the logger's own), reference =
+                   meter */
     NOTE_CHECK_CLEANED, /* the same right after cleaning */
     NOTE_STANDARD,      /* sensor in a standard: value = sensor, reference = standard */
     NOTE_CLOCK,         /* `time` = true time, `until` = what the logger's clock showed then */
@@ -37,14 +38,14 @@ const char *note_kind_word(enum note_kind kind);
 enum note_kind note_kind_find(const char *word); /* NOTE_KIND_COUNT where unknown; case, '-', ' ' ignored */
 
 struct note {
-    int64_t id;             /* in the store; 0 while in intake */
-    uint32_t drop, line;    /* where it was written */
+    int64_t id;          /* in the store; 0 while in intake */
+    uint32_t drop, line; /* where it was written */
     enum note_kind kind;
-    int64_t time, until;    /* ms UTC; until TIME_NONE where the kind has none */
-    enum quantity quantity; /* QUANTITY_COUNT where the kind has none */
+    int64_t time, until;     /* ms UTC; until TIME_NONE where the kind has none */
+    enum quantity quantity;  /* QUANTITY_COUNT where the kind has none */
     double value, reference; /* inside units; NaN where the kind has none or it was left empty */
-    const char *text;       /* remark, reason or instrument; never NULL, may be empty */
-    const char *station;    /* station id; set by intake */
+    const char *text;        /* remark, reason or instrument; never NULL, may be empty */
+    const char *station;     /* station id; set by intake */
 };
 
 /* ---- What arrived ---- */
@@ -53,7 +54,8 @@ enum drop_state {
     DROP_WAITING,   /* seen, not yet whole (or empty, or a placeholder): looked at again by itself */
     DROP_TAKEN,     /* original kept, rows merged */
     DROP_REPEATED,  /* bytes already taken under another path */
-    DROP_SET_ASIDE, /* cannot be used as it is: message names file, line and cure; tried again when file or layouts change */
+    DROP_SET_ASIDE, /* cannot be used as it is: message names file, line and cure; tried again when file or layouts
+                       change */
     DROP_STATE_COUNT
 };
 const char *drop_state_word(enum drop_state state); /* "waiting", "taken", "repeated", "set aside" */
@@ -80,35 +82,36 @@ struct check_result {
     int64_t time;
     enum quantity quantity;
     enum check_kind kind;
-    int64_t note;        /* id of the note; 0 without one */
-    double sensor;       /* what the chain says at `time`, corrected only by earlier checks; NaN: no data then */
-    double reference;    /* what the hand reading, meter or standard says */
-    double difference;   /* sensor - reference: for a level this is the closing error since the reading before */
-    bool is_first;       /* nothing to close on: the first reading of a deployment ties, it does not judge */
+    int64_t note;      /* id of the note; 0 without one */
+    double sensor;     /* what the chain says at `time`, corrected only by earlier checks; NaN: no data then */
+    double reference;  /* what the hand reading, meter or standard says */
+    double difference; /* sensor - reference: for a level this is the closing error since the reading before */
+    bool is_first;     /* nothing to close on: the first reading of a deployment ties, it does not judge */
 };
 
 /* ---- What the chain did and saw on the way ---- */
 
 /* Append only: numbers stand in the database. */
 enum finding_kind {
-    FINDING_READING_SET_ASIDE, /* a hand reading that cannot be right ties nothing */
-    FINDING_ZERO_IN_AIR,       /* what a submerged pressure sensor read out of the water, less the air pressure */
-    FINDING_AIR_PRESSURE,      /* a stretch: which barometer the air pressure is from, and how it was carried over */
-    FINDING_AIR_HANDED_OVER,   /* another barometer took over */
-    FINDING_BAROMETER_DRIFTED, /* a barometer moved against others since the beginning; of the barometer, not the station */
-    FINDING_INSTRUMENT,        /* a stretch: which instrument hung there */
+    FINDING_READING_SET_ASIDE,  /* a hand reading that cannot be right ties nothing */
+    FINDING_ZERO_IN_AIR,        /* what a submerged pressure sensor read out of the water, less the air pressure */
+    FINDING_AIR_PRESSURE,       /* a stretch: which barometer the air pressure is from, and how it was carried over */
+    FINDING_AIR_HANDED_OVER,    /* another barometer took over */
+    FINDING_BAROMETER_DRIFTED,  /* a barometer moved against others since the beginning; of the barometer, not the
+                                   station */
+    FINDING_INSTRUMENT,         /* a stretch: which instrument hung there */
     FINDING_STRANGE_INSTRUMENT, /* a stretch: the file names another than the field notes */
-    FINDING_TWINS_PART,        /* trends of a week: see derive/trend.h */
+    FINDING_TWINS_PART,         /* trends of a week: see derive/trend.h */
     FINDING_RANGE_FADES,
     FINDING_NIGHTS_SINK,
-    FINDING_DATUM,             /* a stretch: the level 0 that its levels are above, where a station changed its own */
-    FINDING_RATING,            /* of days: how good a quantity is, by the size of its corrections */
+    FINDING_DATUM,  /* a stretch: the level 0 that its levels are above, where a station changed its own */
+    FINDING_RATING, /* of days: how good a quantity is, by the size of its corrections */
     FINDING_KIND_COUNT
 };
 const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", ...; as written in files */
 
 /* Of a moment: as a check, it is told with the rows up to an hour beside it. Others are of a stretch of rows. */
-#define FINDINGS_OF_A_MOMENT \
+#define FINDINGS_OF_A_MOMENT                                                                                           \
     (1u << FINDING_READING_SET_ASIDE | 1u << FINDING_ZERO_IN_AIR | 1u << FINDING_AIR_HANDED_OVER |                     \
      1u << FINDING_BAROMETER_DRIFTED)
 #define FINDINGS_OF_A_STRETCH                                                                                          \
@@ -144,14 +147,14 @@ const char *record_state_word(enum record_state state); /* "provisional", "partl
 /* ---- What rules found ---- */
 
 struct episode {
-    int64_t start;       /* first sample (or moment) at which the condition held */
-    int64_t raised;      /* moment by data time at which the rule's delay was served: what makes it an episode */
-    int64_t end;         /* TIME_NONE while still so at the last sample */
-    double worst;        /* most extreme value, inside unit of the rule's quantity (silence: ms without data) */
+    int64_t start;  /* first sample (or moment) at which the condition held */
+    int64_t raised; /* moment by data time at which the rule's delay was served: what makes it an episode */
+    int64_t end;    /* TIME_NONE while still so at the last sample */
+    double worst;   /* most extreme value, inside unit of the rule's quantity (silence: ms without data) */
     int64_t worst_time;
-    double last;         /* value at last_time */
-    int64_t last_time;   /* last sample looked at while it held */
-    char detail[192];    /* what was seen, for people: "check reading 7.9 mg/L, sensor 6.1 mg/L"; may be empty */
+    double last;       /* value at last_time */
+    int64_t last_time; /* last sample looked at while it held */
+    char detail[192];  /* what was seen, for people: "check reading 7.9 mg/L, sensor 6.1 mg/L"; may be empty */
 };
 
 /* ---- What people are told ---- */
@@ -174,20 +177,21 @@ const char *priority_word(enum priority priority);
 /* One alarm as stored and shown: an episode's life with people. */
 struct alarm {
     int64_t id;
-    const char *station;  /* station or barometer id; the path for a drop; never NULL */
-    const char *rule;     /* rule id in the settings */
+    const char *station; /* station or barometer id; the path for a drop; never NULL */
+    const char *rule;    /* rule id in the settings */
     struct episode episode;
     enum alarm_state state;
-    int64_t learnt;       /* when the service first knew (UTC) */
-    int64_t changed;      /* when the row last changed (UTC) */
-    int64_t sequence;     /* rises with each announced change */
-    bool is_old_news;     /* was already over, or too old, when learnt: recorded, wakes nobody */
-    int64_t shelved_until;    /* until then its rule is quiet at its station; TIME_NONE: not shelved. Stays when it returns */
+    int64_t learnt;   /* when the service first knew (UTC) */
+    int64_t changed;  /* when the row last changed (UTC) */
+    int64_t sequence; /* rises with each announced change */
+    bool is_old_news; /* was already over, or too old, when learnt: recorded, wakes nobody */
+    int64_t
+        shelved_until; /* until then its rule is quiet at its station; TIME_NONE: not shelved. Stays when it returns */
     const char *shelf_reason; /* why; NULL is "" */
     int64_t asked;            /* since when (UTC) people are asked to answer; TIME_NONE: they are not */
     int64_t told;             /* when (UTC) they were last told of it; TIME_NONE: never */
     int64_t escalated;        /* when (UTC) those further up were told; TIME_NONE: not since `asked` */
-    int64_t times;            /* how often its rule was met here within the chattering window up to this time; 0: not counted */
+    int64_t times; /* how often its rule was met here within the chattering window up to this time; 0: not counted */
 };
 
 enum notice_event {
@@ -205,28 +209,29 @@ enum notice_event {
 };
 const char *notice_event_word(enum notice_event event); /* "raised", "updated", ... */
 
-/* One message to one recipient, complete by itself: rendered from this alone, so every attempt carries the same facts. */
+/* One message to one recipient, complete by itself: rendered from this alone, so every attempt carries the same facts.
+ */
 struct notice {
-    int64_t id;             /* row of the outbox */
-    const char *uid;        /* stable over all attempts, [A-Za-z0-9-]; webhook-id and Message-ID come from it */
-    const char *recipient;  /* recipient id in the settings */
+    int64_t id;            /* row of the outbox */
+    const char *uid;       /* stable over all attempts, [A-Za-z0-9-]; webhook-id and Message-ID come from it */
+    const char *recipient; /* recipient id in the settings */
     enum notice_event event;
-    int64_t created;        /* when it was put in the outbox (UTC) */
-    int64_t attempts;       /* so far */
-    struct alarm alarm;     /* snapshot at `created` */
+    int64_t created;    /* when it was put in the outbox (UTC) */
+    int64_t attempts;   /* so far */
+    struct alarm alarm; /* snapshot at `created` */
     enum priority priority;
     const char *station_name, *rule_title, *advice; /* snapshot of the settings' texts; never NULL */
-    const char *rule_kind;  /* word of the kind: "below" */
-    const char *unit;       /* written unit of value and limit; "" where the rule has no quantity */
-    const char *quantity;   /* quantity key, "" where none */
-    double limit, worst, last; /* in `unit` */
-    int decimals;           /* of the above */
-    int64_t utc_offset;     /* the station's standard time, ms ahead of UTC, for times that people read */
-    int64_t data_until;     /* last sample of the station when created; TIME_NONE without */
-    const char *body;       /* NOTICE_DIGEST: all that it says; else words in front of the rest; NULL is "" */
+    const char *rule_kind;                          /* word of the kind: "below" */
+    const char *unit;           /* written unit of value and limit; "" where the rule has no quantity */
+    const char *quantity;       /* quantity key, "" where none */
+    double limit, worst, last;  /* in `unit` */
+    int decimals;               /* of the above */
+    int64_t utc_offset;         /* the station's standard time, ms ahead of UTC, for times that people read */
+    int64_t data_until;         /* last sample of the station when created; TIME_NONE without */
+    const char *body;           /* NOTICE_DIGEST: all that it says; else words in front of the rest; NULL is "" */
     const struct notice *items; /* NOTICE_GROUP, NOTICE_SUMMARY: what it stands for, the last word of each alarm */
     size_t item_count;
-    int64_t item_total;     /* how many there are, where `items` does not hold all */
+    int64_t item_total; /* how many there are, where `items` does not hold all */
 };
 
 #endif

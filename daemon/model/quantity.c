@@ -34,7 +34,8 @@ static const struct quantity_info table[] = {
                                   "air_temperature", "air_temperature_degc", 1, 2},
     [QUANTITY_BATTERY] = {"battery", "Battery of the logger", "V", "V", "V", "V", NULL, "battery_v", 1, 3},
     [QUANTITY_SECOND_TEMPERATURE] = {"second_temperature", "Water temperature, second thermometer", "°C", "Cel",
-                                     "degree_Celsius", "DEG_C", "sea_water_temperature", "second_temperature_degc", 1, 3},
+                                     "degree_Celsius", "DEG_C", "sea_water_temperature", "second_temperature_degc", 1,
+                                     3},
     /* No standard names: these are readings to be checked, not the coordinates of the record. */
     [QUANTITY_SENSOR_LATITUDE] = {"sensor_latitude", "Latitude in the file", "°", "deg", "degree", "DEG", NULL,
                                   "sensor_latitude_deg", 1, 4},

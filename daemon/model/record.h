@@ -11,8 +11,8 @@
 
 #define NO_BAROMETER 0 /* in record.barometer */
 
-/* Columns of equal length `n`, rows at the instants of the readings (after clock correction). value[q] NULL: the station
- * has no such quantity in this span; then flag[q], tests[q] and uncertainty[q] are NULL too. */
+/* Columns of equal length `n`, rows at the instants of the readings (after clock correction). value[q] NULL: the
+ * station has no such quantity in this span; then flag[q], tests[q] and uncertainty[q] are NULL too. */
 struct record {
     size_t n;
     int64_t *time;                       /* ms UTC, strictly ascending; the logger's clock corrected */
@@ -31,8 +31,8 @@ void record_add_column(struct record *record, struct arena *arena, enum quantity
 void record_add_uncertainty(struct record *record, struct arena *arena, enum quantity quantity);
 uint32_t record_columns(const struct record *record);
 size_t record_at_or_after(const struct record *record, int64_t time);
-/* Value at `time`: linear between the two usable rows (a number, not flagged fail) around it, each within `reach` ms; of
- * one side only where the other has none; NaN with none. */
+/* Value at `time`: linear between the two usable rows (a number, not flagged fail) around it, each within `reach` ms;
+ * of one side only where the other has none; NaN with none. */
 double record_value_at(const struct record *record, enum quantity quantity, int64_t time, int64_t reach);
 /* Rows with from <= time < to as a view sharing memory. */
 struct record record_between(const struct record *record, int64_t from, int64_t to);

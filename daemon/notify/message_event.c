@@ -45,12 +45,13 @@ bool message_render_event(const struct notice *notice, const struct config *conf
     put_source(ret, notice, config);
     put_type(ret, notice, config);
     CLEANUP(cleanup_free)
-    char *subject = is_test                     ? x_strdup("test")
+    char *subject = is_test                   ? x_strdup("test")
                     : message_is_many(notice) ? x_strdup(notice_event_word(notice->event))
-                                                : x_printf("%s/%s", alarm->station, alarm->rule);
+                                              : x_printf("%s/%s", alarm->station, alarm->rule);
     put_attribute(ret, "subject", subject);
     put_time(ret, "time",
-             is_test || message_is_many(notice) || alarm->episode.start == TIME_NONE ? notice->created : alarm->episode.start);
+             is_test || message_is_many(notice) || alarm->episode.start == TIME_NONE ? notice->created
+                                                                                     : alarm->episode.start);
     put_string(ret, "datacontenttype", "application/json");
     text_puts(ret, ",\"data\":{");
     if (message_is_many(notice))
@@ -59,16 +60,15 @@ bool message_render_event(const struct notice *notice, const struct config *conf
         put_data(ret, notice);
     text_puts(ret, "}}");
     if (ret->is_full)
-        return fail(error, ERROR_INPUT,
-                    "notice '%s' is longer than %d bytes as an event, shorten the rule's advice", notice->uid,
-                    MESSAGE_EVENT_LIMIT);
+        return fail(error, ERROR_INPUT, "notice '%s' is longer than %d bytes as an event, shorten the rule's advice",
+                    notice->uid, MESSAGE_EVENT_LIMIT);
     return true;
 }
 
 bool message_is_still_so(const struct notice *notice)
 {
-    return is_episode(notice) && notice->event != NOTICE_WITHDRAWN &&
-           notice->alarm.state != ALARM_WITHDRAWN && notice->alarm.episode.end == TIME_NONE;
+    return is_episode(notice) && notice->event != NOTICE_WITHDRAWN && notice->alarm.state != ALARM_WITHDRAWN &&
+           notice->alarm.episode.end == TIME_NONE;
 }
 
 void message_render_page(const struct notice *notice, const struct config *config, struct text *ret)
@@ -123,8 +123,7 @@ static void put_reversed_host(struct text *text, const char *url)
     host += 3;
     size_t length = strcspn(host, "/?#:@[");
     const char *dot = memrchr(host, '.', length);
-    if (!dot || dot + 1 == host + length || isdigit((unsigned char)dot[1]) || host[length] == '@' ||
-        length > 253)
+    if (!dot || dot + 1 == host + length || isdigit((unsigned char)dot[1]) || host[length] == '@' || length > 253)
         return;
     const char *end = host + length;
     while (end > host) {
@@ -143,7 +142,8 @@ static void put_source(struct text *text, const struct notice *notice, const str
 {
     struct text source;
     text_init(&source, MESSAGE_EVENT_LIMIT);
-    bool is_at_place = notice->event != NOTICE_TEST && !message_is_many(notice) && is_place(config, notice->alarm.station);
+    bool is_at_place =
+        notice->event != NOTICE_TEST && !message_is_many(notice) && is_place(config, notice->alarm.station);
     if (is_at_place)
         message_render_page(notice, config, &source);
     else

@@ -10,20 +10,19 @@
 
 #define FONT "font-family:system-ui,-apple-system,'Segoe UI',Roboto,'Helvetica Neue',Arial,sans-serif;"
 
-static const char head[] =
-    "<meta name=\"viewport\" content=\"width=device-width\">\n"
-    "<meta name=\"color-scheme\" content=\"light dark\">\n"
-    "<style>\n"
-    ":root{color-scheme:light dark}\n"
-    "@media (prefers-color-scheme:dark){"
-    "body{background:#14191b!important;color:#e4e9e9!important}"
-    ".soft,th{color:#a3afb3!important}"
-    ".rule,td,th{border-color:#333d41!important}"
-    "pre{background:#20282b!important}"
-    "a{color:#7cc4ee!important}"
-    "}\n"
-    "@media (max-width:480px){h1{font-size:20px!important}}\n"
-    "</style>\n";
+static const char head[] = "<meta name=\"viewport\" content=\"width=device-width\">\n"
+                           "<meta name=\"color-scheme\" content=\"light dark\">\n"
+                           "<style>\n"
+                           ":root{color-scheme:light dark}\n"
+                           "@media (prefers-color-scheme:dark){"
+                           "body{background:#14191b!important;color:#e4e9e9!important}"
+                           ".soft,th{color:#a3afb3!important}"
+                           ".rule,td,th{border-color:#333d41!important}"
+                           "pre{background:#20282b!important}"
+                           "a{color:#7cc4ee!important}"
+                           "}\n"
+                           "@media (max-width:480px){h1{font-size:20px!important}}\n"
+                           "</style>\n";
 
 /* What a run of parts of one kind stands in. */
 static const struct {
@@ -137,7 +136,8 @@ static void put_title(struct text *text, const char *words)
 /* Drawn on white, and kept so on dark grounds. */
 static void put_picture(struct text *text, const struct message_picture *picture, const char *picture_id)
 {
-    text_printf(text, "<p style=\"margin:0 0 16px\"><img src=\"cid:%s\" width=\"%d\" alt=\"", picture_id, picture->width);
+    text_printf(text, "<p style=\"margin:0 0 16px\"><img src=\"cid:%s\" width=\"%d\" alt=\"", picture_id,
+                picture->width);
     text_markup(text, picture->words);
     text_puts(text, "\" style=\"display:block;width:100%;height:auto;background:#ffffff;border:0\"></p>\n");
 }

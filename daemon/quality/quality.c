@@ -115,8 +115,8 @@ static void test_spike(struct column_view *c, const struct quality_limits *limit
     if (isnan(limits->spike_suspect) && isnan(limits->spike_fail))
         return;
     for (size_t i = 1; i + 1 < c->n; i++) {
-        if (!column_is_usable(c, i - 1) || !column_is_usable(c, i) || !column_is_usable(c, i + 1) || c->time[i] - c->time[i - 1] > pause ||
-            c->time[i + 1] - c->time[i] > pause)
+        if (!column_is_usable(c, i - 1) || !column_is_usable(c, i) || !column_is_usable(c, i + 1) ||
+            c->time[i] - c->time[i - 1] > pause || c->time[i + 1] - c->time[i] > pause)
             continue;
         double distance = fabs(c->value[i] - (c->value[i - 1] + c->value[i + 1]) / 2);
         if (distance > limits->spike_fail)
@@ -195,11 +195,12 @@ static void test_gap(struct column_view *c, int64_t pause)
             c->tests[i] |= TEST_GAP;
 }
 
-/* The manual's test 3, for a station that does not move: what the file says of the logger's place, where it does. A place
- * that does not exist fails itself and casts doubt on the rest. */
+/* The manual's test 3, for a station that does not move: what the file says of the logger's place, where it does. A
+ * place that does not exist fails itself and casts doubt on the rest. */
 static void test_position(const struct station *station, struct record *record)
 {
-    const double *latitude = record->value[QUANTITY_SENSOR_LATITUDE], *longitude = record->value[QUANTITY_SENSOR_LONGITUDE];
+    const double *latitude = record->value[QUANTITY_SENSOR_LATITUDE],
+                 *longitude = record->value[QUANTITY_SENSOR_LONGITUDE];
     for (size_t i = 0; latitude && longitude && i < record->n; i++) {
         if (isnan(latitude[i]) || isnan(longitude[i]) ||
             distance_from(station, latitude[i], longitude[i]) <= station->position_reach)
@@ -218,7 +219,8 @@ static double distance_from(const struct station *station, double latitude, doub
     const double radians = acos(-1.0) / 180, radius = 6371008.8;
     if (fabs(latitude) > 90 || fabs(longitude) > 180)
         return INFINITY;
-    double s = sin((latitude - station->latitude) * radians / 2), t = sin((longitude - station->longitude) * radians / 2);
+    double s = sin((latitude - station->latitude) * radians / 2),
+           t = sin((longitude - station->longitude) * radians / 2);
     double h = s * s + cos(latitude * radians) * cos(station->latitude * radians) * t * t;
     return 2 * radius * asin(fmin(1, sqrt(h)));
 }

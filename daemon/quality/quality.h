@@ -12,8 +12,8 @@
 #include "config/config.h"
 #include "model/record.h"
 
-/* On what the sensors measured, before anything is computed from it: missing, range and position tests. So that a failed
- * conductivity is not turned into a salinity. */
+/* On what the sensors measured, before anything is computed from it: missing, range and position tests. So that a
+ * failed conductivity is not turned into a salinity. */
 void quality_before(const struct config *config, const struct station *station, struct record *record);
 
 /* Records of the stations that this one is held against, as the chain leaves them: before quality_after(), so that two
@@ -28,8 +28,8 @@ struct neighbour_records {
     size_t count;
 };
 
-/* On finished values: range, spike, rate of change, flat line, months, attenuated signal, gap, related quantity, neighbour.
- * `interval` is the sampling interval in ms; `neighbours` NULL: none. */
+/* On finished values: range, spike, rate of change, flat line, months, attenuated signal, gap, related quantity,
+ * neighbour. `interval` is the sampling interval in ms; `neighbours` NULL: none. */
 void quality_after(const struct config *config, const struct station *station, int64_t interval,
                    const struct neighbour_records *neighbours, struct record *record);
 

@@ -36,8 +36,8 @@ double conductance_at_25_seawater(double conductivity_ms_cm, double temperature_
  * claim of conformity. 0..35.9 degC, else NaN. */
 double conductance_factor_iso7888(double temperature_c);
 
-/* C25 = f25 C and its inverse. The factor is for natural fresh water of CONDUCTANCE_ISO_LEAST to CONDUCTANCE_ISO_MOST at
- * 25 degC; outside that the result is computed all the same, and the caller says so. NaN outside 0..35.9 degC. */
+/* C25 = f25 C and its inverse. The factor is for natural fresh water of CONDUCTANCE_ISO_LEAST to CONDUCTANCE_ISO_MOST
+ * at 25 degC; outside that the result is computed all the same, and the caller says so. NaN outside 0..35.9 degC. */
 #define CONDUCTANCE_ISO_LEAST 0.060 /* mS/cm */
 #define CONDUCTANCE_ISO_MOST 1.000
 double conductance_at_25_iso7888(double conductivity_ms_cm, double temperature_c);

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 /* Which drop is being read right now, so that one that ends the process is not read for ever.
  *
- * A small file in the state folder holds the drop while it is read. It outlives the process and not a power cut, which is
- * no drop's fault: so nothing waits for the disk. What the next start finds there was begun and not ended; that is counted
- * with the path in the database, durably, before anything is read again. */
+ * A small file in the state folder holds the drop while it is read. It outlives the process and not a power cut, which
+ * is no drop's fault: so nothing waits for the disk. What the next start finds there was begun and not ended; that is
+ * counted with the path in the database, durably, before anything is read again. */
 #ifndef RILLWARD_SERVICE_ATTEMPT_H
 #define RILLWARD_SERVICE_ATTEMPT_H
 

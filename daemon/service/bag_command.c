@@ -41,8 +41,8 @@ bool bag_command_run(const struct config *config, const struct bag_options *opti
     if (!month_word_read(options->month, station->utc_offset, &span))
         return fail(error, ERROR_INPUT, "'%.40s' is no month: expected one such as 2026-03", options->month);
     if (span.to > options->now)
-        return fail(error, ERROR_INPUT, "the month %s is not over at '%s': a bag is of a finished month", options->month,
-                    station->id);
+        return fail(error, ERROR_INPUT, "the month %s is not over at '%s': a bag is of a finished month",
+                    options->month, station->id);
     struct civil first = timestamp_to_civil(span.from + station->utc_offset);
     job.month = first.year * 12 + first.month - 1;
     struct store *store = store_open_to_read(config->state, error);
@@ -59,9 +59,8 @@ bool bag_command_run(const struct config *config, const struct bag_options *opti
 static bool make(struct job *job, struct text *ret, struct error *error)
 {
     struct pipeline *p = &job->pipeline;
-    bool ok = find_page(job, error) &&
-              dataset_load(p, job->station, job->month, p->arena, &job->dataset, error) && add_files(job, error) &&
-              add_originals(job, error);
+    bool ok = find_page(job, error) && dataset_load(p, job->station, job->month, p->arena, &job->dataset, error) &&
+              add_files(job, error) && add_originals(job, error);
     return ok && write(job, ret, error);
 }
 
@@ -77,8 +76,10 @@ static bool find_page(struct job *job, struct error *error)
     if (k == n || pages[k].revision == 0)
         return fail(error, ERROR_INPUT, "station '%s' has no record of %s", job->options->station, job->options->month);
     if (pages[k].due)
-        return fail(error, ERROR_INPUT, "the record of %s is still to be written: let the service, or 'rillward once', "
-                    "come to its end", job->options->month);
+        return fail(error, ERROR_INPUT,
+                    "the record of %s is still to be written: let the service, or 'rillward once', "
+                    "come to its end",
+                    job->options->month);
     job->page = pages[k];
     return true;
 }
@@ -150,7 +151,8 @@ static bool write(struct job *job, struct text *ret, struct error *error)
         {"Record-State", record_state_word(job->page.state)},
     };
     int64_t bytes;
-    if (!bag_write(config->archive, job->files, job->count, labels, COUNT_OF(labels), job->options->target, &bytes, error))
+    if (!bag_write(config->archive, job->files, job->count, labels, COUNT_OF(labels), job->options->target, &bytes,
+                   error))
         return false;
     text_printf(ret, "'%s' is a bag of %zu files, %" PRId64 " bytes: revision %" PRId64 ", %s\n", job->options->target,
                 job->count, bytes, job->page.revision, record_state_word(job->page.state));

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* `rillward bag`: a finished month of a station as a package for a repository: its files, the originals that its rows and
- * notes came from, and what the files mean. */
+/* `rillward bag`: a finished month of a station as a package for a repository: its files, the originals that its rows
+ * and notes came from, and what the files mean. */
 #ifndef RILLWARD_SERVICE_BAG_COMMAND_H
 #define RILLWARD_SERVICE_BAG_COMMAND_H
 

@@ -51,14 +51,15 @@ bool commands_alarms(const struct config *config, const struct alarms_options *o
     bool is_test = strcmp(word, "test") == 0;
     if (kind == ANSWER_KIND_COUNT && !is_list && !is_history && !is_test)
         return fail(error, ERROR_INPUT,
-                    "'alarms' does not know '%.40s': expected list, acknowledge, shelve, unshelve, history or test", word);
+                    "'alarms' does not know '%.40s': expected list, acknowledge, shelve, unshelve, history or test",
+                    word);
     if (kind != ANSWER_KIND_COUNT && !check_use(options, kind, error))
         return false;
     bool writes = kind != ANSWER_KIND_COUNT || is_test;
     job.store = writes ? store_open_to_answer(config->state, error) : store_open_to_read(config->state, error);
-    bool ok = job.store && (is_test      ? try_recipients(config, job.store, options->words + 1, options->word_count - 1,
-                                                          options->now, TRY_PATIENCE, ret, ret_needs_hand, error)
-                            : writes     ? give_answers(&job, kind, error)
+    bool ok = job.store && (is_test  ? try_recipients(config, job.store, options->words + 1, options->word_count - 1,
+                                                      options->now, TRY_PATIENCE, ret, ret_needs_hand, error)
+                            : writes ? give_answers(&job, kind, error)
                             : is_history ? tell_history(&job, error)
                                          : list_alarms(&job, ret_needs_hand, error));
     store_close(job.store);

@@ -12,8 +12,8 @@
 #include <stdint.h>
 
 struct alarms_options {
-    char **words; /* behind 'alarms': none or "list"; "acknowledge" ID...; "shelve" ID; "unshelve" ID; "history" ID; "test"
-                     * RECIPIENT... */
+    char **words; /* behind 'alarms': none or "list"; "acknowledge" ID...; "shelve" ID; "unshelve" ID; "history" ID;
+                   * "test" RECIPIENT... */
     int word_count;
     const char *who;    /* NULL: the name of the account that runs the command */
     const char *until;  /* shelve: as written; NULL */

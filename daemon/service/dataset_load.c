@@ -9,8 +9,8 @@
 
 enum { MOST_ALARMS = 200, MONTHS_OF_A_YEAR = 12 };
 
-static bool load(struct pipeline *p, size_t station, int32_t month, int months, struct arena *arena, struct dataset *ret,
-                 struct error *error);
+static bool load(struct pipeline *p, size_t station, int32_t month, int months, struct arena *arena,
+                 struct dataset *ret, struct error *error);
 
 static bool load_notes(struct pipeline *p, uint32_t place, struct span span, struct arena *arena, struct note **ret,
                        size_t *ret_n, struct error *error);
@@ -41,18 +41,15 @@ bool dataset_load_year(struct pipeline *p, size_t station, int32_t month, struct
     return true;
 }
 
-static bool load(struct pipeline *p, size_t station, int32_t month, int months, struct arena *arena, struct dataset *ret,
-                 struct error *error)
+static bool load(struct pipeline *p, size_t station, int32_t month, int months, struct arena *arena,
+                 struct dataset *ret, struct error *error)
 {
     const struct station *s = &p->config->stations[station];
     uint32_t place = p->station_places[station];
     struct civil first = {.year = month / 12, .month = month % 12 + 1, .day = 1};
     int64_t from = timestamp_from_civil(&first) - s->utc_offset;
-    *ret = (struct dataset){.config = p->config,
-                            .station = s,
-                            .year = first.year,
-                            .month = first.month,
-                            .span = {from, from}};
+    *ret = (struct dataset){
+        .config = p->config, .station = s, .year = first.year, .month = first.month, .span = {from, from}};
     for (int k = 0; k < months; k++)
         ret->span.to = timestamp_next_month(ret->span.to, s->utc_offset);
     struct note *notes;
@@ -69,10 +66,9 @@ static bool load(struct pipeline *p, size_t station, int32_t month, int months, 
     ret->notes = notes;
     ret->checks = checks;
     ret->findings = findings;
-    return ret->record.n == 0 ||
-           (load_reviews(p, place, arena, ret, error) && load_raw(p, place, arena, ret, error) &&
-            load_barometers(p, arena, ret, error) && add_findings_of_barometers(p, arena, ret, error) &&
-            load_drops(p, arena, ret, error));
+    return ret->record.n == 0 || (load_reviews(p, place, arena, ret, error) && load_raw(p, place, arena, ret, error) &&
+                                  load_barometers(p, arena, ret, error) &&
+                                  add_findings_of_barometers(p, arena, ret, error) && load_drops(p, arena, ret, error));
 }
 
 /* Those of the month, and decisions from before it that reach into it. */

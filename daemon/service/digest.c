@@ -53,8 +53,8 @@ bool digest_people(const struct teller *t, int64_t now, int64_t *ret_next, struc
 bool digest_render(const struct teller *t, int64_t from, int64_t now, struct text *ret, struct error *error)
 {
     struct span span = {from, now};
-    return put_old_news(t, span, ret, error) && put_open(t, now, ret, error) && put_held(t, ret, error) && put_drops(t, now, ret, error) &&
-           put_undelivered(t, span, ret, error);
+    return put_old_news(t, span, ret, error) && put_open(t, now, ret, error) && put_held(t, ret, error) &&
+           put_drops(t, now, ret, error) && put_undelivered(t, span, ret, error);
 }
 
 static bool send(const struct teller *t, int64_t from, int64_t now, struct error *error)

@@ -25,7 +25,7 @@ struct sample {
     const struct station *station;
     struct derive_input input;
     struct derived derived;
-    size_t row;              /* of the record and of the readings */
+    size_t row; /* of the record and of the readings */
     size_t raw;
     struct drop_fact_row drop;
     const struct barometer *barometer; /* NULL: none covers */
@@ -158,8 +158,8 @@ static void write_reading(const struct sample *s, struct writer *w)
     text_init(&values, 4096);
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
         if (raw->value[q] && !isnan(raw->value[q][s->raw]))
-            text_printf(&values, "%s%s %.*f %s", values.length ? ", " : "", quantity_info(q)->key, quantity_info(q)->decimals,
-                        quantity_to_written(q, raw->value[q][s->raw]), unit_of(q));
+            text_printf(&values, "%s%s %.*f %s", values.length ? ", " : "", quantity_info(q)->key,
+                        quantity_info(q)->decimals, quantity_to_written(q, raw->value[q][s->raw]), unit_of(q));
     step(w, "reading", "%s", values.bytes ? values.bytes : "no value");
     text_done(&values);
     step(w, "file", "'%s' line %" PRIu32 ", drop %" PRId64 ", layout '%s', original '%s'", s->drop.path,
@@ -191,12 +191,13 @@ static void write_air(const struct sample *s, struct writer *w)
         step(w, "air pressure", "none: no barometer covers this time");
         return;
     }
-    double distance = distance_between(s->station->latitude, s->station->longitude, s->barometer->latitude,
-                                       s->barometer->longitude);
+    double distance =
+        distance_between(s->station->latitude, s->station->longitude, s->barometer->latitude, s->barometer->longitude);
     char gap[TIMESTAMP_SIZE];
-    step(w, "air pressure", "%.3f hPa at the water, from '%s', %.1f km away, carried %+.1f m up; %s between its readings",
-         written(s, QUANTITY_AIR_PRESSURE), s->barometer->id, distance / 1000, s->station->elevation - s->barometer->elevation,
-         duration_print(s->derived.air_gap[s->row], gap));
+    step(w, "air pressure",
+         "%.3f hPa at the water, from '%s', %.1f km away, carried %+.1f m up; %s between its readings",
+         written(s, QUANTITY_AIR_PRESSURE), s->barometer->id, distance / 1000,
+         s->station->elevation - s->barometer->elevation, duration_print(s->derived.air_gap[s->row], gap));
     if (s->derived.air_shift[s->row] != 0)
         step(w, "hand-over", "%+.3f hPa added, so that the change of barometer makes no step",
              s->derived.air_shift[s->row] / 100);
@@ -211,7 +212,9 @@ static void write_corrections(const struct sample *s, struct writer *w)
             continue;
         char from[TIMESTAMP_SIZE], to[TIMESTAMP_SIZE];
         double share = (double)(time - c->from) / (double)(c->to - c->from);
-        step(w, "correction", "%s: fouling %+.3f %s and %zu standards at the visit of %s, spread from %s: %.1f %% of it here; %s, rating %s",
+        step(w, "correction",
+             "%s: fouling %+.3f %s and %zu standards at the visit of %s, spread from %s: %.1f %% of it here; %s, "
+             "rating %s",
              quantity_info(c->quantity)->key, c->fouling, c->is_percent ? "%" : "°C", c->standard_count,
              timestamp_print(c->to, to), timestamp_print(c->from, from), 100 * share,
              c->is_applied ? "applied" : "below the criterion, not applied", correction_rating_name(c->rating));
@@ -229,16 +232,18 @@ static void write_zero(const struct sample *s, struct writer *w)
 static void write_salinity(const struct sample *s, struct writer *w)
 {
     if (!isnan(value(s, QUANTITY_SALINITY)))
-        step(w, "salinity", "%.4f from %.4f mS/cm at %.3f °C, by PSS-78 with its extension to low salinity; %.1f µS/cm at 25 °C by %s",
+        step(w, "salinity",
+             "%.4f from %.4f mS/cm at %.3f °C, by PSS-78 with its extension to low salinity; %.1f µS/cm at 25 °C by %s",
              value(s, QUANTITY_SALINITY), value(s, QUANTITY_CONDUCTIVITY), value(s, QUANTITY_TEMPERATURE),
              written(s, QUANTITY_SPECIFIC_CONDUCTANCE), compensation_words(s));
     double used = s->derived.salinity_used[s->row];
-    bool is_measured = s->station->salinity_source == SALINITY_MEASURED && fabs(used - value(s, QUANTITY_SALINITY)) < 1e-9;
+    bool is_measured =
+        s->station->salinity_source == SALINITY_MEASURED && fabs(used - value(s, QUANTITY_SALINITY)) < 1e-9;
     step(w, "salinity used", "%.4f, %s, for density and oxygen", used,
-         is_measured                                       ? "measured"
-         : s->station->salinity_source == SALINITY_FRESH   ? "fresh by the settings"
-         : s->station->salinity_source == SALINITY_STATED  ? "stated in the settings"
-                                                           : "fallback: the measured one is missing or failed");
+         is_measured                                      ? "measured"
+         : s->station->salinity_source == SALINITY_FRESH  ? "fresh by the settings"
+         : s->station->salinity_source == SALINITY_STATED ? "stated in the settings"
+                                                          : "fallback: the measured one is missing or failed");
 }
 
 /* "0.0191 per degree", and where the sensor wrote it by another: ", the sensor by 0.0200 per degree". */
@@ -247,9 +252,11 @@ static const char *compensation_words(const struct sample *s)
     const struct station *station = s->station;
     const double *specific = s->input.readings.value[QUANTITY_SPECIFIC_CONDUCTANCE];
     bool is_curve = station->conductance_compensation == COMPENSATION_ISO_7888;
-    const char *ours = is_curve ? "ISO 7888" : arena_printf(s->p->arena, "%.4f per degree", station->conductance_coefficient);
+    const char *ours =
+        is_curve ? "ISO 7888" : arena_printf(s->p->arena, "%.4f per degree", station->conductance_coefficient);
     bool is_written = specific && !isnan(specific[s->raw]);
-    if (!is_written || (station->conductance_sensor_compensation == COMPENSATION_SAME && isnan(station->conductance_sensor_coefficient)))
+    if (!is_written || (station->conductance_sensor_compensation == COMPENSATION_SAME &&
+                        isnan(station->conductance_sensor_coefficient)))
         return ours;
     bool is_sensor_curve = station->conductance_sensor_compensation == COMPENSATION_SAME
                                ? is_curve
@@ -265,10 +272,13 @@ static void write_depth(const struct sample *s, struct writer *w)
     double depth = value(s, QUANTITY_DEPTH);
     if (isnan(depth) || !concerns(s, QUANTITY_LEVEL))
         return;
-    double temperature = value(s, QUANTITY_TEMPERATURE), gravity = gravity_at(s->station->latitude, s->station->elevation);
+    double temperature = value(s, QUANTITY_TEMPERATURE),
+           gravity = gravity_at(s->station->latitude, s->station->elevation);
     double gauge = value(s, QUANTITY_WATER_PRESSURE) - value(s, QUANTITY_AIR_PRESSURE);
-    double density = density_of_water(s->derived.salinity_used[s->row], isnan(temperature) ? 15 : temperature, gauge / 2);
-    step(w, "density", "%.3f kg/m3 at the mean pressure of the water above the sensor; gravity %.5f m/s2", density, gravity);
+    double density =
+        density_of_water(s->derived.salinity_used[s->row], isnan(temperature) ? 15 : temperature, gauge / 2);
+    step(w, "density", "%.3f kg/m3 at the mean pressure of the water above the sensor; gravity %.5f m/s2", density,
+         gravity);
     step(w, "depth", "%.4f m = %.1f Pa of water / (density x gravity)", depth, gauge);
 }
 
@@ -295,8 +305,8 @@ static void write_level(const struct sample *s, struct writer *w)
     }
     char when[TIMESTAMP_SIZE];
     if (before)
-        step(w, "hand reading before", "%.4f m at %s, record %.4f m", before->reference, timestamp_print(before->time, when),
-             before->sensor);
+        step(w, "hand reading before", "%.4f m at %s, record %.4f m", before->reference,
+             timestamp_print(before->time, when), before->sensor);
     if (after)
         step(w, "hand reading after", "%.4f m at %s, record %.4f m, closing error %+.4f m%s", after->reference,
              timestamp_print(after->time, when), after->sensor, after->difference,
@@ -312,23 +322,27 @@ static void write_oxygen(const struct sample *s, struct writer *w)
     const double *percent = s->input.readings.value[QUANTITY_OXYGEN_SATURATION];
     double told = s->station->oxygen_sensor_salinity, pressure = s->station->oxygen_sensor_pressure;
     if (raw && !isnan(raw[s->raw]) && isnan(told))
-        step(w, "oxygen", "%.3f mg/L, from %.3f mg/L of a sensor that was told the measured salinity", oxygen, raw[s->raw]);
+        step(w, "oxygen", "%.3f mg/L, from %.3f mg/L of a sensor that was told the measured salinity", oxygen,
+             raw[s->raw]);
     else if (raw && !isnan(raw[s->raw]))
-        step(w, "oxygen", "%.3f mg/L, from %.3f mg/L that a sensor told salinity %.1f wrote", oxygen, raw[s->raw], told);
+        step(w, "oxygen", "%.3f mg/L, from %.3f mg/L that a sensor told salinity %.1f wrote", oxygen, raw[s->raw],
+             told);
     else if (percent && isnan(pressure))
-        step(w, "oxygen", "%.3f mg/L, from %.2f %% of saturation at the air pressure of the moment", oxygen, percent[s->raw]);
+        step(w, "oxygen", "%.3f mg/L, from %.2f %% of saturation at the air pressure of the moment", oxygen,
+             percent[s->raw]);
     else if (percent)
         step(w, "oxygen", "%.3f mg/L, from %.2f %% of saturation at %.2f hPa", oxygen, percent[s->raw], pressure / 100);
     const struct air_calibration *c = &s->station->oxygen_calibration;
     if (!isnan(c->temperature))
-        step(w, "air calibration", "at %.1f °C and %.2f hPa, told %.2f hPa: all that the sensor wrote x %.5f", c->temperature,
-             c->air_pressure / 100, c->told / 100, oxygen_air_calibration_gain(c->temperature, c->air_pressure, c->told));
+        step(w, "air calibration", "at %.1f °C and %.2f hPa, told %.2f hPa: all that the sensor wrote x %.5f",
+             c->temperature, c->air_pressure / 100, c->told / 100,
+             oxygen_air_calibration_gain(c->temperature, c->air_pressure, c->told));
     step(w, "saturation", "%.2f %% at the local air pressure, %.2f %% at 1013.25 hPa (Benson and Krause)",
          value(s, QUANTITY_OXYGEN_SATURATION), value(s, QUANTITY_OXYGEN_SATURATION_STANDARD));
 }
 
-/* Those whose stretch holds the sample, and those of moments between the readings and checks around it; trends come from the
- * store, since they need more weeks than the chain was given here. */
+/* Those whose stretch holds the sample, and those of moments between the readings and checks around it; trends come
+ * from the store, since they need more weeks than the chain was given here. */
 static void write_findings(const struct sample *s, struct writer *w)
 {
     size_t told = 0, count;
@@ -369,8 +383,9 @@ static void write_values(const struct sample *s, struct writer *w)
         for (unsigned bit = 0; bit < TEST_COUNT; bit++)
             if (r->tests[q][s->row] >> bit & 1)
                 text_printf(&why, "%s%s", why.length ? "; " : "", test_info(bit)->meaning);
-        step(w, quantity_info(q)->key, "%.*f%s%s: %s%s%s%s", quantity_info(q)->decimals, written(s, q), *unit_of(q) ? " " : "", unit_of(q),
-             flag_word(r->flag[q][s->row]), why.bytes ? " (" : "", why.bytes ? why.bytes : "", why.bytes ? ")" : "");
+        step(w, quantity_info(q)->key, "%.*f%s%s: %s%s%s%s", quantity_info(q)->decimals, written(s, q),
+             *unit_of(q) ? " " : "", unit_of(q), flag_word(r->flag[q][s->row]), why.bytes ? " (" : "",
+             why.bytes ? why.bytes : "", why.bytes ? ")" : "");
         text_done(&why);
         if (s->quantity == q)
             write_limits(s, q, w);
@@ -404,8 +419,8 @@ static void write_decisions(const struct sample *s, struct writer *w)
         step(w, "decision", "%s %s from %s until %s: \"%s\"; '%s' line %" PRIu32,
              note->quantity < QUANTITY_COUNT ? quantity_info(q)->key : "everything",
              note->kind == NOTE_STRIKE ? "struck out" : "restored", timestamp_print(note->time, from),
-             timestamp_print(note->until, to), *note->text ? note->text : "no reason given", has_source ? drop.path : "?",
-             note->line);
+             timestamp_print(note->until, to), *note->text ? note->text : "no reason given",
+             has_source ? drop.path : "?", note->line);
     }
 }
 
@@ -415,9 +430,12 @@ static void write_uncertainty(const struct sample *s, struct writer *w)
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
         if (!r->uncertainty[q] || isnan(r->uncertainty[q][s->row]) || !concerns(s, q))
             continue;
-        step(w, q == QUANTITY_LEVEL ? "uncertainty" : q == QUANTITY_OXYGEN ? "oxygen uncertainty" : "salinity uncertainty",
-             "%s +-%.4f%s%s (one standard uncertainty)", quantity_info(q)->key,
-             r->uncertainty[q][s->row], *unit_of(q) ? " " : "", unit_of(q));
+        step(w,
+             q == QUANTITY_LEVEL    ? "uncertainty"
+             : q == QUANTITY_OXYGEN ? "oxygen uncertainty"
+                                    : "salinity uncertainty",
+             "%s +-%.4f%s%s (one standard uncertainty)", quantity_info(q)->key, r->uncertainty[q][s->row],
+             *unit_of(q) ? " " : "", unit_of(q));
         if (q != QUANTITY_LEVEL)
             continue;
         struct level_situation situation;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-/* How one value came to be: reading, source file and line, clock, water, barometer, salinity, density, hand readings, each
- * correction, flag and the tests that set it, and what its uncertainty is made of. Derived anew from the facts in the store. */
+/* How one value came to be: reading, source file and line, clock, water, barometer, salinity, density, hand readings,
+ * each correction, flag and the tests that set it, and what its uncertainty is made of. Derived anew from the facts in
+ * the store. */
 #ifndef RILLWARD_SERVICE_EXPLAIN_H
 #define RILLWARD_SERVICE_EXPLAIN_H
 
@@ -13,8 +14,8 @@
 
 struct explain_options {
     const char *station;
-    int64_t time;            /* the nearest sample within two hours is explained */
-    enum quantity quantity;  /* QUANTITY_COUNT: all that the station has */
+    int64_t time;           /* the nearest sample within two hours is explained */
+    enum quantity quantity; /* QUANTITY_COUNT: all that the station has */
     bool as_json;
 };
 

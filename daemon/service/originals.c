@@ -17,12 +17,13 @@
 enum { NAME_BEGINS = 17 /* behind 16 digits and '_': archive_original_path */ };
 static const size_t largest_list = (size_t)256 << 20; /* bytes of a manifest or history */
 
-static bool load_history(struct pipeline *p, const struct archive_owner *owner, struct arena *arena, struct history *ret,
-                         const struct teller_of_findings *findings);
-static bool load_manifest(struct pipeline *p, const struct archive_owner *owner, struct manifest_line **ret, size_t *ret_n,
-                          const struct teller_of_findings *findings);
-static bool judge(struct pipeline *p, const struct archive_owner *owner, const char *name, const struct history *history,
-                  struct arena *arena, struct unknown_original *ret, bool *ret_is_unknown, struct error *error);
+static bool load_history(struct pipeline *p, const struct archive_owner *owner, struct arena *arena,
+                         struct history *ret, const struct teller_of_findings *findings);
+static bool load_manifest(struct pipeline *p, const struct archive_owner *owner, struct manifest_line **ret,
+                          size_t *ret_n, const struct teller_of_findings *findings);
+static bool judge(struct pipeline *p, const struct archive_owner *owner, const char *name,
+                  const struct history *history, struct arena *arena, struct unknown_original *ret,
+                  bool *ret_is_unknown, struct error *error);
 static bool guess(struct pipeline *p, const char *name, const struct history *history, struct arena *arena,
                   struct drop_fact_row *ret, struct error *error);
 static const struct history_drop *find(const struct history *history, const char *name);
@@ -108,8 +109,8 @@ char *originals_folder(const struct archive_owner *owner, char ret[ARCHIVE_PATH_
 }
 
 /* An unsound list is told and counts as none: the originals speak for themselves. */
-static bool load_history(struct pipeline *p, const struct archive_owner *owner, struct arena *arena, struct history *ret,
-                         const struct teller_of_findings *findings)
+static bool load_history(struct pipeline *p, const struct archive_owner *owner, struct arena *arena,
+                         struct history *ret, const struct teller_of_findings *findings)
 {
     char path[ARCHIVE_PATH_SIZE], full[PATH_MAX];
     struct error error;
@@ -126,8 +127,8 @@ static bool load_history(struct pipeline *p, const struct archive_owner *owner, 
     return false;
 }
 
-static bool load_manifest(struct pipeline *p, const struct archive_owner *owner, struct manifest_line **ret, size_t *ret_n,
-                          const struct teller_of_findings *findings)
+static bool load_manifest(struct pipeline *p, const struct archive_owner *owner, struct manifest_line **ret,
+                          size_t *ret_n, const struct teller_of_findings *findings)
 {
     char path[ARCHIVE_PATH_SIZE] = MANIFEST_NAME, full[PATH_MAX];
     struct error error;
@@ -146,8 +147,9 @@ static bool load_manifest(struct pipeline *p, const struct archive_owner *owner,
     return false;
 }
 
-static bool judge(struct pipeline *p, const struct archive_owner *owner, const char *name, const struct history *history,
-                  struct arena *arena, struct unknown_original *ret, bool *ret_is_unknown, struct error *error)
+static bool judge(struct pipeline *p, const struct archive_owner *owner, const char *name,
+                  const struct history *history, struct arena *arena, struct unknown_original *ret,
+                  bool *ret_is_unknown, struct error *error)
 {
     char folder[ARCHIVE_PATH_SIZE];
     const struct history_drop *listed = find(history, name);

@@ -35,8 +35,8 @@ static bool load_references(struct pipeline *p, uint32_t place, struct span rows
                             struct error *error);
 static bool load_moves(struct pipeline *p, uint32_t place, struct span rows, struct readings *readings,
                        struct error *error);
-static bool load_around(struct pipeline *p, uint32_t place, uint32_t kinds, int looks, struct span inside, int64_t reach,
-                        struct readings *readings, struct error *error);
+static bool load_around(struct pipeline *p, uint32_t place, uint32_t kinds, int looks, struct span inside,
+                        int64_t reach, struct readings *readings, struct error *error);
 static bool load_notes(struct pipeline *p, uint32_t place, struct span rows, struct derive_input *ret,
                        struct error *error);
 static bool load_sources(struct pipeline *p, const struct station *station, struct derive_input *ret,
@@ -47,8 +47,8 @@ static bool add_elsewhere(struct pipeline *p, uint32_t place, const char *serial
 static bool covers_all(const struct readings *air, const struct readings *water, int64_t largest_gap);
 static bool save(struct pipeline *p, size_t station, uint32_t place, struct span span, const struct derived *derived,
                  struct error *error);
-static bool mark_pages(struct pipeline *p, size_t station, uint32_t place, struct span span, const struct record *record,
-                       struct error *error);
+static bool mark_pages(struct pipeline *p, size_t station, uint32_t place, struct span span,
+                       const struct record *record, struct error *error);
 static bool refresh_digest(struct pipeline *p, const char *id, uint32_t place, uint64_t digest, struct error *error);
 static bool refresh_pages(struct pipeline *p, struct error *error);
 
@@ -105,7 +105,8 @@ bool pipeline_derive_span(struct pipeline *p, size_t station, struct span span, 
                           struct derived *ret, struct error *error)
 {
     struct neighbour_records neighbours;
-    if (!derive_chain(p, station, span, ret_input, ret, error) || !derive_neighbours(p, station, &ret->record, &neighbours, error))
+    if (!derive_chain(p, station, span, ret_input, ret, error) ||
+        !derive_neighbours(p, station, &ret->record, &neighbours, error))
         return false;
     quality_after(p->config, ret_input->station, ret->interval, &neighbours, &ret->record);
     derive_to_datum(p->arena, ret_input->station, ret);
@@ -193,7 +194,8 @@ bool pipeline_derive_again(struct pipeline *p, uint32_t place, int64_t now, stru
         return store_dirty_add(p->store, place, (struct span){fact.first_time, fact.last_time + 1}, error);
     for (int pass = 0; pass < 2; pass++) {
         for (int64_t from = fact.first_time; from <= fact.last_time; from += LONGEST_STRETCH) {
-            struct span ignored, span = {from, from + LONGEST_STRETCH <= fact.last_time ? from + LONGEST_STRETCH : fact.last_time + 1};
+            struct span ignored,
+                span = {from, from + LONGEST_STRETCH <= fact.last_time ? from + LONGEST_STRETCH : fact.last_time + 1};
             arena_reset(p->arena);
             if (pass == 0 ? !derive_values(p, station, span, &ignored, error)
                           : !announce_span(p, id, place, false, span, now, error))
@@ -259,7 +261,8 @@ static bool derive_station(struct pipeline *p, size_t station, uint32_t place, s
 }
 
 /* *ret_changed: the span, and the weeks behind it whose trends it changed. */
-static bool derive_values(struct pipeline *p, size_t station, struct span span, struct span *ret_changed, struct error *error)
+static bool derive_values(struct pipeline *p, size_t station, struct span span, struct span *ret_changed,
+                          struct error *error)
 {
     struct derive_input input;
     struct derived derived;
@@ -288,7 +291,8 @@ static bool has_trends(const struct record *record)
 static bool mark_months(struct pipeline *p, size_t station, uint32_t place, struct span span, struct error *error)
 {
     int64_t offset = p->config->stations[station].utc_offset;
-    for (int64_t month = timestamp_month_start(span.from, offset); month < span.to; month = timestamp_next_month(month, offset)) {
+    for (int64_t month = timestamp_month_start(span.from, offset); month < span.to;
+         month = timestamp_next_month(month, offset)) {
         struct civil first = timestamp_to_civil(month + offset);
         if (!store_page_due(p->store, place, first.year * 12 + first.month - 1, error))
             return false;
@@ -312,7 +316,8 @@ static bool load_input(struct pipeline *p, size_t station, uint32_t place, struc
 }
 
 /* The hand readings outside the rows tie the level inside them, and checks before and after correct its sensors: the
- * readings around them come along. Some hand readings tie nothing (no data, in air), so a few are taken on each side. */
+ * readings around them come along. Some hand readings tie nothing (no data, in air), so a few are taken on each side.
+ */
 static bool load_references(struct pipeline *p, uint32_t place, struct span rows, struct readings *readings,
                             struct error *error)
 {
@@ -347,14 +352,15 @@ static bool load_moves(struct pipeline *p, uint32_t place, struct span rows, str
 }
 
 /* Readings within `reach` of the nearest `looks` notes of these kinds on each side of the span. */
-static bool load_around(struct pipeline *p, uint32_t place, uint32_t kinds, int looks, struct span inside, int64_t reach,
-                        struct readings *readings, struct error *error)
+static bool load_around(struct pipeline *p, uint32_t place, uint32_t kinds, int looks, struct span inside,
+                        int64_t reach, struct readings *readings, struct error *error)
 {
     int64_t before = inside.from, after = inside.to;
     for (int k = 0; k < looks && before != TIME_NONE; k++) {
         if (!store_note_before(p->store, place, kinds, before, &before, error))
             return false;
-        if (before != TIME_NONE && !add_stretch(p, place, (struct span){before - reach, before + reach}, readings, error))
+        if (before != TIME_NONE &&
+            !add_stretch(p, place, (struct span){before - reach, before + reach}, readings, error))
             return false;
     }
     for (int k = 0; k < looks && after != TIME_NONE; k++, after += after != TIME_NONE) {
@@ -390,7 +396,8 @@ static bool load_notes(struct pipeline *p, uint32_t place, struct span rows, str
         span.to = r->time[r->n - 1] >= span.to ? r->time[r->n - 1] + 1 : span.to;
     }
     struct span wide = {span.from - 2 * HOUR_MS, span.to + 2 * HOUR_MS};
-    /* These act from one note to the next; a few are taken, since some say nothing (a clock check that is a zone slip). */
+    /* These act from one note to the next; a few are taken, since some say nothing (a clock check that is a zone slip).
+     */
     static const struct {
         uint32_t kinds;
         int looks;
@@ -419,14 +426,16 @@ static bool load_notes(struct pipeline *p, uint32_t place, struct span rows, str
     struct note *notes = arena_array(p->arena, near_count + spanning_count + 1, sizeof *notes);
     size_t i = 0, j = 0, n = 0;
     while (i < near_count || j < spanning_count)
-        notes[n++] = j == spanning_count || (i < near_count && near[i].time <= spanning[j].time) ? near[i++] : spanning[j++];
+        notes[n++] =
+            j == spanning_count || (i < near_count && near[i].time <= spanning[j].time) ? near[i++] : spanning[j++];
     ret->notes = notes;
     ret->note_count = n;
     return true;
 }
 
 /* Barometers in order of preference, until one covers every row. */
-static bool load_sources(struct pipeline *p, const struct station *station, struct derive_input *ret, struct error *error)
+static bool load_sources(struct pipeline *p, const struct station *station, struct derive_input *ret,
+                         struct error *error)
 {
     size_t *candidates = arena_array(p->arena, p->config->barometer_count + 1, sizeof *candidates);
     size_t count = air_candidates(p->config, station, candidates);
@@ -552,8 +561,8 @@ static bool save(struct pipeline *p, size_t station, uint32_t place, struct span
            mark_pages(p, station, place, span, &inside, error);
 }
 
-static bool mark_pages(struct pipeline *p, size_t station, uint32_t place, struct span span, const struct record *record,
-                       struct error *error)
+static bool mark_pages(struct pipeline *p, size_t station, uint32_t place, struct span span,
+                       const struct record *record, struct error *error)
 {
     int64_t offset = p->config->stations[station].utc_offset;
     for (int64_t month = timestamp_month_start(span.from, offset); month < span.to;) {

@@ -6,8 +6,9 @@
  *   publish_months, _pages  due pages       -> files of the archive (publish.h)
  *   pipeline_advance  time without data     -> silence, drops that wait too long
  *
- * Late data, reprocessing and import are the same path: each only marks spans dirty. `now` is the wall clock for facts and
- * rules; `disk_now` the one that file times are compared with (they differ when the wall clock is held for a rehearsal). */
+ * Late data, reprocessing and import are the same path: each only marks spans dirty. `now` is the wall clock for facts
+ * and rules; `disk_now` the one that file times are compared with (they differ when the wall clock is held for a
+ * rehearsal). */
 #ifndef RILLWARD_SERVICE_PIPELINE_H
 #define RILLWARD_SERVICE_PIPELINE_H
 
@@ -20,15 +21,15 @@
 struct pipeline {
     const struct config *config;
     struct store *store;
-    struct arena *arena; /* of one piece of work */
+    struct arena *arena;                         /* of one piece of work */
     uint32_t *station_places, *barometer_places; /* numbers in the store, by index in the settings */
-    int attempt_fd; /* attempt.h; the caller's; -1: what is being read is not written down */
+    int attempt_fd;          /* attempt.h; the caller's; -1: what is being read is not written down */
     int64_t next_alarm_look; /* wall time of the next thing that pipeline_advance has to judge; TIME_NONE: not known */
     size_t taken, set_aside, repeated; /* since the start, for the log */
 };
 
-/* Gives every station and barometer its number, and marks dirty what other settings shaped. `store` and `config` stay the
- * caller's. False: ret is empty. */
+/* Gives every station and barometer its number, and marks dirty what other settings shaped. `store` and `config` stay
+ * the caller's. False: ret is empty. */
 bool pipeline_open(struct pipeline *ret, const struct config *config, struct store *store, struct error *error);
 void pipeline_close(struct pipeline *pipeline);
 
@@ -42,12 +43,12 @@ bool pipeline_derive_span(struct pipeline *pipeline, size_t station, struct span
 
 /* What became of a candidate. */
 enum take_result {
-    TAKE_KNOWN,     /* nothing new */
+    TAKE_KNOWN, /* nothing new */
     TAKE_TAKEN,
-    TAKE_REPEATED,  /* the same bytes under another name */
+    TAKE_REPEATED, /* the same bytes under another name */
     TAKE_WAITING,
     TAKE_SET_ASIDE,
-    TAKE_FAILED,    /* the machine is in the way: error filled; the transaction must be rolled back, try again later */
+    TAKE_FAILED, /* the machine is in the way: error filled; the transaction must be rolled back, try again later */
 };
 struct take_news {
     const char *message; /* arena; for the log; may be "" */
@@ -60,15 +61,15 @@ enum take_result pipeline_take(struct pipeline *pipeline, const struct watch *wa
 bool pipeline_take_failed(struct pipeline *pipeline, const struct candidate *candidate, int64_t now, const char *why,
                           struct error *error);
 
-/* An original of the archive once more, as it was taken as `drop->number` from `drop->path` at `drop->arrived`; within a
- * transaction. AGAIN_FACTS: its notes and its row, where a lost database is made again. AGAIN_READINGS: its readings go over
- * those that are there, and its row says what the layout of now made of it. Nothing becomes dirty. INPUT error where the
- * settings of now set it aside or give it to another place. */
+/* An original of the archive once more, as it was taken as `drop->number` from `drop->path` at `drop->arrived`; within
+ * a transaction. AGAIN_FACTS: its notes and its row, where a lost database is made again. AGAIN_READINGS: its readings
+ * go over those that are there, and its row says what the layout of now made of it. Nothing becomes dirty. INPUT error
+ * where the settings of now set it aside or give it to another place. */
 enum again { AGAIN_FACTS, AGAIN_READINGS };
 bool pipeline_take_again(struct pipeline *pipeline, struct drop_fact_row *drop, const char *bytes, size_t length,
                          enum again what, struct error *error);
-/* All values of a station from its readings and notes, then the rules over them; a barometer is left to its turn, after its
- * neighbours are made again. Within a transaction. */
+/* All values of a station from its readings and notes, then the rules over them; a barometer is left to its turn, after
+ * its neighbours are made again. Within a transaction. */
 bool pipeline_derive_again(struct pipeline *pipeline, uint32_t place, int64_t now, struct error *error);
 
 /* Derive one dirty span, in a transaction of its own; ret_worked false when there was none. */
@@ -90,7 +91,8 @@ bool spans_dirty_by_barometer(struct pipeline *pipeline, size_t barometer, struc
 bool spans_dirty_by_air(struct pipeline *pipeline, size_t barometer, struct span changed, struct error *error);
 bool spans_dirty_by_note(struct pipeline *pipeline, size_t station, const struct note *note, struct error *error);
 
-/* What is derived of a barometer (barometers.c): its checks against its neighbours, of the weeks that `span` touches. */
+/* What is derived of a barometer (barometers.c): its checks against its neighbours, of the weeks that `span` touches.
+ */
 bool barometers_derive(struct pipeline *pipeline, size_t barometer, struct span span, struct error *error);
 /* Indices of the nearest others within the pairing distance, at most `most`; returns how many. */
 size_t barometers_beside(const struct config *config, size_t barometer, size_t most, size_t *ret);
@@ -103,9 +105,10 @@ size_t barometers_beside(const struct config *config, size_t barometer, size_t m
 #define INSTRUMENT_NOTES (1u << NOTE_INSTRUMENT)
 #define SPAN_NOTES (1u << NOTE_STRIKE | 1u << NOTE_RESTORE)
 
-/* Trends of a station's sensors, of every week that looks back at the span (trends.c); *ret_changed: where they are not what
- * they were, empty where they are. */
-bool trends_derive(struct pipeline *pipeline, size_t station, struct span span, struct span *ret_changed, struct error *error);
+/* Trends of a station's sensors, of every week that looks back at the span (trends.c); *ret_changed: where they are not
+ * what they were, empty where they are. */
+bool trends_derive(struct pipeline *pipeline, size_t station, struct span span, struct span *ret_changed,
+                   struct error *error);
 
 /* Rules over a span whose finished values just changed (announce.c). Within a transaction. */
 bool announce_span(struct pipeline *pipeline, const char *place_id, uint32_t place, bool is_barometer, struct span span,

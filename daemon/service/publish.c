@@ -2,8 +2,9 @@
 /* Due months to records in the archive. Files first, then the facts that say so: a cut in between writes the same bytes
  * again.
  *
- * A month is read here, drawn up and written by a worker thread, and entered here. Each is a world of its own: the worker
- * has its own arena and no way to the database, so neither order nor number of the workers can show in the files. */
+ * A month is read here, drawn up and written by a worker thread, and entered here. Each is a world of its own: the
+ * worker has its own arena and no way to the database, so neither order nor number of the workers can show in the
+ * files. */
 #include "service/publish.h"
 
 #include "archive/archive.h"
@@ -22,7 +23,7 @@ enum { MONTHS_PER_WORKER = 2 };
 struct month_job {
     struct month_job *next; /* of those that are on their way, or of the spare ones */
     struct arena *arena;
-    struct page_fact page;  /* as it was read; then as it will be entered */
+    struct page_fact page; /* as it was read; then as it will be entered */
     struct dataset dataset;
     char known_sha256[ARCHIVE_WRITERS_MAX][SHA256_HEX_SIZE];
     struct batch_of_files batch;
@@ -208,8 +209,8 @@ static bool start_month(struct pipeline *p, struct publisher *publisher, const s
     job->page.content = arena_strdup(job->arena, page->content);
     /* A station that is configured no more: what was published stays. */
     if (station < p->config->station_count &&
-        (!dataset_load(p, station, page->month, job->arena, &job->dataset, error) ||
-         !leave_reviewed(p, job, error) || !look_up_files(p, job, error))) {
+        (!dataset_load(p, station, page->month, job->arena, &job->dataset, error) || !leave_reviewed(p, job, error) ||
+         !look_up_files(p, job, error))) {
         put_spare(publisher, job);
         return false;
     }

@@ -2,8 +2,8 @@
 /* Records and pages to the archive.
  *
  * Months are drawn up and written by worker threads ('workers' in the settings) while the owner's thread takes drops,
- * derives and announces: publishing never stands in the way of an alarm. Bytes and revisions are the same for any number
- * of workers. The settings that a pipeline was opened with must live until publisher_close(). */
+ * derives and announces: publishing never stands in the way of an alarm. Bytes and revisions are the same for any
+ * number of workers. The settings that a pipeline was opened with must live until publisher_close(). */
 #ifndef RILLWARD_SERVICE_PUBLISH_H
 #define RILLWARD_SERVICE_PUBLISH_H
 

@@ -95,7 +95,8 @@ static bool publish_stations(struct pipeline *p, const uint32_t *places, size_t 
     for (size_t k = 0; ok && k < n; k++)
         ok = render_place(p, places[k], &batch, &changes, error);
     ok = ok && batch_write(p, &batch, error) && remove_stale(p, &changes, error) &&
-         store_begin(p->store, __func__, error) && batch_put_facts(p, &batch, error) && enter_changes(p, &changes, error);
+         store_begin(p->store, __func__, error) && batch_put_facts(p, &batch, error) &&
+         enter_changes(p, &changes, error);
     for (size_t k = 0; ok && k < n; k++)
         ok = store_manifest_done(p->store, places[k], error);
     ok = ok && store_manifest_due(p->store, 0, error) && store_commit(p->store, error);
@@ -131,7 +132,8 @@ static bool enter_changes(struct pipeline *p, const struct changes *changes, str
 }
 
 /* A format that was switched off leaves nothing behind that no page tells of. */
-static void choose_wanted(struct pipeline *p, size_t station, struct file_fact *files, size_t *n, struct changes *changes)
+static void choose_wanted(struct pipeline *p, size_t station, struct file_fact *files, size_t *n,
+                          struct changes *changes)
 {
     size_t kept = 0;
     for (size_t k = 0; k < *n; k++) {

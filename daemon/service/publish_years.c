@@ -34,7 +34,8 @@ bool publish_years(struct pipeline *p, size_t station, const struct page_fact *p
             return false;
         if (*known && strcmp(before, records) == 0)
             continue;
-        if (!render_year(p, station, first, pages + k, next - k, batch_add(batch, path, p->station_places[station]), error))
+        if (!render_year(p, station, first, pages + k, next - k, batch_add(batch, path, p->station_places[station]),
+                         error))
             return false;
         list[(*ret_n)++] = (struct year_due){arena_strdup(p->arena, path), records};
     }

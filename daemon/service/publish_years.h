@@ -10,8 +10,8 @@ struct year_due {
     const char *path, *records;
 };
 
-/* Add to the batch what is behind: at most one for each year of `pages`, the station's months in order. *ret in the arena
- * of the pipeline. */
+/* Add to the batch what is behind: at most one for each year of `pages`, the station's months in order. *ret in the
+ * arena of the pipeline. */
 bool publish_years(struct pipeline *pipeline, size_t station, const struct page_fact *pages, size_t n,
                    struct batch_of_files *batch, struct year_due **ret, size_t *ret_n, struct error *error);
 

@@ -22,7 +22,7 @@ enum { RESTORED_AT_ONCE = 64 }; /* drops in one transaction: their waits for the
 struct rebuild {
     const struct rebuild_options *options;
     struct pipeline pipeline;
-    struct arena *arena; /* of the whole run */
+    struct arena *arena;          /* of the whole run */
     struct archive_owner *owners; /* those asked for: the network, then barometers, then stations */
     size_t owner_count;
     struct file_fact *damaged; /* products to be written again */
@@ -42,7 +42,8 @@ static bool restore_drop(struct rebuild *r, struct unknown_original *original, s
 static bool give_number(struct rebuild *r, struct drop_fact_row *drop, struct error *error);
 static int compare_arrivals(const void *a, const void *b);
 static bool make_places_again(struct rebuild *r, struct error *error);
-static bool make_place_again(struct rebuild *r, const struct archive_owner *owner, bool *ret_is_done, struct error *error);
+static bool make_place_again(struct rebuild *r, const struct archive_owner *owner, bool *ret_is_done,
+                             struct error *error);
 static bool read_originals_again(struct rebuild *r, uint32_t place, bool *ret_is_whole, struct error *error);
 static bool forget_damaged_products(struct rebuild *r, const struct archive_owner *owner, struct error *error);
 static bool finish_work(struct rebuild *r, struct error *error);
@@ -62,7 +63,8 @@ bool rebuild_run(const struct config *config, const struct rebuild_options *opti
     for (int k = 0; k < options->place_count; k++)
         if (config_find_station(config, options->places[k]) == config->station_count &&
             config_find_barometer(config, options->places[k]) == config->barometer_count)
-            return fail(error, ERROR_CONFIG, "'%s' is neither a station nor a barometer of the settings", options->places[k]);
+            return fail(error, ERROR_CONFIG, "'%s' is neither a station nor a barometer of the settings",
+                        options->places[k]);
     hold_signals();
     setenv("SQLITE_TMPDIR", config->state, 1); /* as the service: its transactions can outgrow memory */
     struct store *store = store_open_to_rebuild(config->state, options->now, &ret->condition, error);
@@ -89,8 +91,8 @@ static bool run(struct rebuild *r, struct error *error)
 
 /* ---- which ---- */
 
-/* Barometers before the stations that stand on them. Notes of several stations belong to the network, which is asked for
- * with all. */
+/* Barometers before the stations that stand on them. Notes of several stations belong to the network, which is asked
+ * for with all. */
 static bool choose_owners(struct rebuild *r, struct error *error)
 {
     const struct config *config = r->pipeline.config;
@@ -245,7 +247,8 @@ static bool make_places_again(struct rebuild *r, struct error *error)
 }
 
 /* All or nothing: with an original that cannot be read the place stays as it is. */
-static bool make_place_again(struct rebuild *r, const struct archive_owner *owner, bool *ret_is_done, struct error *error)
+static bool make_place_again(struct rebuild *r, const struct archive_owner *owner, bool *ret_is_done,
+                             struct error *error)
 {
     struct store *store = r->pipeline.store;
     *ret_is_done = false;
@@ -286,9 +289,9 @@ static bool read_originals_again(struct rebuild *r, uint32_t place, bool *ret_is
         size_t length;
         CLEANUP(cleanup_free) char *bytes = NULL;
         arena_reset(r->pipeline.arena);
-        bool is_read = originals_read(&r->pipeline, &drops[k], &bytes, &length, &why) &&
-                       (!*ret_is_whole ||
-                        pipeline_take_again(&r->pipeline, &drops[k], bytes, length, AGAIN_READINGS, &why));
+        bool is_read =
+            originals_read(&r->pipeline, &drops[k], &bytes, &length, &why) &&
+            (!*ret_is_whole || pipeline_take_again(&r->pipeline, &drops[k], bytes, length, AGAIN_READINGS, &why));
         if (is_read)
             continue;
         if (why.kind != ERROR_INPUT && why.kind != ERROR_CONFIG)
@@ -367,8 +370,9 @@ static bool tell_damaged(struct rebuild *r, struct error *error)
         if (!store_file_find(r->pipeline.store, r->damaged[k].path, r->arena, &fact, &is_again, error))
             return false;
         if (!r->report->was_stopped)
-            r->findings.tell(r, r->damaged[k].path, is_again ? "was missing or changed: it was written again"
-                                                             : "was missing or changed, and nothing makes it any more");
+            r->findings.tell(r, r->damaged[k].path,
+                             is_again ? "was missing or changed: it was written again"
+                                      : "was missing or changed, and nothing makes it any more");
     }
     return true;
 }

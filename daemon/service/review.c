@@ -46,7 +46,8 @@ bool review_say_note(struct pipeline *p, size_t station, const struct note *note
     const char *colon = strstr(note->text, ": ");
     size_t length = colon ? (size_t)(colon - note->text) : strlen(note->text);
     struct review_fact review = {.span = {note->time, note->until},
-                                 .who = arena_strndup(p->arena, note->text, length < LONGEST_TEXT ? length : LONGEST_TEXT),
+                                 .who =
+                                     arena_strndup(p->arena, note->text, length < LONGEST_TEXT ? length : LONGEST_TEXT),
                                  .why = arena_strndup(p->arena, colon ? colon + 2 : "", LONGEST_TEXT),
                                  .said = now};
     return review_say(p->store, p->arena, p->config->stations[station].id, &review, error);
@@ -157,7 +158,5 @@ enum record_state review_state(const struct record *record, const struct reviewe
     size_t reviewed = 0;
     for (size_t k = 0; k < n; k++)
         reviewed += record_at_or_after(record, spans[k].span.to) - record_at_or_after(record, spans[k].span.from);
-    return reviewed == 0          ? RECORD_PROVISIONAL
-           : reviewed < record->n ? RECORD_PARTLY_REVIEWED
-                                  : RECORD_REVIEWED;
+    return reviewed == 0 ? RECORD_PROVISIONAL : reviewed < record->n ? RECORD_PARTLY_REVIEWED : RECORD_REVIEWED;
 }

@@ -35,7 +35,8 @@ bool review_command_run(const struct config *config, const struct review_options
     struct job job = {.config = config, .options = options, .arena = arena, .ret = ret};
     bool is_list = options->word_count == 0;
     if (is_list && (options->is_reopening || options->reason || options->who))
-        return fail(error, ERROR_INPUT, "'review' needs STATION MONTH or STATION FROM TO with --who, --reason, --reopen");
+        return fail(error, ERROR_INPUT,
+                    "'review' needs STATION MONTH or STATION FROM TO with --who, --reason, --reopen");
     job.store = is_list ? store_open_to_read(config->state, error) : store_open_to_answer(config->state, error);
     bool ok = job.store && (is_list ? list(&job, ret_needs_hand, error) : say(&job, error));
     store_close(job.store);
@@ -122,7 +123,8 @@ static bool list_held(struct job *job, bool *ret_needs_hand, struct error *error
         put_span(job, held[k].span);
         text_printf(job->ret, "  %s\n", held[k].reason);
     }
-    text_puts(job->ret, n > 0 ? "'rillward review STATION FROM TO' takes them in; --reopen makes the span provisional\n" : "");
+    text_puts(job->ret,
+              n > 0 ? "'rillward review STATION FROM TO' takes them in; --reopen makes the span provisional\n" : "");
     return true;
 }
 
@@ -167,7 +169,8 @@ static bool read_span(const struct job *job, const struct station *station, stru
     }
     if (job->options->word_count != 3)
         return fail(error, ERROR_INPUT, "'review' needs STATION MONTH or STATION FROM TO");
-    if (!timestamp_parse(words[1], strlen(words[1]), &ret->from) || !timestamp_parse(words[2], strlen(words[2]), &ret->to))
+    if (!timestamp_parse(words[1], strlen(words[1]), &ret->from) ||
+        !timestamp_parse(words[2], strlen(words[2]), &ret->to))
         return fail(error, ERROR_INPUT, "'%.40s' to '%.40s' is no span: expected times such as 2026-03-01T00:00:00Z",
                     words[1], words[2]);
     if (ret->from >= ret->to)

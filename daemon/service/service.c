@@ -41,14 +41,14 @@ enum stage {
 enum source { SOURCE_SIGNALS, SOURCE_INBOX, SOURCE_NETWORK, SOURCE_BELL, SOURCE_WORKERS };
 
 enum {
-    DROPS_AT_ONCE = 64,      /* in one transaction: their waits for the disk are shared */
-    TAKE_SLICE = 200,        /* ms after which a batch of drops is committed, so that a turn stays short */
-    DERIVE_AFTER = 2000,     /* ms of taking drops after which what is dirty is derived in between */
-    PUBLISH_AFTER = 60000,   /* ms after which due pages are written even while drops keep coming */
-    SETTLING_MARGIN = 2000,  /* ms beyond the settling time after which a file that still waits is not waited for */
-    ONCE_DELIVERY = 60000,   /* ms that `once` waits for recipients */
+    DROPS_AT_ONCE = 64,     /* in one transaction: their waits for the disk are shared */
+    TAKE_SLICE = 200,       /* ms after which a batch of drops is committed, so that a turn stays short */
+    DERIVE_AFTER = 2000,    /* ms of taking drops after which what is dirty is derived in between */
+    PUBLISH_AFTER = 60000,  /* ms after which due pages are written even while drops keep coming */
+    SETTLING_MARGIN = 2000, /* ms beyond the settling time after which a file that still waits is not waited for */
+    ONCE_DELIVERY = 60000,  /* ms that `once` waits for recipients */
     FAILURE_PAUSE_MOST = 60000,
-    METRICS_AFTER = 60000,   /* ms after which metrics are written even while there is work */
+    METRICS_AFTER = 60000, /* ms after which metrics are written even while there is work */
 };
 
 struct service {
@@ -62,7 +62,8 @@ struct service {
     struct publisher *publisher;
     struct sandbox *sandbox; /* NULL: the settings want none */
     struct metrics_run run;
-    int64_t scan_began, changed_since, metrics_at; /* monotonic; 0: no scan runs, nothing changed; earliest next writing */
+    int64_t scan_began, changed_since,
+        metrics_at; /* monotonic; 0: no scan runs, nothing changed; earliest next writing */
     size_t scans_seen;
     bool metrics_failed;
     char inbox_note[sizeof((struct watch_report *)NULL)->note]; /* last told */
@@ -71,12 +72,12 @@ struct service {
     int64_t clock_shift;                /* wall - disk_wall */
     int64_t started;                    /* monotonic */
     int64_t watchdog_interval, watchdog_due;
-    int64_t took_since, busy_since;     /* monotonic: first of the turns in a row that took drops, that did anything; 0 */
-    int64_t derived_at, published_at;   /* monotonic */
-    int64_t paused_until, pause;        /* monotonic: after a failure of the machine, for how long */
+    int64_t took_since, busy_since;   /* monotonic: first of the turns in a row that took drops, that did anything; 0 */
+    int64_t derived_at, published_at; /* monotonic */
+    int64_t paused_until, pause;      /* monotonic: after a failure of the machine, for how long */
     enum stage failed_in;
-    int64_t quiet_since;                /* `once`: since when only recipients are waited for; 0: not yet */
-    bool is_careful; /* an earlier run ended while it read: each drop is committed alone until the inbox is quiet */
+    int64_t quiet_since; /* `once`: since when only recipients are waited for; 0: not yet */
+    bool is_careful;     /* an earlier run ended while it read: each drop is committed alone until the inbox is quiet */
     bool stops, reloads, did_trim;
 };
 
@@ -115,9 +116,11 @@ static void tell_inbox(struct service *s);
 static void write_metrics(struct service *s);
 static void beat(struct service *s);
 
-bool service_run(const struct service_options *options, struct config *config, bool *ret_needs_hand, struct error *error)
+bool service_run(const struct service_options *options, struct config *config, bool *ret_needs_hand,
+                 struct error *error)
 {
-    struct service s = {.options = options, .config = config, .epoll_fd = -1, .signal_fd = -1, .bell_fd = -1, .attempt_fd = -1};
+    struct service s = {
+        .options = options, .config = config, .epoll_fd = -1, .signal_fd = -1, .bell_fd = -1, .attempt_fd = -1};
     if (options->clock_set != TIME_NONE)
         s.clock_shift = options->clock_set - clock_wall();
     read_clocks(&s);
@@ -174,7 +177,8 @@ static bool start(struct service *s, struct error *error)
         return fail_errno(error, ERROR_SYSTEM, "cannot make an event queue");
     if (!listen_to_signals(s, error) || !make_places(s->config, error))
         return false;
-    setenv("SQLITE_TMPDIR", s->config->state, 1); /* the sandbox has no other place for the database's temporary files */
+    setenv("SQLITE_TMPDIR", s->config->state,
+           1); /* the sandbox has no other place for the database's temporary files */
     s->store = store_open(s->config->state, error);
     if (!s->store || !pipeline_open(&s->pipeline, s->config, s->store, error) || !open_watch(s, error))
         return false;
@@ -231,7 +235,8 @@ static bool is_locked_out(struct service *s, struct error *error)
     if (!path)
         return false;
     fail(error, ERROR_SYSTEM,
-         "'%s' was mounted or made anew since the start, and the sandbox has no access to it: ending, so that the service "
+         "'%s' was mounted or made anew since the start, and the sandbox has no access to it: ending, so that the "
+         "service "
          "manager starts the service again",
          path);
     return true;
@@ -312,7 +317,8 @@ static void read_clocks(struct service *s)
 
 static void wait_for_something(struct service *s)
 {
-    if (!s->did_trim && !publisher_is_busy(s->publisher)) { /* before the first long sleep after work: give back what the work needed */
+    if (!s->did_trim &&
+        !publisher_is_busy(s->publisher)) { /* before the first long sleep after work: give back what the work needed */
         arena_reset(s->pipeline.arena);
         publisher_trim(s->publisher);
         malloc_trim(0);
@@ -402,7 +408,8 @@ static void reload(struct service *s)
     if (!fresh) {
         log_error("the settings have %zu mistakes: the running ones stay in force", problems.count);
     } else if (strcmp(fresh->state, s->config->state) != 0) {
-        log_error("the state folder cannot change while running: the running settings stay in force; restart to change it");
+        log_error(
+            "the state folder cannot change while running: the running settings stay in force; restart to change it");
         config_free(fresh);
     } else if (!sandbox_covers(s->sandbox, wanted, &error) || !make_places(fresh, &error) ||
                !pipeline_open(&pipeline, fresh, s->store, &error)) {
@@ -472,8 +479,8 @@ static bool work(struct service *s, bool *ret_worked, struct error *error)
     return true;
 }
 
-/* The pause grows until the stage that failed gets past it. Looking through the inbox up to the drop that failed is not past
- * it, and neither are records that workers are still at. */
+/* The pause grows until the stage that failed gets past it. Looking through the inbox up to the drop that failed is not
+ * past it, and neither are records that workers are still at. */
 static bool is_past(struct service *s, enum stage stage, bool ok)
 {
     bool is_at_it = (stage == STAGE_TAKE && s->took_since == 0 && !watch_is_idle(s->watch)) ||
@@ -518,7 +525,8 @@ static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
             return false;
         }
         struct take_news news;
-        enum take_result result = pipeline_take(&s->pipeline, s->watch, &candidate, s->wall, s->disk_wall, &news, error);
+        enum take_result result =
+            pipeline_take(&s->pipeline, s->watch, &candidate, s->wall, s->disk_wall, &news, error);
         if (result == TAKE_FAILED && !give_back(s, &candidate, error))
             return false;
         if (result == TAKE_FAILED)
@@ -729,7 +737,8 @@ static void write_metrics(struct service *s)
 
 /* ---- failure and the end ---- */
 
-/* The machine is in the way (disk full, permission): say it once, keep the inbox as it is, try again with growing pauses. */
+/* The machine is in the way (disk full, permission): say it once, keep the inbox as it is, try again with growing
+ * pauses. */
 static void pause_after(struct service *s, const struct error *error)
 {
     store_rollback(s->store);

@@ -17,11 +17,12 @@ struct tie {
     int64_t visit; /* notes so near to each other act together */
 };
 
-static bool clamp_to_data(struct pipeline *p, size_t station, struct span *span, bool *ret_is_empty, struct error *error);
+static bool clamp_to_data(struct pipeline *p, size_t station, struct span *span, bool *ret_is_empty,
+                          struct error *error);
 static bool widen(struct pipeline *p, size_t station, struct span *span, struct error *error);
-static bool widen_to(struct pipeline *p, uint32_t place, struct tie tie, struct span *span,
-                     struct error *error);
-static bool mark_strangers(struct pipeline *p, uint32_t place, const struct note *note, int64_t to, struct error *error);
+static bool widen_to(struct pipeline *p, uint32_t place, struct tie tie, struct span *span, struct error *error);
+static bool mark_strangers(struct pipeline *p, uint32_t place, const struct note *note, int64_t to,
+                           struct error *error);
 static bool add(struct pipeline *p, size_t station, struct span span, struct error *error);
 static bool add_one(struct pipeline *p, size_t station, struct span span, struct error *error);
 
@@ -29,7 +30,8 @@ static bool add_one(struct pipeline *p, size_t station, struct span span, struct
  * they move the level on both sides of it. */
 bool spans_dirty_by_readings(struct pipeline *p, size_t station, struct span changed, struct error *error)
 {
-    struct span span = {changed.from - quality_lead_out(), changed.to + quality_lead_in(p->config, &p->config->stations[station])};
+    struct span span = {changed.from - quality_lead_out(),
+                        changed.to + quality_lead_in(p->config, &p->config->stations[station])};
     struct span tied = changed;
     if (!widen(p, station, &tied, error))
         return false;
@@ -73,7 +75,8 @@ bool spans_dirty_by_note(struct pipeline *p, size_t station, const struct note *
     struct span span = {note->time - HOUR_MS, note->time + HOUR_MS}; /* checks look at the samples around them */
     if (note->kind == NOTE_STRIKE || note->kind == NOTE_RESTORE || note->kind == NOTE_REVIEWED) {
         span.to = note->until > note->time ? note->until : span.to;
-    } else if (bit & (MOVE_NOTES | CLOCK_NOTES | INSTRUMENT_NOTES)) { /* these act from one note of their kind to the next */
+    } else if (bit &
+               (MOVE_NOTES | CLOCK_NOTES | INSTRUMENT_NOTES)) { /* these act from one note of their kind to the next */
         uint32_t kinds = bit & MOVE_NOTES ? MOVE_NOTES : bit;
         int64_t before, after;
         if (!store_note_before(p->store, place, kinds, note->time, &before, error) ||
@@ -84,7 +87,8 @@ bool spans_dirty_by_note(struct pipeline *p, size_t station, const struct note *
     }
     if (bit & INSTRUMENT_NOTES && !mark_strangers(p, place, note, span.to, error))
         return false;
-    if (bit & (LEVEL_NOTES | MOVE_NOTES | CLOCK_NOTES | CHECK_NOTES | INSTRUMENT_NOTES) && !widen(p, station, &span, error))
+    if (bit & (LEVEL_NOTES | MOVE_NOTES | CLOCK_NOTES | CHECK_NOTES | INSTRUMENT_NOTES) &&
+        !widen(p, station, &span, error))
         return false;
     return add(p, station, span, error);
 }
@@ -98,7 +102,8 @@ static bool mark_strangers(struct pipeline *p, uint32_t place, const struct note
         return false;
     for (size_t k = 0; k < n; k++) {
         size_t station = pipeline_station_of(p, places[k]);
-        if (places[k] != place && station < p->config->station_count && !add(p, station, (struct span){note->time, to}, error))
+        if (places[k] != place && station < p->config->station_count &&
+            !add(p, station, (struct span){note->time, to}, error))
             return false;
     }
     return true;
@@ -125,8 +130,7 @@ static bool widen(struct pipeline *p, size_t station, struct span *span, struct 
     return true;
 }
 
-static bool widen_to(struct pipeline *p, uint32_t place, struct tie tie, struct span *span,
-                     struct error *error)
+static bool widen_to(struct pipeline *p, uint32_t place, struct tie tie, struct span *span, struct error *error)
 {
     uint32_t kinds = tie.kinds;
     int64_t visit = tie.visit;
@@ -173,7 +177,8 @@ static bool add_one(struct pipeline *p, size_t station, struct span span, struct
     return is_empty || store_dirty_add(p->store, p->station_places[station], span, error);
 }
 
-static bool clamp_to_data(struct pipeline *p, size_t station, struct span *span, bool *ret_is_empty, struct error *error)
+static bool clamp_to_data(struct pipeline *p, size_t station, struct span *span, bool *ret_is_empty,
+                          struct error *error)
 {
     struct place_fact fact;
     if (!store_place_find(p->store, p->config->stations[station].id, p->arena, &fact, error))

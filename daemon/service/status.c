@@ -61,7 +61,8 @@ static const char *place_id(const struct view *view, size_t i);
 static void text_outbox(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_figures(const struct figures *figures, const struct status_options *options, struct text *ret);
 static void heading(struct text *ret, const struct status_options *options, const char *text);
-static void cell(struct text *ret, const struct status_options *options, enum tone tone, const char *text, size_t width);
+static void cell(struct text *ret, const struct status_options *options, enum tone tone, const char *text,
+                 size_t width);
 static void json_answers(const struct view *view, struct text *ret);
 static void json_findings(const struct view *view, struct text *ret);
 static void json_time(struct text *ret, const char *key, int64_t time);
@@ -100,8 +101,8 @@ static bool load(struct view *view, struct store *store, int64_t now, struct err
            store_held_load(store, 0, view->arena, &view->held, &view->held_count, error) &&
            store_alarms_open(store, view->arena, &view->alarms, &view->alarm_count, error) &&
            store_outbox_summary(store, view->arena, &view->outbox, &view->outbox_count, error) &&
-           store_answers_newest(store, now - ANSWERS_TOLD, ANSWERS_SHOWN, view->arena, &view->answers, &view->answer_count,
-                                error) &&
+           store_answers_newest(store, now - ANSWERS_TOLD, ANSWERS_SHOWN, view->arena, &view->answers,
+                                &view->answer_count, error) &&
            store_counts(store, &view->counts, error) && load_findings(view, store, error) &&
            load_figures(view, store, now, error);
 }
@@ -131,8 +132,8 @@ static bool load_figures(struct view *view, struct store *store, int64_t now, st
 {
     view->figures = arena_array(view->arena, view->outbox_count, sizeof *view->figures);
     for (size_t k = 0; k < view->outbox_count; k++)
-        if (!figures_load(view->config, store, view->arena, view->outbox[k].recipient, view->alarms, view->alarm_count, now,
-                          &view->figures[k], error))
+        if (!figures_load(view->config, store, view->arena, view->outbox[k].recipient, view->alarms, view->alarm_count,
+                          now, &view->figures[k], error))
             return false;
     return true;
 }
@@ -156,8 +157,8 @@ static void render_text(const struct view *view, const struct status_options *op
     text_printf(ret,
                 "%" PRId64 " drops taken (%" PRId64 " rows, %" PRId64 " repeated), %" PRId64 " notes; %" PRId64
                 " spans to derive, %" PRId64 " records to write\n",
-                view->counts.drops, view->counts.rows, view->counts.repeated_rows, view->counts.notes, view->counts.dirty,
-                view->counts.pages_due);
+                view->counts.drops, view->counts.rows, view->counts.repeated_rows, view->counts.notes,
+                view->counts.dirty, view->counts.pages_due);
     text_places(view, options, ret);
     text_alarms(view, options, ret);
     text_findings(view, options, ret);
@@ -225,8 +226,8 @@ static void text_findings(const struct view *view, const struct status_options *
             if (!has_heading)
                 heading(ret, options, "Findings that want a look");
             has_heading = true;
-            text_printf(ret, "  %-22s %-20s %s\n", place_id(view, i),
-                        timestamp_print(finding->span.from, when), visible);
+            text_printf(ret, "  %-22s %-20s %s\n", place_id(view, i), timestamp_print(finding->span.from, when),
+                        visible);
         }
 }
 
@@ -289,7 +290,8 @@ static void text_outbox(const struct view *view, const struct status_options *op
         const struct outbox_line *line = &view->outbox[k];
         char answer[512];
         text_make_visible(line->last_answer, answer, sizeof answer);
-        text_printf(ret, "  %-22s %" PRId64 " delivered, %" PRId64 " due, ", line->recipient, line->delivered, line->due);
+        text_printf(ret, "  %-22s %" PRId64 " delivered, %" PRId64 " due, ", line->recipient, line->delivered,
+                    line->due);
         char given_up[48];
         snprintf(given_up, sizeof given_up, "%" PRId64 " given up", line->given_up);
         cell(ret, options, line->given_up ? TONE_BAD : TONE_PLAIN, given_up, 0);
@@ -303,8 +305,10 @@ static void text_figures(const struct figures *figures, const struct status_opti
 {
     if (figures->day == 0 && figures->standing == 0)
         return;
-    text_printf(ret, "  %-22s %" PRId64 " new alarms in 24 h, at most %" PRId64 " in 10 min, %.0f %% chattering, %" PRId64
-                " standing longer than a day", "", figures->day, figures->most_in_10_min,
+    text_printf(ret,
+                "  %-22s %" PRId64 " new alarms in 24 h, at most %" PRId64 " in 10 min, %.0f %% chattering, %" PRId64
+                " standing longer than a day",
+                "", figures->day, figures->most_in_10_min,
                 figures->day ? 100.0 * (double)figures->chattering / (double)figures->day : 0.0, figures->standing);
     if (figures->is_flood) {
         text_puts(ret, "; ");
@@ -323,8 +327,8 @@ static void heading(struct text *ret, const struct status_options *options, cons
 /* Colour only adds to the words: without it nothing is lost. */
 static void cell(struct text *ret, const struct status_options *options, enum tone tone, const char *text, size_t width)
 {
-    static const char *const codes[] = {[TONE_PLAIN] = "", [TONE_HEAD] = "\033[1m", [TONE_GOOD] = "\033[34m",
-                                        [TONE_BAD] = "\033[1;35m"};
+    static const char *const codes[] = {
+        [TONE_PLAIN] = "", [TONE_HEAD] = "\033[1m", [TONE_GOOD] = "\033[34m", [TONE_BAD] = "\033[1;35m"};
     bool paints = options->in_colour && *codes[tone];
     text_printf(ret, "%s%-*s%s", paints ? codes[tone] : "", (int)width, text, paints ? "\033[0m" : "");
 }
@@ -371,10 +375,10 @@ static void render_json(const struct view *view, int64_t now, struct text *ret)
     text_json(ret, config->network_id);
     json_time(ret, "now", now);
     text_printf(ret,
-                ",\"counts\":{\"drops\":%" PRId64 ",\"rows\":%" PRId64 ",\"repeated_rows\":%" PRId64 ",\"notes\":%" PRId64
-                ",\"dirty_spans\":%" PRId64 ",\"due_records\":%" PRId64 "},\"stations\":[",
-                view->counts.drops, view->counts.rows, view->counts.repeated_rows, view->counts.notes, view->counts.dirty,
-                view->counts.pages_due);
+                ",\"counts\":{\"drops\":%" PRId64 ",\"rows\":%" PRId64 ",\"repeated_rows\":%" PRId64
+                ",\"notes\":%" PRId64 ",\"dirty_spans\":%" PRId64 ",\"due_records\":%" PRId64 "},\"stations\":[",
+                view->counts.drops, view->counts.rows, view->counts.repeated_rows, view->counts.notes,
+                view->counts.dirty, view->counts.pages_due);
     for (size_t i = 0; i < config->station_count + config->barometer_count; i++) {
         bool is_station = i < config->station_count;
         size_t b = is_station ? 0 : i - config->station_count;
@@ -435,8 +439,8 @@ static void render_json(const struct view *view, int64_t now, struct text *ret)
         const struct outbox_line *line = &view->outbox[k];
         text_puts(ret, k ? ",{\"recipient\":" : "{\"recipient\":");
         text_json(ret, line->recipient);
-        text_printf(ret, ",\"delivered\":%" PRId64 ",\"due\":%" PRId64 ",\"given_up\":%" PRId64, line->delivered, line->due,
-                    line->given_up);
+        text_printf(ret, ",\"delivered\":%" PRId64 ",\"due\":%" PRId64 ",\"given_up\":%" PRId64, line->delivered,
+                    line->due, line->given_up);
         json_time(ret, "oldest_due", line->oldest_due);
         text_puts(ret, ",\"last_answer\":");
         text_json(ret, line->last_answer);

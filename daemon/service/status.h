@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-/* The network at a glance, for a terminal or as JSON: stations and their last data, what waits or was set aside and why,
- * open alarms, the outbox. Reads the store beside a running service. */
+/* The network at a glance, for a terminal or as JSON: stations and their last data, what waits or was set aside and
+ * why, open alarms, the outbox. Reads the store beside a running service. */
 #ifndef RILLWARD_SERVICE_STATUS_H
 #define RILLWARD_SERVICE_STATUS_H
 

@@ -117,8 +117,8 @@ static bool begin(struct take *t, bool *ret_is_known)
     return store_path_find(t->p->store, candidate->path, t->p->arena, &t->known, ret_is_known, t->error);
 }
 
-bool pipeline_take_again(struct pipeline *p, struct drop_fact_row *drop, const char *bytes, size_t length, enum again what,
-                         struct error *error)
+bool pipeline_take_again(struct pipeline *p, struct drop_fact_row *drop, const char *bytes, size_t length,
+                         enum again what, struct error *error)
 {
     struct candidate candidate = {.size = (int64_t)length};
     struct take t = {.p = p, .candidate = &candidate, .now = drop->arrived, .is_again = true, .error = error};
@@ -205,10 +205,10 @@ static enum take_result read_bytes(struct take *t, bool *ret_done)
     if (fd < 0)
         return why.kind == ERROR_INPUT ? finish(t, TAKE_SET_ASIDE, why.text, 0) : finish(t, TAKE_WAITING, why.text, 0);
     if (!file_read_fd(fd, t->candidate->path, (size_t)t->p->config->largest_drop, &t->bytes, &t->length, &why)) {
-        const char *cure = why.kind == ERROR_INPUT ? arena_printf(t->p->arena,
-                                                                  "%s: split the file, or raise 'largest_drop' in the settings",
-                                                                  why.text)
-                                                   : why.text;
+        const char *cure =
+            why.kind == ERROR_INPUT
+                ? arena_printf(t->p->arena, "%s: split the file, or raise 'largest_drop' in the settings", why.text)
+                : why.text;
         return finish(t, why.kind == ERROR_INPUT ? TAKE_SET_ASIDE : TAKE_WAITING, cure, 0);
     }
     /* Whoever wrote while we read will be seen again; these bytes may be half of each. */
@@ -260,8 +260,7 @@ static enum take_result read_answers(struct take *t, bool has_rested)
     struct answers_taken taken;
     struct error why = {0};
     int64_t written = t->candidate->modified_ns / 1000000 + (t->now - t->disk_now);
-    if (!answers_take(&teller, t->candidate->path, t->bytes, t->length, has_rested, written, t->now, &taken,
-                      &why)) {
+    if (!answers_take(&teller, t->candidate->path, t->bytes, t->length, has_rested, written, t->now, &taken, &why)) {
         if (why.kind == ERROR_INPUT)
             return finish(t, TAKE_SET_ASIDE, why.text, t->known.drop);
         *t->error = why;
@@ -286,10 +285,11 @@ static enum take_result refuse(struct take *t, const char *why, int64_t rested)
     if (rested > -HOUR_MS)
         return finish(t, TAKE_SET_ASIDE, why, t->known.drop);
     t->news->again_in = MINUTE_MS;
-    const char *wait = arena_printf(t->p->arena,
-                                    "this machine's clock stands before the last change of the file, so it is read again when "
-                                    "the clock is right; by the clock of now: %s",
-                                    why);
+    const char *wait =
+        arena_printf(t->p->arena,
+                     "this machine's clock stands before the last change of the file, so it is read again when "
+                     "the clock is right; by the clock of now: %s",
+                     why);
     return finish(t, TAKE_WAITING, wait, t->known.drop);
 }
 
@@ -358,9 +358,9 @@ static bool keep_readings(struct take *t, int64_t number, struct drop_fact_row *
     drop->filled = (int64_t)result.filled;
     drop->disagreed = (int64_t)result.disagreed;
     const char *complaints = complaints_text(t);
-    drop->complaints = result.disagreed
-                           ? arena_printf(p->arena, "%s%s%s", disagreement(t, &result), *complaints ? "\n" : "", complaints)
-                           : complaints;
+    drop->complaints = result.disagreed ? arena_printf(p->arena, "%s%s%s", disagreement(t, &result),
+                                                       *complaints ? "\n" : "", complaints)
+                                        : complaints;
     if (result.changed_from > result.changed_to)
         return true;
     struct span changed = {result.changed_from, result.changed_to + 1};
@@ -425,8 +425,9 @@ static const char *disagreement(struct take *t, const struct merge_result *resul
     struct error ignored; /* the name is only for the message */
     if (!store_drop_load(t->p->store, result->other_drop, t->p->arena, &other, &ignored))
         other.path = "an earlier drop";
-    return arena_printf(t->p->arena, "%zu rows disagree with '%s', the first at %s: the values of this drop, the later one, are used",
-                        result->disagreed, other.path, timestamp_print(result->first_disagreement, when));
+    return arena_printf(
+        t->p->arena, "%zu rows disagree with '%s', the first at %s: the values of this drop, the later one, are used",
+        result->disagreed, other.path, timestamp_print(result->first_disagreement, when));
 }
 
 /* Whose originals: the place's; of notes, their station's when there is only one. */

@@ -139,7 +139,8 @@ static const char *first_words(const struct teller *t, const struct alarm *alarm
     static const char withdrawn[] = "withdrawn: ";
     char duration[TIMESTAMP_SIZE];
     if (event == NOTICE_WITHDRAWN)
-        return why && text_starts_with(why, withdrawn) ? arena_printf(t->arena, "Why: %s.", why + strlen(withdrawn)) : "";
+        return why && text_starts_with(why, withdrawn) ? arena_printf(t->arena, "Why: %s.", why + strlen(withdrawn))
+                                                       : "";
     if (event != NOTICE_REMINDED && event != NOTICE_ESCALATED)
         return "";
     duration_print(alarm->changed - alarm->asked, duration);

@@ -13,13 +13,14 @@
     "id, station, rule, start, raised, end_, worst, worst_time, last, last_time, detail, state, learnt, changed,"      \
     " sequence, is_old_news, shelved_until, shelf_reason, asked, told, escalated, times"
 static struct alarm read_alarm(struct arena *arena, sqlite3_stmt *row);
-static bool collect_alarms(struct store *store, sqlite3_stmt *row, struct arena *arena, struct alarm **ret, size_t *ret_n,
-                           struct error *error);
+static bool collect_alarms(struct store *store, sqlite3_stmt *row, struct arena *arena, struct alarm **ret,
+                           size_t *ret_n, struct error *error);
 
 bool store_alarms_touching(struct store *store, const char *station, const char *rule, struct span span,
                            struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
         database_start(store, error,
                        "SELECT " ALARM_COLUMNS " FROM alarm WHERE station = ?1 AND rule = ?2 AND start <= ?4"
                        " AND coalesce(end_, 9223372036854775807) >= ?3 ORDER BY start, id",
@@ -29,25 +30,30 @@ bool store_alarms_touching(struct store *store, const char *station, const char 
 
 bool store_alarms_open(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
-        store, error, "SELECT " ALARM_COLUMNS " FROM alarm WHERE state IN (0, 1, 2, 4) ORDER BY station, rule, start", "");
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT " ALARM_COLUMNS " FROM alarm WHERE state IN (0, 1, 2, 4) ORDER BY station, rule, start",
+                       "");
     return collect_alarms(store, row, arena, ret, ret_n, error);
 }
 
 bool store_alarms_of_rule(struct store *store, const char *rule, struct arena *arena, struct alarm **ret, size_t *ret_n,
                           struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT " ALARM_COLUMNS " FROM alarm WHERE state IN (0, 1, 2, 4) AND rule = ?1 ORDER BY station, start",
-                       "t", rule);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(store, error,
+                                       "SELECT " ALARM_COLUMNS
+                                       " FROM alarm WHERE state IN (0, 1, 2, 4) AND rule = ?1 ORDER BY station, start",
+                                       "t", rule);
     return collect_alarms(store, row, arena, ret, ret_n, error);
 }
 
-bool store_alarms_of_station(struct store *store, const char *station, struct span span, size_t most, struct arena *arena,
-                             struct alarm **ret, size_t *ret_n, struct error *error)
+bool store_alarms_of_station(struct store *store, const char *station, struct span span, size_t most,
+                             struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
         database_start(store, error,
                        "SELECT " ALARM_COLUMNS " FROM alarm WHERE station = ?1 AND start < ?3"
                        " AND coalesce(end_, 9223372036854775807) >= ?2 ORDER BY start DESC, id DESC LIMIT ?4",
@@ -55,16 +61,22 @@ bool store_alarms_of_station(struct store *store, const char *station, struct sp
     return collect_alarms(store, row, arena, ret, ret_n, error);
 }
 
-bool store_alarms_shelved(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error)
+bool store_alarms_shelved(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n,
+                          struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
-        store, error, "SELECT " ALARM_COLUMNS " FROM alarm WHERE shelved_until IS NOT NULL ORDER BY shelved_until, id", "");
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT " ALARM_COLUMNS " FROM alarm WHERE shelved_until IS NOT NULL ORDER BY shelved_until, id",
+                       "");
     return collect_alarms(store, row, arena, ret, ret_n, error);
 }
 
-bool store_alarms_asked(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error)
+bool store_alarms_asked(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n,
+                        struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(
         store, error, "SELECT " ALARM_COLUMNS " FROM alarm WHERE asked IS NOT NULL ORDER BY asked, id", "");
     return collect_alarms(store, row, arena, ret, ret_n, error);
 }
@@ -72,9 +84,11 @@ bool store_alarms_asked(struct store *store, struct arena *arena, struct alarm *
 bool store_alarms_learnt(struct store *store, struct span span, struct arena *arena, struct alarm **ret, size_t *ret_n,
                          struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error, "SELECT " ALARM_COLUMNS " FROM alarm WHERE learnt >= ?1 AND learnt < ?2 ORDER BY id",
-                       "ii", span.from, span.to);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT " ALARM_COLUMNS " FROM alarm WHERE learnt >= ?1 AND learnt < ?2 ORDER BY id", "ii",
+                       span.from, span.to);
     return collect_alarms(store, row, arena, ret, ret_n, error);
 }
 
@@ -83,8 +97,8 @@ bool store_alarm_find(struct store *store, int64_t id, struct arena *arena, stru
 {
     struct alarm *list;
     size_t n;
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error, "SELECT " ALARM_COLUMNS " FROM alarm WHERE id = ?1", "i", id);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(store, error, "SELECT " ALARM_COLUMNS " FROM alarm WHERE id = ?1", "i", id);
     if (!collect_alarms(store, row, arena, &list, &n, error))
         return false;
     *ret_found = n > 0;
@@ -97,7 +111,8 @@ bool store_shelf_find(struct store *store, const char *station, const char *rule
                       struct shelf_fact *ret, struct error *error)
 {
     *ret = (struct shelf_fact){.until = TIME_NONE, .reason = ""};
-    CLEANUP(database_reset) sqlite3_stmt *row =
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
         database_start(store, error,
                        "SELECT shelved_until, shelf_reason FROM alarm WHERE shelved_until > ?3 AND station = ?1"
                        " AND rule = ?2 ORDER BY shelved_until DESC LIMIT 1",
@@ -121,15 +136,16 @@ bool store_alarms_count(struct store *store, const char *station, const char *ru
 bool store_alarm_steps(struct store *store, int64_t alarm, struct arena *arena, struct step_fact **ret, size_t *ret_n,
                        struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(
         store, error, "SELECT at, who, what, state FROM alarm_step WHERE alarm = ?1 ORDER BY rowid", "i", alarm);
     struct step_fact *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
     while (got > 0 && (got = database_step(store, row, error)) > 0) {
         list = x_grow(list, n, &capacity, sizeof *list);
-        list[n++] = (struct step_fact){sqlite3_column_int64(row, 0), column_text(arena, row, 1), column_text(arena, row, 2),
-                                       (enum alarm_state)sqlite3_column_int(row, 3)};
+        list[n++] = (struct step_fact){sqlite3_column_int64(row, 0), column_text(arena, row, 1),
+                                       column_text(arena, row, 2), (enum alarm_state)sqlite3_column_int(row, 3)};
     }
     *ret = to_arena(arena, list, n, sizeof *list);
     *ret_n = n;
@@ -143,27 +159,28 @@ bool store_alarm_put(struct store *store, struct alarm *a, const char *who, cons
     if (is_new && (!database_one(store, &a->id, error, "SELECT coalesce(max(id), 0) FROM alarm", "")))
         return false;
     a->id += is_new;
-    if (!database_run(store, error,
-                      "INSERT INTO alarm(" ALARM_COLUMNS ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10,?11,?12,?13,?14,?15,?16,"
-                      " ?17,?18,?19,?20,?21,?22)"
-                      " ON CONFLICT(id) DO UPDATE SET start = excluded.start, raised = excluded.raised,"
-                      " end_ = excluded.end_, worst = excluded.worst, worst_time = excluded.worst_time,"
-                      " last = excluded.last, last_time = excluded.last_time, detail = excluded.detail,"
-                      " state = excluded.state, changed = excluded.changed, sequence = excluded.sequence,"
-                      " is_old_news = excluded.is_old_news, shelved_until = excluded.shelved_until,"
-                      " shelf_reason = excluded.shelf_reason, asked = excluded.asked, told = excluded.told,"
-                      " escalated = excluded.escalated, times = excluded.times",
-                      "ittiiTdiditiiiiiTtTTTi", a->id, a->station, a->rule, e->start, e->raised, e->end,
-                      isnan(e->worst) ? 0.0 : e->worst, e->worst_time, isnan(e->last) ? 0.0 : e->last, e->last_time,
-                      e->detail, (int64_t)a->state, a->learnt, a->changed, a->sequence, (int64_t)a->is_old_news,
-                      a->shelved_until, a->shelf_reason ? a->shelf_reason : "", a->asked, a->told, a->escalated, a->times))
+    if (!database_run(
+            store, error,
+            "INSERT INTO alarm(" ALARM_COLUMNS ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10,?11,?12,?13,?14,?15,?16,"
+            " ?17,?18,?19,?20,?21,?22)"
+            " ON CONFLICT(id) DO UPDATE SET start = excluded.start, raised = excluded.raised,"
+            " end_ = excluded.end_, worst = excluded.worst, worst_time = excluded.worst_time,"
+            " last = excluded.last, last_time = excluded.last_time, detail = excluded.detail,"
+            " state = excluded.state, changed = excluded.changed, sequence = excluded.sequence,"
+            " is_old_news = excluded.is_old_news, shelved_until = excluded.shelved_until,"
+            " shelf_reason = excluded.shelf_reason, asked = excluded.asked, told = excluded.told,"
+            " escalated = excluded.escalated, times = excluded.times",
+            "ittiiTdiditiiiiiTtTTTi", a->id, a->station, a->rule, e->start, e->raised, e->end,
+            isnan(e->worst) ? 0.0 : e->worst, e->worst_time, isnan(e->last) ? 0.0 : e->last, e->last_time, e->detail,
+            (int64_t)a->state, a->learnt, a->changed, a->sequence, (int64_t)a->is_old_news, a->shelved_until,
+            a->shelf_reason ? a->shelf_reason : "", a->asked, a->told, a->escalated, a->times))
         return false;
     return !what || database_run(store, error, "INSERT INTO alarm_step VALUES(?1, ?2, ?3, ?4, ?5)", "iitti", a->id,
                                  a->changed, who, what, (int64_t)a->state);
 }
 
-static bool collect_alarms(struct store *store, sqlite3_stmt *row, struct arena *arena, struct alarm **ret, size_t *ret_n,
-                           struct error *error)
+static bool collect_alarms(struct store *store, sqlite3_stmt *row, struct arena *arena, struct alarm **ret,
+                           size_t *ret_n, struct error *error)
 {
     struct alarm *list = NULL;
     size_t n = 0, capacity = 0;
@@ -206,7 +223,6 @@ static struct alarm read_alarm(struct arena *arena, sqlite3_stmt *row)
     return alarm;
 }
 
-
 bool store_answer_is_known(struct store *store, const char *path, const char *key, bool *ret, struct error *error)
 {
     int64_t count = 0;
@@ -225,8 +241,8 @@ bool store_answer_add(struct store *store, const struct answer_fact *fact, struc
                         (int64_t)fact->is_given);
 }
 
-bool store_answers_newest(struct store *store, int64_t since, size_t most, struct arena *arena, struct answer_fact **ret,
-                          size_t *ret_n, struct error *error)
+bool store_answers_newest(struct store *store, int64_t since, size_t most, struct arena *arena,
+                          struct answer_fact **ret, size_t *ret_n, struct error *error)
 {
     CLEANUP(database_reset)
     sqlite3_stmt *row = database_start(store, error,

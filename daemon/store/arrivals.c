@@ -22,8 +22,8 @@ bool store_path_find(struct store *store, const char *path, struct arena *arena,
                      struct error *error)
 {
     *ret_found = false;
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error, "SELECT " PATH_COLUMNS " FROM path WHERE path = ?1", "p", path);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(store, error, "SELECT " PATH_COLUMNS " FROM path WHERE path = ?1", "p", path);
     int got = row ? database_step(store, row, error) : -1;
     if (got > 0) {
         *ret = read_path(arena, row);
@@ -34,17 +34,17 @@ bool store_path_find(struct store *store, const char *path, struct arena *arena,
 
 bool store_path_put(struct store *store, const struct path_fact *p, struct error *error)
 {
-    return database_run(store, error,
-                        "INSERT OR REPLACE INTO path(" PATH_COLUMNS ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10,?11,?12)",
-                        "piiiiiiiiiit", p->path, p->size, p->modified_ns, p->changed_ns, (int64_t)p->inode,
-                        (int64_t)p->device, (int64_t)p->state, p->since, p->drop, p->attempts, (int64_t)p->settings,
-                        p->message);
+    return database_run(
+        store, error, "INSERT OR REPLACE INTO path(" PATH_COLUMNS ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10,?11,?12)",
+        "piiiiiiiiiit", p->path, p->size, p->modified_ns, p->changed_ns, (int64_t)p->inode, (int64_t)p->device,
+        (int64_t)p->state, p->since, p->drop, p->attempts, (int64_t)p->settings, p->message);
 }
 
 bool store_paths_unfinished(struct store *store, struct arena *arena, struct path_fact **ret, size_t *ret_n,
                             struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
         database_start(store, error, "SELECT " PATH_COLUMNS " FROM path WHERE state IN (0, 3) ORDER BY path", "");
     struct path_fact *list = NULL;
     size_t n = 0, capacity = 0;
@@ -69,8 +69,8 @@ bool store_drop_is_of_path(struct store *store, const char *sha256, const char *
                            struct error *error)
 {
     *ret_number = 0;
-    return database_one(store, ret_number, error, "SELECT number FROM drop_ WHERE sha256 = ?1 AND path = ?2", "tp", sha256,
-                        path);
+    return database_one(store, ret_number, error, "SELECT number FROM drop_ WHERE sha256 = ?1 AND path = ?2", "tp",
+                        sha256, path);
 }
 
 bool store_drop_load(struct store *store, int64_t number, struct arena *arena, struct drop_fact_row *ret,
@@ -78,7 +78,8 @@ bool store_drop_load(struct store *store, int64_t number, struct arena *arena, s
 {
     *ret = (struct drop_fact_row){
         .sha256 = "", .path = "", .original = "", .layout = "", .evidence = "", .complaints = "", .serial = ""};
-    CLEANUP(database_reset) sqlite3_stmt *row =
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
         database_start(store, error, "SELECT " DROP_COLUMNS " FROM drop_ WHERE number = ?1", "i", number);
     int got = row ? database_step(store, row, error) : -1;
     if (got > 0)
@@ -89,7 +90,8 @@ bool store_drop_load(struct store *store, int64_t number, struct arena *arena, s
 bool store_drops_of_place(struct store *store, uint32_t place, struct arena *arena, struct drop_fact_row **ret,
                           size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(
         store, error, "SELECT " DROP_COLUMNS " FROM drop_ WHERE place = ?1 ORDER BY number", "i", (int64_t)place);
     struct drop_fact_row *list = NULL;
     size_t n = 0, capacity = 0;
@@ -103,13 +105,14 @@ bool store_drops_of_place(struct store *store, uint32_t place, struct arena *are
     return got == 0;
 }
 
-bool store_drops_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct drop_fact_row **ret,
-                        size_t *ret_n, struct error *error)
+bool store_drops_newest(struct store *store, uint32_t place, size_t most, struct arena *arena,
+                        struct drop_fact_row **ret, size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
         database_start(store, error,
-                       "SELECT " DROP_COLUMNS " FROM drop_ WHERE place = ?1 ORDER BY number DESC LIMIT ?2",
-                       "ii", (int64_t)place, (int64_t)most);
+                       "SELECT " DROP_COLUMNS " FROM drop_ WHERE place = ?1 ORDER BY number DESC LIMIT ?2", "ii",
+                       (int64_t)place, (int64_t)most);
     struct drop_fact_row *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -137,8 +140,8 @@ bool store_drop_add(struct store *store, const struct drop_fact_row *d, struct e
                         "INSERT INTO drop_(" DROP_COLUMNS
                         ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10,?11,?12,?13,?14,?15,?16,?17)",
                         "itpttttiiiiiiiiit", d->number, d->sha256, d->path, d->original, d->layout, d->evidence,
-                        d->complaints, d->bytes, d->arrived, (int64_t)d->place, d->rows, d->refused, d->added, d->repeated,
-                        d->filled, d->disagreed, d->serial ? d->serial : "");
+                        d->complaints, d->bytes, d->arrived, (int64_t)d->place, d->rows, d->refused, d->added,
+                        d->repeated, d->filled, d->disagreed, d->serial ? d->serial : "");
 }
 
 bool store_note_put(struct store *store, uint32_t place, const struct note *n, bool *ret_changed, struct error *error)
@@ -147,28 +150,32 @@ bool store_note_put(struct store *store, uint32_t place, const struct note *n, b
     if (!database_one(store, &same, error,
                       "SELECT count(*) FROM note WHERE place = ?1 AND kind = ?2 AND time = ?3 AND quantity = ?4"
                       " AND until IS ?5 AND value IS ?6 AND reference IS ?7 AND text = ?8",
-                      "iiiiTddt", (int64_t)place, (int64_t)n->kind, n->time, quantity_number(n->quantity), n->until, n->value,
-                      n->reference, n->text))
+                      "iiiiTddt", (int64_t)place, (int64_t)n->kind, n->time, quantity_number(n->quantity), n->until,
+                      n->value, n->reference, n->text))
         return false;
     *ret_changed = same == 0;
     if (same)
         return true;
-    return database_run(store, error,
-                        "INSERT INTO note(place, kind, time, quantity, until, value, reference, text, drop_, line)"
-                        " VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10) ON CONFLICT(place, kind, time, quantity) DO UPDATE SET"
-                        " until = excluded.until, value = excluded.value, reference = excluded.reference,"
-                        " text = excluded.text, drop_ = excluded.drop_, line = excluded.line"
-                        " WHERE excluded.drop_ >= note.drop_", /* an older drop that is made again comes after newer ones */
-                        "iiiiTddtii", (int64_t)place, (int64_t)n->kind, n->time, quantity_number(n->quantity), n->until, n->value,
-                        n->reference, n->text, (int64_t)n->drop, (int64_t)n->line);
+    return database_run(
+        store, error,
+        "INSERT INTO note(place, kind, time, quantity, until, value, reference, text, drop_, line)"
+        " VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9,?10) ON CONFLICT(place, kind, time, quantity) DO UPDATE SET"
+        " until = excluded.until, value = excluded.value, reference = excluded.reference,"
+        " text = excluded.text, drop_ = excluded.drop_, line = excluded.line"
+        " WHERE excluded.drop_ >= note.drop_", /* an older drop that is made again comes after newer ones */
+        "iiiiTddtii", (int64_t)place, (int64_t)n->kind, n->time, quantity_number(n->quantity), n->until, n->value,
+        n->reference, n->text, (int64_t)n->drop, (int64_t)n->line);
 }
 
-bool store_note_find(struct store *store, uint32_t place, const struct note *like, struct arena *arena, struct note *ret,
-                     bool *ret_is_found, struct error *error)
+bool store_note_find(struct store *store, uint32_t place, const struct note *like, struct arena *arena,
+                     struct note *ret, bool *ret_is_found, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
-        store, error, "SELECT " NOTE_COLUMNS " FROM note WHERE place = ?1 AND kind = ?2 AND time = ?3 AND quantity = ?4", "iiii",
-        (int64_t)place, (int64_t)like->kind, like->time, quantity_number(like->quantity));
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT " NOTE_COLUMNS
+                       " FROM note WHERE place = ?1 AND kind = ?2 AND time = ?3 AND quantity = ?4",
+                       "iiii", (int64_t)place, (int64_t)like->kind, like->time, quantity_number(like->quantity));
     int got = row ? database_step(store, row, error) : -1;
     *ret_is_found = got > 0;
     if (got > 0)
@@ -185,17 +192,19 @@ bool store_notes_load(struct store *store, uint32_t place, uint32_t kinds, struc
     for (enum note_kind kind = 0; kind < NOTE_KIND_COUNT && got == 0; kind++) { /* the index is by kind, then time */
         if (!(kinds >> kind & 1))
             continue;
-        CLEANUP(database_reset) sqlite3_stmt *row =
-            database_start(store, error,
-                           "SELECT " NOTE_COLUMNS " FROM note WHERE place = ?1 AND kind = ?2 AND time >= ?3 AND time < ?4"
-                           " ORDER BY time, quantity",
-                           "iiii", (int64_t)place, (int64_t)kind, span.from, span.to);
+        CLEANUP(database_reset)
+        sqlite3_stmt *row = database_start(store, error,
+                                           "SELECT " NOTE_COLUMNS
+                                           " FROM note WHERE place = ?1 AND kind = ?2 AND time >= ?3 AND time < ?4"
+                                           " ORDER BY time, quantity",
+                                           "iiii", (int64_t)place, (int64_t)kind, span.from, span.to);
         got = row ? 1 : -1;
         while (got > 0 && (got = database_step(store, row, error)) > 0) {
             list = x_grow(list, n, &capacity, sizeof *list);
             struct note note = read_note(arena, row);
             size_t at = n++;
-            for (; at > 0 && list[at - 1].time > note.time; at--) /* few notes: insertion keeps them by time, then kind */
+            for (; at > 0 && list[at - 1].time > note.time;
+                 at--) /* few notes: insertion keeps them by time, then kind */
                 list[at] = list[at - 1];
             list[at] = note;
         }
@@ -208,11 +217,11 @@ bool store_notes_load(struct store *store, uint32_t place, uint32_t kinds, struc
 bool store_notes_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct note **ret,
                         size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT " NOTE_COLUMNS " FROM note WHERE place = ?1"
-                       " ORDER BY time DESC, kind DESC, quantity DESC LIMIT ?2",
-                       "ii", (int64_t)place, (int64_t)most);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(store, error,
+                                       "SELECT " NOTE_COLUMNS " FROM note WHERE place = ?1"
+                                       " ORDER BY time DESC, kind DESC, quantity DESC LIMIT ?2",
+                                       "ii", (int64_t)place, (int64_t)most);
     struct note *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -261,7 +270,8 @@ bool store_note_after(struct store *store, uint32_t place, uint32_t kinds, int64
 bool store_instruments_noted(struct store *store, const char *name, uint32_t except, struct arena *arena,
                              struct instrument_fact **ret, size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
         database_start(store, error,
                        "SELECT p.key, n.place, n.time, (SELECT min(m.time) FROM note m WHERE m.place = n.place"
                        " AND m.kind = n.kind AND m.time > n.time) FROM note n JOIN place p ON p.number = n.place"
@@ -273,7 +283,8 @@ bool store_instruments_noted(struct store *store, const char *name, uint32_t exc
     while (got > 0 && (got = database_step(store, row, error)) > 0) {
         list = x_grow(list, n, &capacity, sizeof *list);
         int64_t to = column_time(row, 3);
-        list[n++] = (struct instrument_fact){column_text(arena, row, 0), (uint32_t)sqlite3_column_int64(row, 1),
+        list[n++] = (struct instrument_fact){column_text(arena, row, 0),
+                                             (uint32_t)sqlite3_column_int64(row, 1),
                                              {sqlite3_column_int64(row, 2), to == TIME_NONE ? TIME_FOREVER : to}};
     }
     *ret = to_arena(arena, list, n, sizeof *list);
@@ -284,9 +295,11 @@ bool store_instruments_noted(struct store *store, const char *name, uint32_t exc
 bool store_places_of_serial(struct store *store, const char *serial, struct arena *arena, uint32_t **ret, size_t *ret_n,
                             struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
-        store, error, "SELECT DISTINCT place FROM drop_ WHERE serial = ?1 COLLATE NOCASE AND serial != '' ORDER BY place",
-        "t", serial);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(
+        store, error,
+        "SELECT DISTINCT place FROM drop_ WHERE serial = ?1 COLLATE NOCASE AND serial != '' ORDER BY place", "t",
+        serial);
     return collect_places(store, row, arena, ret, ret_n, error);
 }
 

@@ -174,7 +174,8 @@ bool store_notices_of_alarm(struct store *store, int64_t alarm, struct arena *ar
     return got == 0;
 }
 
-bool store_notice_outcome(struct store *store, int64_t id, struct arena *arena, struct notice_fact *ret, struct error *error)
+bool store_notice_outcome(struct store *store, int64_t id, struct arena *arena, struct notice_fact *ret,
+                          struct error *error)
 {
     CLEANUP(database_reset)
     sqlite3_stmt *row = database_start(

@@ -11,16 +11,16 @@ static struct review_fact read_review(struct arena *arena, sqlite3_stmt *row);
 
 bool store_review_add(struct store *store, struct review_fact *r, struct error *error)
 {
-    if (!database_run(store, error, "INSERT INTO review(place, from_, to_, is_reopening, who, why, said)"
-                                    " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+    if (!database_run(store, error,
+                      "INSERT INTO review(place, from_, to_, is_reopening, who, why, said)"
+                      " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7)",
                       "iiiitti", (int64_t)r->place, r->span.from, r->span.to, (int64_t)r->is_reopening, r->who, r->why,
                       r->said))
         return false;
     r->number = sqlite3_last_insert_rowid(store->database);
     return cut_out(store, r->place, r->span, error) &&
-           (r->is_reopening ||
-            database_run(store, error, "INSERT INTO reviewed VALUES(?1, ?2, ?3, ?4, 0)", "iiii", (int64_t)r->place,
-                         r->span.from, r->span.to, r->number));
+           (r->is_reopening || database_run(store, error, "INSERT INTO reviewed VALUES(?1, ?2, ?3, ?4, 0)", "iiii",
+                                            (int64_t)r->place, r->span.from, r->span.to, r->number));
 }
 
 /* What reaches over the edges keeps the parts outside. */
@@ -30,8 +30,7 @@ static bool cut_out(struct store *store, uint32_t place, struct span span, struc
                         "INSERT OR REPLACE INTO reviewed SELECT place, ?2, to_, review, is_kept FROM reviewed"
                         " WHERE place = ?1 AND from_ < ?2 AND to_ > ?2",
                         "ii", (int64_t)place, span.to) &&
-           database_run(store, error,
-                        "UPDATE reviewed SET to_ = ?2 WHERE place = ?1 AND from_ < ?2 AND to_ > ?2", "ii",
+           database_run(store, error, "UPDATE reviewed SET to_ = ?2 WHERE place = ?1 AND from_ < ?2 AND to_ > ?2", "ii",
                         (int64_t)place, span.from) &&
            database_run(store, error, "DELETE FROM reviewed WHERE place = ?1 AND from_ >= ?2 AND from_ < ?3", "iii",
                         (int64_t)place, span.from, span.to);
@@ -56,7 +55,8 @@ bool store_reviewed_cut(struct store *store, uint32_t place, struct span span, s
 bool store_reviewed_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
                          struct reviewed_span **ret, size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
         database_start(store, error,
                        "SELECT d.from_, d.to_, d.review, d.is_kept, r.who, r.why, r.said FROM reviewed d"
                        " JOIN review r ON r.number = d.review WHERE d.place = ?1 AND d.from_ < ?3 AND d.to_ > ?2"
@@ -74,10 +74,11 @@ bool store_reviewed_load(struct store *store, uint32_t place, struct span span, 
     return got == 0;
 }
 
-bool store_reviews_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct review_fact **ret,
-                          size_t *ret_n, struct error *error)
+bool store_reviews_newest(struct store *store, uint32_t place, size_t most, struct arena *arena,
+                          struct review_fact **ret, size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
         database_start(store, error,
                        "SELECT number, place, from_, to_, is_reopening, who, why, said FROM review WHERE place = ?1"
                        " ORDER BY number DESC LIMIT ?2",

@@ -13,7 +13,8 @@ static const char first_schema[] =
     "  key TEXT NOT NULL UNIQUE,   -- id in the settings\n"
     "  first_time INTEGER,         -- first and last reading, NULL before any\n"
     "  last_time INTEGER,\n"
-    "  digest INTEGER NOT NULL DEFAULT 0 -- of the settings that shaped the finished values; another one makes all dirty\n"
+    "  digest INTEGER NOT NULL DEFAULT 0 -- of the settings that shaped the finished values; another one makes all "
+    "dirty\n"
     ") STRICT;\n"
     "CREATE TABLE drop_( -- one per content and place, by arrival\n"
     "  number INTEGER PRIMARY KEY, -- rises with arrival: where two drops disagree the higher number wins\n"
@@ -31,7 +32,8 @@ static const char first_schema[] =
     ") STRICT;\n"
     "CREATE UNIQUE INDEX drop_content ON drop_(sha256, place);\n"
     "CREATE INDEX drop_by_place ON drop_(place);\n"
-    "CREATE TABLE note( -- what the crew wrote; a later drop replaces a line of the same place, kind, time and quantity\n"
+    "CREATE TABLE note( -- what the crew wrote; a later drop replaces a line of the same place, kind, time and "
+    "quantity\n"
     "  id INTEGER PRIMARY KEY,\n"
     "  place INTEGER NOT NULL, kind INTEGER NOT NULL, time INTEGER NOT NULL,\n"
     "  quantity INTEGER NOT NULL, -- the count of quantities where the kind has none\n"
@@ -50,7 +52,8 @@ static const char first_schema[] =
     "  detail TEXT NOT NULL,\n"
     "  state INTEGER NOT NULL,\n"
     "  learnt INTEGER NOT NULL, changed INTEGER NOT NULL, sequence INTEGER NOT NULL, is_old_news INTEGER NOT NULL,\n"
-    "  shelved_until INTEGER, shelf_reason TEXT NOT NULL, -- stays when it returns: the rule is quiet there until then\n"
+    "  shelved_until INTEGER, shelf_reason TEXT NOT NULL, -- stays when it returns: the rule is quiet there until "
+    "then\n"
     "  asked INTEGER, told INTEGER, escalated INTEGER, -- since when an answer is waited for; who heard of it when\n"
     "  times INTEGER NOT NULL -- within the chattering window, this one counted\n"
     ") STRICT;\n"
@@ -68,7 +71,8 @@ static const char first_schema[] =
     "  uid TEXT NOT NULL UNIQUE, -- the same over all attempts\n"
     "  recipient TEXT NOT NULL, event INTEGER NOT NULL, created INTEGER NOT NULL,\n"
     "  state INTEGER NOT NULL,   -- 0 due, 1 delivered, 2 refused or given up, 3 told by another (group_)\n"
-    "  attempts INTEGER NOT NULL, next_try INTEGER NOT NULL /* 2: when that was */, delivered INTEGER, answer TEXT NOT NULL,\n"
+    "  attempts INTEGER NOT NULL, next_try INTEGER NOT NULL /* 2: when that was */, delivered INTEGER, answer TEXT NOT "
+    "NULL,\n"
     "  alarm INTEGER NOT NULL, station TEXT NOT NULL, rule TEXT NOT NULL,\n"
     "  start INTEGER NOT NULL, raised INTEGER NOT NULL, end_ INTEGER,\n"
     "  worst REAL, worst_time INTEGER NOT NULL, last REAL, last_time INTEGER NOT NULL, detail TEXT NOT NULL,\n"
@@ -106,7 +110,8 @@ static const char first_schema[] =
     "  since INTEGER NOT NULL,   -- in this state\n"
     "  drop_ INTEGER,            -- what it became\n"
     "  attempts INTEGER NOT NULL, -- begun and not ended reads: a drop that ends the process is not read for ever\n"
-    "  settings INTEGER NOT NULL, -- digest of the layouts and places when it was set aside: another one means try again\n"
+    "  settings INTEGER NOT NULL, -- digest of the layouts and places when it was set aside: another one means try "
+    "again\n"
     "  message TEXT NOT NULL\n"
     ") STRICT, WITHOUT ROWID;\n"
     "CREATE INDEX path_unfinished ON path(state) WHERE state IN (0, 3);\n"
@@ -151,8 +156,8 @@ static const char revisions[] =
     "  UNIQUE(place, month, revision)\n"
     ") STRICT;\n";
 
-/* A record is written while more arrives: then the changes since are counted, not lost. Several are written at once: then
- * what readers are told is in an order of facts, not of who was finished first. */
+/* A record is written while more arrives: then the changes since are counted, not lost. Several are written at once:
+ * then what readers are told is in an order of facts, not of who was finished first. */
 static const char counted_changes[] =
     "DROP INDEX page_due;\n"
     "CREATE INDEX page_due ON page(month DESC, place) WHERE due > 0;\n"
@@ -169,10 +174,9 @@ static const char answers[] =
     ") STRICT;\n"
     "CREATE INDEX answer_line_by_time ON answer_line(at);\n";
 
-static const char rebuilding[] =
-    "CREATE TABLE rebuild_due( -- places that an interrupted rebuild has still to do\n"
-    "  place INTEGER PRIMARY KEY\n"
-    ") STRICT;\n";
+static const char rebuilding[] = "CREATE TABLE rebuild_due( -- places that an interrupted rebuild has still to do\n"
+                                 "  place INTEGER PRIMARY KEY\n"
+                                 ") STRICT;\n";
 
 static const char findings[] =
     /* rebuildable */

@@ -74,9 +74,10 @@ bool store_readings_load(struct store *store, uint32_t place, struct span span, 
     if (span.from >= span.to)
         return true;
     int64_t first = key_of(place, day_of(span.from)), last = key_of(place, day_of(span.to - 1));
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error, "SELECT key, bytes FROM reading_chunk WHERE key BETWEEN ?1 AND ?2 ORDER BY key", "ii",
-                       first, last);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
+        database_start(store, error, "SELECT key, bytes FROM reading_chunk WHERE key BETWEEN ?1 AND ?2 ORDER BY key",
+                       "ii", first, last);
     struct readings *parts = NULL;
     size_t count = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -110,9 +111,10 @@ bool store_readings_save(struct store *store, uint32_t place, const struct readi
         assert(part.n > 0 && "readings before 1970 or after 4800 are refused at the door");
         text_clear(&bytes);
         encode_readings(&bytes, day, &part);
-        ok = database_run(store, error,
-                          "INSERT INTO reading_chunk VALUES(?1, ?2) ON CONFLICT(key) DO UPDATE SET bytes = excluded.bytes",
-                          "ib", key_of(place, day), bytes.bytes, bytes.length);
+        ok = database_run(
+            store, error,
+            "INSERT INTO reading_chunk VALUES(?1, ?2) ON CONFLICT(key) DO UPDATE SET bytes = excluded.bytes", "ib",
+            key_of(place, day), bytes.bytes, bytes.length);
         i += part.n;
     }
     text_done(&bytes);
@@ -128,9 +130,8 @@ bool store_reading_before(struct store *store, uint32_t place, int64_t time, int
     int64_t day = day_of(time);
     for (int step = 0; step < 2; step++) { /* the day itself may hold only later rows: then one chunk further back */
         int64_t key = -1;
-        if (!database_one(store, &key, error,
-                          "SELECT max(key) FROM reading_chunk WHERE key BETWEEN ?1 AND ?2", "ii", key_of(place, 0),
-                          key_of(place, day)))
+        if (!database_one(store, &key, error, "SELECT max(key) FROM reading_chunk WHERE key BETWEEN ?1 AND ?2", "ii",
+                          key_of(place, 0), key_of(place, day)))
             return false;
         if (key < 0)
             return true;
@@ -158,9 +159,8 @@ bool store_reading_after(struct store *store, uint32_t place, int64_t time, int6
     int64_t day = day_of(time);
     for (int step = 0; step < 2; step++) {
         int64_t key = -1;
-        if (!database_one(store, &key, error,
-                          "SELECT min(key) FROM reading_chunk WHERE key BETWEEN ?1 AND ?2", "ii", key_of(place, day),
-                          key_of(place, (1 << KEY_DAY_BITS) - 1)))
+        if (!database_one(store, &key, error, "SELECT min(key) FROM reading_chunk WHERE key BETWEEN ?1 AND ?2", "ii",
+                          key_of(place, day), key_of(place, (1 << KEY_DAY_BITS) - 1)))
             return false;
         if (key < 0)
             return true;
@@ -225,8 +225,9 @@ static bool load_rows(struct store *store, const struct record_table *table, uin
     *ret = (struct record){0};
     if (span.from >= span.to)
         return true;
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error, table->load, "ii", key_of(place, day_of(span.from)), key_of(place, day_of(span.to - 1)));
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(store, error, table->load, "ii", key_of(place, day_of(span.from)),
+                                       key_of(place, day_of(span.to - 1)));
     struct record *parts = NULL;
     size_t count = 0, capacity = 0;
     int got = row ? 1 : -1;

@@ -31,7 +31,8 @@ static bool set_up(struct store *store, struct error *error);
 static bool execute(struct store *store, const char *sql, struct error *error);
 static bool migrate(struct store *store, struct error *error);
 static bool read_pragma(struct store *store, const char *sql, int64_t *ret, struct error *error);
-static bool bind(struct store *store, sqlite3_stmt *statement, struct error *error, const char *format, va_list arguments);
+static bool bind(struct store *store, sqlite3_stmt *statement, struct error *error, const char *format,
+                 va_list arguments);
 static sqlite3_stmt *cached(struct store *store, const char *sql, struct error *error);
 static sqlite3_stmt *start(struct store *store, struct error *error, const char *sql, const char *format,
                            va_list arguments);
@@ -209,7 +210,8 @@ bool store_place_find(struct store *store, const char *key, struct arena *arena,
                       struct error *error)
 {
     *ret = (struct place_fact){.first_time = TIME_NONE, .last_time = TIME_NONE};
-    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(
         store, error, "SELECT number, key, first_time, last_time, digest FROM place WHERE key = ?1", "t", key);
     int got = row ? database_step(store, row, error) : -1;
     if (got > 0)
@@ -220,8 +222,8 @@ bool store_place_find(struct store *store, const char *key, struct arena *arena,
 
 bool store_place_key(struct store *store, uint32_t number, struct arena *arena, const char **ret, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error, "SELECT key FROM place WHERE number = ?1", "i", (int64_t)number);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(store, error, "SELECT key FROM place WHERE number = ?1", "i", (int64_t)number);
     int got = row ? database_step(store, row, error) : -1;
     if (got < 0)
         return false;
@@ -238,18 +240,19 @@ bool store_place_set_digest(struct store *store, uint32_t place, uint64_t digest
 bool store_counts(struct store *store, struct store_counts *ret, struct error *error)
 {
     *ret = (struct store_counts){0};
-    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
-        store, error,
-        "SELECT (SELECT count(*) FROM drop_), (SELECT coalesce(sum(repeated), 0) FROM drop_),"
-        " (SELECT coalesce(sum(added), 0) FROM drop_), (SELECT count(*) FROM path WHERE state = 0),"
-        " (SELECT count(*) FROM path WHERE state = 3), (SELECT count(*) FROM note),"
-        " (SELECT count(*) FROM alarm WHERE state IN (0, 1, 2, 4)), (SELECT count(*) FROM dirty),"
-        " (SELECT count(*) FROM page WHERE due > 0)",
-        "");
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT (SELECT count(*) FROM drop_), (SELECT coalesce(sum(repeated), 0) FROM drop_),"
+                       " (SELECT coalesce(sum(added), 0) FROM drop_), (SELECT count(*) FROM path WHERE state = 0),"
+                       " (SELECT count(*) FROM path WHERE state = 3), (SELECT count(*) FROM note),"
+                       " (SELECT count(*) FROM alarm WHERE state IN (0, 1, 2, 4)), (SELECT count(*) FROM dirty),"
+                       " (SELECT count(*) FROM page WHERE due > 0)",
+                       "");
     int got = row ? database_step(store, row, error) : -1;
     if (got <= 0)
         return false;
-    int64_t *const fields[] = {&ret->drops,       &ret->repeated_rows, &ret->rows,  &ret->waiting, &ret->set_aside,
+    int64_t *const fields[] = {&ret->drops, &ret->repeated_rows, &ret->rows,  &ret->waiting,  &ret->set_aside,
                                &ret->notes, &ret->alarms_open,   &ret->dirty, &ret->pages_due};
     for (int i = 0; i < (int)COUNT_OF(fields); i++)
         *fields[i] = sqlite3_column_int64(row, i);
@@ -265,8 +268,8 @@ bool database_fail(struct store *store, int code, const char *what, struct error
     int number = primary == SQLITE_IOERR ? sqlite3_system_errno(store->database) : 0;
     bool is_full = number == ENOSPC || number == EDQUOT || number == EFBIG;
     bool is_damage = primary == SQLITE_CORRUPT || primary == SQLITE_NOTADB || (primary == SQLITE_IOERR && !is_full);
-    return fail(error, is_damage ? ERROR_STORAGE : ERROR_SYSTEM, "database: %s (%.80s)", sqlite3_errmsg(store->database),
-                what);
+    return fail(error, is_damage ? ERROR_STORAGE : ERROR_SYSTEM, "database: %s (%.80s)",
+                sqlite3_errmsg(store->database), what);
 }
 
 sqlite3_stmt *database_start(struct store *store, struct error *error, const char *sql, const char *format, ...)
@@ -369,10 +372,11 @@ static bool lock_folder(struct store *store, const char *folder, struct error *e
     if (flock(store->lock_fd, LOCK_EX | LOCK_NB) == 0)
         return true;
     if (errno == EWOULDBLOCK)
-        return fail(error, ERROR_CONFIG,
-                    "another rillward works on the state folder '%s' (it holds 'lock' there): stop it, or give each service"
-                    " its own folder",
-                    folder);
+        return fail(
+            error, ERROR_CONFIG,
+            "another rillward works on the state folder '%s' (it holds 'lock' there): stop it, or give each service"
+            " its own folder",
+            folder);
     return fail_errno(error, ERROR_SYSTEM, "cannot lock '%s'", path);
 }
 
@@ -385,8 +389,8 @@ static bool refuse_network_folder(const char *folder, struct error *error)
         return fail_errno(error, ERROR_SYSTEM, "cannot look at '%s'", folder);
     for (size_t i = 0; i < COUNT_OF(network); i++)
         if (((unsigned long)status.f_type & 0xFFFFFFFFul) == network[i])
-            return fail(error, ERROR_CONFIG, "the state folder '%s' is on a network or user file system: use a local disk",
-                        folder);
+            return fail(error, ERROR_CONFIG,
+                        "the state folder '%s' is on a network or user file system: use a local disk", folder);
     return true;
 }
 
@@ -401,7 +405,8 @@ static bool open_database(struct store *store, const char *folder, int flags, st
         return true;
     }
     if (code == SQLITE_CANTOPEN)
-        return fail(error, ERROR_SYSTEM, "there is no database '%s', or it cannot be opened: has the service run?", path);
+        return fail(error, ERROR_SYSTEM, "there is no database '%s', or it cannot be opened: has the service run?",
+                    path);
     return database_fail(store, code, path, error);
 }
 
@@ -417,8 +422,9 @@ static struct store *open_beside(const char *folder, struct error *error)
         read_pragma(store, "PRAGMA user_version", &version, error)) {
         if (version == (int64_t)schema_migration_count)
             return store;
-        fail(error, ERROR_CONFIG, "the database in '%s' has schema %" PRId64 ", this program reads %zu: use the same version",
-             folder, version, schema_migration_count);
+        fail(error, ERROR_CONFIG,
+             "the database in '%s' has schema %" PRId64 ", this program reads %zu: use the same version", folder,
+             version, schema_migration_count);
     }
     store_close(store);
     return NULL;
@@ -512,13 +518,14 @@ static sqlite3_stmt *cached(struct store *store, const char *sql, struct error *
         database_fail(store, code, sql, error);
         return NULL;
     }
-    store->statements = x_grow(store->statements, store->statement_count, &store->statement_capacity,
-                               sizeof *store->statements);
+    store->statements =
+        x_grow(store->statements, store->statement_count, &store->statement_capacity, sizeof *store->statements);
     store->statements[store->statement_count++] = (struct cached_statement){sql, statement};
     return statement;
 }
 
-static bool bind(struct store *store, sqlite3_stmt *statement, struct error *error, const char *format, va_list arguments)
+static bool bind(struct store *store, sqlite3_stmt *statement, struct error *error, const char *format,
+                 va_list arguments)
 {
     int code = SQLITE_OK;
     assert(sqlite3_bind_parameter_count(statement) == (int)strlen(format));

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: MIT */
 /* The only memory between two pieces of work: one SQLite database in the state folder, and one writer.
  *
- * Every function returns false with a filled error: SYSTEM for what may pass (disk full, locked), STORAGE for a database
- * that cannot be trusted. Writing functions must stand between store_begin and store_commit, which the pipeline calls;
- * they are one transaction, durable when store_commit returns. Pointers in results live in the arena given.
- * Times in ms UTC; TIME_NONE is stored as NULL. */
+ * Every function returns false with a filled error: SYSTEM for what may pass (disk full, locked), STORAGE for a
+ * database that cannot be trusted. Writing functions must stand between store_begin and store_commit, which the
+ * pipeline calls; they are one transaction, durable when store_commit returns. Pointers in results live in the arena
+ * given. Times in ms UTC; TIME_NONE is stored as NULL. */
 #ifndef RILLWARD_STORE_STORE_H
 #define RILLWARD_STORE_STORE_H
 
@@ -22,8 +22,8 @@ struct store;
 struct store *store_open(const char *folder, struct error *error);
 /* For commands beside a running service: no lock, no writing, no migration. */
 struct store *store_open_to_read(const char *folder, struct error *error);
-/* For people's answers beside a running service: no lock, no migration, but writing; each answer is one small transaction,
- * and the service's and this one's wait for each other. */
+/* For people's answers beside a running service: no lock, no migration, but writing; each answer is one small
+ * transaction, and the service's and this one's wait for each other. */
 struct store *store_open_to_answer(const char *folder, struct error *error);
 /* As store_open, for making again what was lost. A damaged file is not refused: it is moved aside, to
  * `folder`/rillward.db.damaged-<now>, and a new one is begun. */
@@ -35,15 +35,16 @@ bool store_begin(struct store *store, const char *who, struct error *error); /* 
 bool store_commit(struct store *store, struct error *error);
 void store_rollback(struct store *store); /* fine when nothing is open */
 bool store_is_open_transaction(const struct store *store);
-/* A mark inside a transaction, and back to it: what was written since is undone, the rest of the transaction stands. One mark
- * at a time, the last. False from store_back_to_mark: nothing stands any more (some errors end a transaction by themselves). */
+/* A mark inside a transaction, and back to it: what was written since is undone, the rest of the transaction stands.
+ * One mark at a time, the last. False from store_back_to_mark: nothing stands any more (some errors end a transaction
+ * by themselves). */
 bool store_mark(struct store *store, struct error *error);
 bool store_back_to_mark(struct store *store);
 bool store_check_integrity(struct store *store, struct error *error);
 
 /* A whole copy of the database as it is at one moment, beside a running service (backup.c): copied in steps under a
- * temporary name, read back, made durable, then renamed to `target`, which replaces an older copy. One file of mode 0600;
- * put into an empty state folder as rillward.db it is the database. */
+ * temporary name, read back, made durable, then renamed to `target`, which replaces an older copy. One file of mode
+ * 0600; put into an empty state folder as rillward.db it is the database. */
 struct store_progress {
     void (*tell)(void *context, int done, int total); /* pages; now and then */
     void *context;
@@ -87,7 +88,8 @@ bool store_paths_unfinished(struct store *store, struct arena *arena, struct pat
 struct drop_fact_row {
     int64_t number; /* given by store_drop_add */
     const char *sha256, *path, *original, *layout, *evidence, *complaints;
-    const char *serial; /* of the instrument, as the file names it; "" (or NULL when added) where it names none or several */
+    const char
+        *serial; /* of the instrument, as the file names it; "" (or NULL when added) where it names none or several */
     int64_t bytes, arrived;
     uint32_t place; /* 0: several */
     int64_t rows, refused, added, repeated, filled, disagreed;
@@ -105,14 +107,15 @@ bool store_drop_next_number(struct store *store, int64_t *ret, struct error *err
 bool store_drop_add(struct store *store, const struct drop_fact_row *drop, struct error *error);
 
 /* The newest of a place, newest first, at most `most`. */
-bool store_drops_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct drop_fact_row **ret,
-                        size_t *ret_n, struct error *error);
+bool store_drops_newest(struct store *store, uint32_t place, size_t most, struct arena *arena,
+                        struct drop_fact_row **ret, size_t *ret_n, struct error *error);
 
 /* Adds or replaces by place, kind, time, quantity; ret_changed tells whether anything differs from before. */
-bool store_note_put(struct store *store, uint32_t place, const struct note *note, bool *ret_changed, struct error *error);
+bool store_note_put(struct store *store, uint32_t place, const struct note *note, bool *ret_changed,
+                    struct error *error);
 /* The note that one with this kind, time and quantity would replace. */
-bool store_note_find(struct store *store, uint32_t place, const struct note *like, struct arena *arena, struct note *ret,
-                     bool *ret_is_found, struct error *error);
+bool store_note_find(struct store *store, uint32_t place, const struct note *like, struct arena *arena,
+                     struct note *ret, bool *ret_is_found, struct error *error);
 /* Notes whose time lies in [from, to), ascending; kinds: bits of enum note_kind. */
 bool store_notes_load(struct store *store, uint32_t place, uint32_t kinds, struct span span, struct arena *arena,
                       struct note **ret, size_t *ret_n, struct error *error);
@@ -125,7 +128,8 @@ bool store_note_before(struct store *store, uint32_t place, uint32_t kinds, int6
 bool store_note_after(struct store *store, uint32_t place, uint32_t kinds, int64_t time, int64_t *ret,
                       struct error *error);
 
-/* Where field notes have an instrument, but at the place `except`: from each such note to the next of its kind there. */
+/* Where field notes have an instrument, but at the place `except`: from each such note to the next of its kind there.
+ */
 struct instrument_fact {
     const char *key; /* of the place */
     uint32_t place;
@@ -173,29 +177,29 @@ struct waiting_span {
 bool store_waiting_replace(struct store *store, uint32_t place, struct span span, const struct waiting_span *list,
                            size_t n, struct error *error);
 /* All of a place, or of every place with place 0. */
-bool store_waiting_load(struct store *store, uint32_t place, struct arena *arena, struct waiting_span **ret, size_t *ret_n,
-                        struct error *error);
+bool store_waiting_load(struct store *store, uint32_t place, struct arena *arena, struct waiting_span **ret,
+                        size_t *ret_n, struct error *error);
 bool store_checks_replace(struct store *store, uint32_t place, struct span span, const struct check_result *list,
                           size_t n, struct error *error);
 bool store_checks_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
                        struct check_result **ret, size_t *ret_n, struct error *error);
-/* Those of trends (CHECK_TWINS and on) are kept beside the others: store_checks_replace leaves them alone, and these see
- * nothing else. store_checks_load gives both. */
-bool store_trends_replace(struct store *store, uint32_t place, struct span span, const struct check_result *list, size_t n,
-                          struct error *error);
+/* Those of trends (CHECK_TWINS and on) are kept beside the others: store_checks_replace leaves them alone, and these
+ * see nothing else. store_checks_load gives both. */
+bool store_trends_replace(struct store *store, uint32_t place, struct span span, const struct check_result *list,
+                          size_t n, struct error *error);
 bool store_trends_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
                        struct check_result **ret, size_t *ret_n, struct error *error);
 /* The newest of a place, trends left out, newest first, at most `most`. */
-bool store_checks_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct check_result **ret,
-                         size_t *ret_n, struct error *error);
+bool store_checks_newest(struct store *store, uint32_t place, size_t most, struct arena *arena,
+                         struct check_result **ret, size_t *ret_n, struct error *error);
 
 /* Of these kinds (bits), what is known inside `span` is now what `list` has there: other kinds in the list are passed
  * over, the rest is cut to the span, which is at most 100 days long. */
 bool store_findings_replace(struct store *store, uint32_t place, uint32_t kinds, struct span span,
                             const struct finding *list, size_t n, struct error *error);
 /* Those that touch `span`, cut to it; by kind, quantity, then time. What was kept in pieces comes as one. */
-bool store_findings_load(struct store *store, uint32_t place, struct span span, struct arena *arena, struct finding **ret,
-                         size_t *ret_n, struct error *error);
+bool store_findings_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
+                         struct finding **ret, size_t *ret_n, struct error *error);
 
 /* ---- what people have reviewed ---- */
 /* One thing that somebody said of a station and span; the last word holds. */
@@ -211,14 +215,14 @@ struct review_fact {
  * dirty, and what is derived then is what was reviewed. */
 bool store_review_add(struct store *store, struct review_fact *review, struct error *error);
 /* Every word said of a place, newest first, at most `most`. */
-bool store_reviews_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct review_fact **ret,
-                          size_t *ret_n, struct error *error);
+bool store_reviews_newest(struct store *store, uint32_t place, size_t most, struct arena *arena,
+                          struct review_fact **ret, size_t *ret_n, struct error *error);
 
 /* Where a review holds. */
 struct reviewed_span {
     struct span span;
-    int64_t review;  /* number */
-    bool is_kept;    /* its rows are kept, and nothing but a person's word changes them */
+    int64_t review; /* number */
+    bool is_kept;   /* its rows are kept, and nothing but a person's word changes them */
     const char *who, *why;
     int64_t said;
 };
@@ -235,8 +239,8 @@ bool store_reviewed_rows_load(struct store *store, uint32_t place, struct span s
 bool store_reviewed_rows_save(struct store *store, uint32_t place, struct span span, const struct record *record,
                               struct error *error);
 /* Where later facts would change what was reviewed: as the spans that wait. */
-bool store_held_replace(struct store *store, uint32_t place, struct span span, const struct waiting_span *list, size_t n,
-                        struct error *error);
+bool store_held_replace(struct store *store, uint32_t place, struct span span, const struct waiting_span *list,
+                        size_t n, struct error *error);
 bool store_held_load(struct store *store, uint32_t place, struct arena *arena, struct waiting_span **ret, size_t *ret_n,
                      struct error *error);
 
@@ -245,17 +249,20 @@ bool store_held_load(struct store *store, uint32_t place, struct arena *arena, s
 bool store_alarms_touching(struct store *store, const char *station, const char *rule, struct span span,
                            struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error);
 /* Active, or returned and not acknowledged. */
-bool store_alarms_open(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error);
+bool store_alarms_open(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n,
+                       struct error *error);
 bool store_alarms_of_rule(struct store *store, const char *rule, struct arena *arena, struct alarm **ret, size_t *ret_n,
                           struct error *error); /* open ones only, any station */
-/* Of a station (or barometer, or path), any rule and state, whose episode touches [from, to); newest start first, at most
- * `most`. */
-bool store_alarms_of_station(struct store *store, const char *station, struct span span, size_t most, struct arena *arena,
-                             struct alarm **ret, size_t *ret_n, struct error *error);
+/* Of a station (or barometer, or path), any rule and state, whose episode touches [from, to); newest start first, at
+ * most `most`. */
+bool store_alarms_of_station(struct store *store, const char *station, struct span span, size_t most,
+                             struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error);
 /* Those with a shelf, also where its time is over; the first to end first. */
-bool store_alarms_shelved(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error);
+bool store_alarms_shelved(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n,
+                          struct error *error);
 /* Those whose answer people are asked for, the longest first. */
-bool store_alarms_asked(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error);
+bool store_alarms_asked(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n,
+                        struct error *error);
 /* Learnt of in [from, to), any state, in that order. */
 bool store_alarms_learnt(struct store *store, struct span span, struct arena *arena, struct alarm **ret, size_t *ret_n,
                          struct error *error);
@@ -284,16 +291,16 @@ bool store_alarm_put(struct store *store, struct alarm *alarm, const char *who, 
 struct answer_fact {
     const char *path;
     int64_t line;
-    const char *key; /* the line's content */
-    int64_t at;      /* when it was heard */
+    const char *key;        /* the line's content */
+    int64_t at;             /* when it was heard */
     const char *who, *said; /* what became of it */
     bool is_given;
 };
 bool store_answer_is_known(struct store *store, const char *path, const char *key, bool *ret, struct error *error);
 bool store_answer_add(struct store *store, const struct answer_fact *fact, struct error *error);
 /* Heard at or after `since`, newest first, at most `most`. */
-bool store_answers_newest(struct store *store, int64_t since, size_t most, struct arena *arena, struct answer_fact **ret,
-                          size_t *ret_n, struct error *error);
+bool store_answers_newest(struct store *store, int64_t since, size_t most, struct arena *arena,
+                          struct answer_fact **ret, size_t *ret_n, struct error *error);
 
 bool store_notice_add(struct store *store, const struct notice *notice, struct error *error); /* due at once */
 /* Due at `now`, at most one to each recipient, oldest first, at most `most`. */
@@ -313,24 +320,27 @@ struct fresh_notice {
     enum notice_event event;
     enum priority priority;
 };
-bool store_notices_fresh(struct store *store, int64_t now, struct arena *arena, struct fresh_notice **ret, size_t *ret_n,
-                         struct error *error);
+bool store_notices_fresh(struct store *store, int64_t now, struct arena *arena, struct fresh_notice **ret,
+                         size_t *ret_n, struct error *error);
 bool store_notice_hold(struct store *store, int64_t id, int64_t until, struct error *error);
 bool store_notice_id(struct store *store, const char *uid, int64_t *ret, struct error *error); /* 0: there is none */
 /* From now on told by that other one. */
 bool store_notice_gather(struct store *store, int64_t id, int64_t teller, struct error *error);
 /* New alarms that the recipient was to be told of in [from, to), each counted once. */
-bool store_raised_count(struct store *store, const char *recipient, struct span span, int64_t *ret, struct error *error);
+bool store_raised_count(struct store *store, const char *recipient, struct span span, int64_t *ret,
+                        struct error *error);
 /* When, each once, ascending. */
 bool store_raised_times(struct store *store, const char *recipient, int64_t since, struct arena *arena, int64_t **ret,
                         size_t *ret_n, struct error *error);
 /* Of these, those that were chattering. */
-bool store_chattering_count(struct store *store, const char *recipient, int64_t since, int64_t *ret, struct error *error);
+bool store_chattering_count(struct store *store, const char *recipient, int64_t since, int64_t *ret,
+                            struct error *error);
 /* When the last message that tells of new alarms of this rule was sent, TIME_NONE where that was before `since`. */
 bool store_raised_last(struct store *store, const char *recipient, const char *rule, int64_t since, int64_t *ret,
                        struct error *error);
 /* Given up in [from, to). */
-bool store_given_up_count(struct store *store, const char *recipient, struct span span, int64_t *ret, struct error *error);
+bool store_given_up_count(struct store *store, const char *recipient, struct span span, int64_t *ret,
+                          struct error *error);
 struct notice_fact {
     const char *recipient;
     enum notice_event event;
@@ -341,9 +351,10 @@ struct notice_fact {
     bool is_gathered; /* told together with others */
 };
 /* What came of one notice so far, of a test above all. */
-bool store_notice_outcome(struct store *store, int64_t id, struct arena *arena, struct notice_fact *ret, struct error *error);
-bool store_notices_of_alarm(struct store *store, int64_t alarm, struct arena *arena, struct notice_fact **ret, size_t *ret_n,
-                            struct error *error);
+bool store_notice_outcome(struct store *store, int64_t id, struct arena *arena, struct notice_fact *ret,
+                          struct error *error);
+bool store_notices_of_alarm(struct store *store, int64_t alarm, struct arena *arena, struct notice_fact **ret,
+                            size_t *ret_n, struct error *error);
 
 /* What is known of a recipient between two messages; "" for the digest. TIME_NONE where it does not apply. */
 struct listener_fact {
@@ -352,7 +363,8 @@ struct listener_fact {
     int64_t digest_at;   /* up to when the last digest told */
 };
 bool store_listener_find(struct store *store, const char *recipient, struct listener_fact *ret, struct error *error);
-bool store_listener_put(struct store *store, const char *recipient, const struct listener_fact *fact, struct error *error);
+bool store_listener_put(struct store *store, const char *recipient, const struct listener_fact *fact,
+                        struct error *error);
 
 struct outbox_line { /* per recipient, for status */
     const char *recipient;
@@ -378,8 +390,8 @@ bool store_pages_due(struct store *store, bool with_dirty, size_t most, struct a
                      size_t *ret_n, struct error *error);
 /* With the changes that page->due counts. Those that came after it was read keep it due. */
 bool store_page_published(struct store *store, const struct page_fact *page, struct error *error);
-bool store_pages_of_place(struct store *store, uint32_t place, struct arena *arena, struct page_fact **ret, size_t *ret_n,
-                          struct error *error);
+bool store_pages_of_place(struct store *store, uint32_t place, struct arena *arena, struct page_fact **ret,
+                          size_t *ret_n, struct error *error);
 
 /* One revision of a record, in the order of publication. */
 struct revision_fact {

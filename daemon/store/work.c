@@ -59,8 +59,9 @@ bool store_dirty_add(struct store *store, uint32_t place, struct span span, stru
 bool store_dirty_next(struct store *store, uint32_t *ret_place, struct span *ret, struct error *error)
 {
     *ret_place = 0;
-    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
-        store, error, "SELECT place, from_, to_ FROM dirty ORDER BY to_ DESC, place LIMIT 1", "");
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
+        database_start(store, error, "SELECT place, from_, to_ FROM dirty ORDER BY to_ DESC, place LIMIT 1", "");
     int got = row ? database_step(store, row, error) : -1;
     if (got > 0) {
         *ret_place = (uint32_t)sqlite3_column_int64(row, 0);
@@ -87,14 +88,14 @@ bool store_waiting_replace(struct store *store, uint32_t place, struct span span
     return replace_spans(store, &waiting, place, span, list, n, error);
 }
 
-bool store_held_replace(struct store *store, uint32_t place, struct span span, const struct waiting_span *list, size_t n,
-                        struct error *error)
+bool store_held_replace(struct store *store, uint32_t place, struct span span, const struct waiting_span *list,
+                        size_t n, struct error *error)
 {
     return replace_spans(store, &held, place, span, list, n, error);
 }
 
-bool store_waiting_load(struct store *store, uint32_t place, struct arena *arena, struct waiting_span **ret, size_t *ret_n,
-                        struct error *error)
+bool store_waiting_load(struct store *store, uint32_t place, struct arena *arena, struct waiting_span **ret,
+                        size_t *ret_n, struct error *error)
 {
     return load_spans(store, &waiting, place, arena, ret, ret_n, error);
 }
@@ -129,7 +130,8 @@ static bool load_spans(struct store *store, const struct span_table *table, uint
     int got = row ? 1 : -1;
     while (got > 0 && (got = database_step(store, row, error)) > 0) {
         list = x_grow(list, n, &capacity, sizeof *list);
-        list[n++] = (struct waiting_span){(uint32_t)sqlite3_column_int64(row, 0), column_text(arena, row, 1),
+        list[n++] = (struct waiting_span){(uint32_t)sqlite3_column_int64(row, 0),
+                                          column_text(arena, row, 1),
                                           {sqlite3_column_int64(row, 2), sqlite3_column_int64(row, 3)},
                                           column_text(arena, row, 4)};
     }
@@ -144,8 +146,8 @@ bool store_checks_replace(struct store *store, uint32_t place, struct span span,
     return replace_checks(store, place, 0, CHECK_TWINS, span, list, n, error);
 }
 
-bool store_trends_replace(struct store *store, uint32_t place, struct span span, const struct check_result *list, size_t n,
-                          struct error *error)
+bool store_trends_replace(struct store *store, uint32_t place, struct span span, const struct check_result *list,
+                          size_t n, struct error *error)
 {
     return replace_checks(store, place, CHECK_TWINS, INT32_MAX, span, list, n, error);
 }
@@ -166,21 +168,24 @@ bool store_trends_load(struct store *store, uint32_t place, struct span span, st
 static bool replace_checks(struct store *store, uint32_t place, int64_t first, int64_t end, struct span span,
                            const struct check_result *list, size_t n, struct error *error)
 {
-    bool ok = database_run(store, error,
-                           "DELETE FROM check_result WHERE place = ?1 AND time >= ?2 AND time < ?3 AND kind >= ?4 AND kind < ?5",
-                           "iiiii", (int64_t)place, span.from, span.to, first, end);
+    bool ok = database_run(
+        store, error,
+        "DELETE FROM check_result WHERE place = ?1 AND time >= ?2 AND time < ?3 AND kind >= ?4 AND kind < ?5", "iiiii",
+        (int64_t)place, span.from, span.to, first, end);
     for (size_t i = 0; ok && i < n; i++)
-        ok = database_run(store, error,
-                          "INSERT OR REPLACE INTO check_result(place, " CHECK_COLUMNS ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9)",
-                          "iiiiidddi", (int64_t)place, list[i].time, (int64_t)list[i].quantity, (int64_t)list[i].kind,
-                          list[i].note, list[i].sensor, list[i].reference, list[i].difference, (int64_t)list[i].is_first);
+        ok = database_run(
+            store, error,
+            "INSERT OR REPLACE INTO check_result(place, " CHECK_COLUMNS ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9)",
+            "iiiiidddi", (int64_t)place, list[i].time, (int64_t)list[i].quantity, (int64_t)list[i].kind, list[i].note,
+            list[i].sensor, list[i].reference, list[i].difference, (int64_t)list[i].is_first);
     return ok;
 }
 
 static bool load_checks(struct store *store, uint32_t place, int64_t first, struct span span, struct arena *arena,
                         struct check_result **ret, size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
         database_start(store, error,
                        "SELECT " CHECK_COLUMNS " FROM check_result WHERE place = ?1 AND time >= ?2 AND time < ?3"
                        " AND kind >= ?4 ORDER BY time, kind, quantity",
@@ -197,14 +202,14 @@ static bool load_checks(struct store *store, uint32_t place, int64_t first, stru
     return got == 0;
 }
 
-bool store_checks_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct check_result **ret,
-                         size_t *ret_n, struct error *error)
+bool store_checks_newest(struct store *store, uint32_t place, size_t most, struct arena *arena,
+                         struct check_result **ret, size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT " CHECK_COLUMNS " FROM check_result WHERE place = ?1 AND kind < ?3"
-                       " ORDER BY time DESC, quantity DESC, kind DESC LIMIT ?2",
-                       "iii", (int64_t)place, (int64_t)most, (int64_t)CHECK_TWINS);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(store, error,
+                                       "SELECT " CHECK_COLUMNS " FROM check_result WHERE place = ?1 AND kind < ?3"
+                                       " ORDER BY time DESC, quantity DESC, kind DESC LIMIT ?2",
+                                       "iii", (int64_t)place, (int64_t)most, (int64_t)CHECK_TWINS);
     struct check_result *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -221,18 +226,19 @@ bool store_page_due(struct store *store, uint32_t place, int32_t month, struct e
 {
     return database_run(store, error,
                         "INSERT INTO page(place, month, due, revision, content) VALUES(?1, ?2, 1, 0, '')"
-                        " ON CONFLICT(place, month) DO UPDATE SET due = due + 1", "ii",
-                        (int64_t)place, (int64_t)month);
+                        " ON CONFLICT(place, month) DO UPDATE SET due = due + 1",
+                        "ii", (int64_t)place, (int64_t)month);
 }
 
 bool store_pages_due(struct store *store, bool with_dirty, size_t most, struct arena *arena, struct page_fact **ret,
                      size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
-        store, error,
-        "SELECT place, month, due, revision, content, state FROM page WHERE due > 0"
-        " AND (?1 OR place NOT IN (SELECT place FROM dirty)) ORDER BY month DESC, place LIMIT ?2",
-        "ii", (int64_t)with_dirty, (int64_t)most);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT place, month, due, revision, content, state FROM page WHERE due > 0"
+                       " AND (?1 OR place NOT IN (SELECT place FROM dirty)) ORDER BY month DESC, place LIMIT ?2",
+                       "ii", (int64_t)with_dirty, (int64_t)most);
     struct page_fact *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -247,19 +253,21 @@ bool store_pages_due(struct store *store, bool with_dirty, size_t most, struct a
 
 bool store_page_published(struct store *store, const struct page_fact *page, struct error *error)
 {
-    return database_run(store, error,
-                        "UPDATE page SET due = due - ?3, revision = ?4, content = ?5, state = ?6 WHERE place = ?1 AND month = ?2",
-                        "iiiiti", (int64_t)page->place, (int64_t)page->month, page->due, page->revision,
-                        page->content, (int64_t)page->state);
+    return database_run(
+        store, error,
+        "UPDATE page SET due = due - ?3, revision = ?4, content = ?5, state = ?6 WHERE place = ?1 AND month = ?2",
+        "iiiiti", (int64_t)page->place, (int64_t)page->month, page->due, page->revision, page->content,
+        (int64_t)page->state);
 }
 
-bool store_pages_of_place(struct store *store, uint32_t place, struct arena *arena, struct page_fact **ret, size_t *ret_n,
-                          struct error *error)
+bool store_pages_of_place(struct store *store, uint32_t place, struct arena *arena, struct page_fact **ret,
+                          size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
         database_start(store, error,
-                       "SELECT place, month, due, revision, content, state FROM page WHERE place = ?1 ORDER BY month", "i",
-                       (int64_t)place);
+                       "SELECT place, month, due, revision, content, state FROM page WHERE place = ?1 ORDER BY month",
+                       "i", (int64_t)place);
     struct page_fact *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -274,20 +282,21 @@ bool store_pages_of_place(struct store *store, uint32_t place, struct arena *are
 
 bool store_revision_add(struct store *store, const struct revision_fact *r, struct error *error)
 {
-    return database_run(store, error,
-                        "INSERT OR IGNORE INTO revision(place, month, revision, last_time, arrived)"
-                        " VALUES(?1, ?2, ?3, ?4, coalesce((SELECT arrived FROM drop_ ORDER BY number DESC LIMIT 1), 0))",
-                        "iiiT", (int64_t)r->place, (int64_t)r->month, r->revision, r->last_time);
+    return database_run(
+        store, error,
+        "INSERT OR IGNORE INTO revision(place, month, revision, last_time, arrived)"
+        " VALUES(?1, ?2, ?3, ?4, coalesce((SELECT arrived FROM drop_ ORDER BY number DESC LIMIT 1), 0))",
+        "iiiT", (int64_t)r->place, (int64_t)r->month, r->revision, r->last_time);
 }
 
 bool store_revisions_newest(struct store *store, size_t most, struct arena *arena, struct revision_fact **ret,
                             size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT " REVISION_COLUMNS " FROM revision"
-                       " ORDER BY arrived DESC, month DESC, place, revision DESC LIMIT ?1",
-                       "i", (int64_t)most);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(store, error,
+                                       "SELECT " REVISION_COLUMNS " FROM revision"
+                                       " ORDER BY arrived DESC, month DESC, place, revision DESC LIMIT ?1",
+                                       "i", (int64_t)most);
     struct revision_fact *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -303,9 +312,11 @@ bool store_revisions_newest(struct store *store, size_t most, struct arena *aren
 bool store_revisions_of_place(struct store *store, uint32_t place, struct arena *arena, struct revision_fact **ret,
                               size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
-        store, error, "SELECT " REVISION_COLUMNS " FROM revision WHERE place = ?1 ORDER BY arrived, month, revision", "i",
-        (int64_t)place);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT " REVISION_COLUMNS " FROM revision WHERE place = ?1 ORDER BY arrived, month, revision",
+                       "i", (int64_t)place);
     struct revision_fact *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -330,8 +341,9 @@ bool store_file_find(struct store *store, const char *path, struct arena *arena,
                      struct error *error)
 {
     *ret_found = false;
-    CLEANUP(database_reset) sqlite3_stmt *row = database_start(
-        store, error, "SELECT path, place, sha256, bytes FROM archive_file WHERE path = ?1", "t", path);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row =
+        database_start(store, error, "SELECT path, place, sha256, bytes FROM archive_file WHERE path = ?1", "t", path);
     int got = row ? database_step(store, row, error) : -1;
     if (got > 0) {
         *ret = read_file(arena, row);
@@ -345,8 +357,8 @@ bool store_files_load(struct store *store, uint32_t place, struct arena *arena, 
 {
     const char *of_place = "SELECT path, place, sha256, bytes FROM archive_file WHERE place = ?1 ORDER BY path";
     const char *of_all = "SELECT path, place, sha256, bytes FROM archive_file WHERE ?1 = ?1 ORDER BY path";
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error, place == UINT32_MAX ? of_all : of_place, "i", (int64_t)place);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(store, error, place == UINT32_MAX ? of_all : of_place, "i", (int64_t)place);
     struct file_fact *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -372,8 +384,8 @@ bool store_shown_put(struct store *store, uint64_t digest, bool *ret_changed, st
 bool store_year_find(struct store *store, const char *path, struct arena *arena, const char **ret, struct error *error)
 {
     *ret = "";
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error, "SELECT records FROM year_file WHERE path = ?1", "t", path);
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(store, error, "SELECT records FROM year_file WHERE path = ?1", "t", path);
     int got = row ? database_step(store, row, error) : -1;
     if (got > 0)
         *ret = column_text(arena, row, 0);
@@ -392,8 +404,8 @@ bool store_manifest_due(struct store *store, uint32_t place, struct error *error
 
 bool store_manifests_due(struct store *store, struct arena *arena, uint32_t **ret, size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row =
-        database_start(store, error, "SELECT place FROM manifest_due ORDER BY place", "");
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(store, error, "SELECT place FROM manifest_due ORDER BY place", "");
     return collect_places(store, row, arena, ret, ret_n, error);
 }
 

@@ -36,10 +36,10 @@ enum candidate_state { CANDIDATE_READY, CANDIDATE_WAITING };
 struct candidate {
     char path[PATH_MAX]; /* below the inbox, raw bytes */
     enum candidate_state state;
-    const char *reason; /* why it waits (static text: "still changing", "open by a writer", "empty",
-                           "placeholder: the file is not downloaded"); NULL when ready */
-    int64_t ready_at;   /* wall time when it may be ready; TIME_NONE: not known, or ready */
-    int64_t size;       /* bytes */
+    const char *reason;              /* why it waits (static text: "still changing", "open by a writer", "empty",
+                                        "placeholder: the file is not downloaded"); NULL when ready */
+    int64_t ready_at;                /* wall time when it may be ready; TIME_NONE: not known, or ready */
+    int64_t size;                    /* bytes */
     int64_t modified_ns, changed_ns; /* mtime and ctime, ns since 1970 UTC */
     uint64_t inode, device;
     bool was_renamed_in; /* an event told that the name appeared by a rename */
@@ -49,12 +49,12 @@ struct candidate {
  * conditions of now. */
 struct watch_report {
     size_t folders_watched;
-    size_t files_seen; /* reported, whatever their state */
-    size_t ignored;    /* files and folders, by name */
-    size_t special;    /* symbolic links, FIFOs, sockets, devices */
-    size_t unreadable; /* folders that could not be read; paths not to be looked at, too long or too deep */
-    size_t overflows;  /* times that events were lost, since the start */
-    size_t scans;      /* whole scans that ended, since the start */
+    size_t files_seen;        /* reported, whatever their state */
+    size_t ignored;           /* files and folders, by name */
+    size_t special;           /* symbolic links, FIFOs, sockets, devices */
+    size_t unreadable;        /* folders that could not be read; paths not to be looked at, too long or too deep */
+    size_t overflows;         /* times that events were lost, since the start */
+    size_t scans;             /* whole scans that ended, since the start */
     bool scan_only;           /* no inotify to be had */
     bool inbox_missing;       /* not there, or an empty folder took its place: no file counts as deleted */
     bool watch_limit_reached; /* folders beyond the limit are seen by scans only */
@@ -76,14 +76,14 @@ void watch_receive(struct watch *watch, int64_t monotonic);
  * nothing to report (yet: watch_deadline() tells when to ask again). False with `error` filled (SYSTEM: no
  * descriptors, no memory) when work was broken off; it is tried again by itself. A file that waits is
  * reported once for each look at it. */
-bool watch_next(struct watch *watch, int64_t wall, int64_t monotonic, struct candidate *ret,
-                struct error *error);
+bool watch_next(struct watch *watch, int64_t wall, int64_t monotonic, struct candidate *ret, struct error *error);
 
 /* Open a reported file for reading. The caller closes it. -1: an INPUT error when it is no regular file any
  * more or a link is in the way, else a SYSTEM error (gone, no permission). */
 int watch_open_file(const struct watch *watch, const char *path, struct error *error);
 
-/* Report a file that was ready again at `monotonic`, unless an event does so sooner. Past HINTS_FILE_LIMIT only scans do. */
+/* Report a file that was ready again at `monotonic`, unless an event does so sooner. Past HINTS_FILE_LIMIT only scans
+ * do. */
 void watch_look_again(struct watch *watch, const struct candidate *candidate, int64_t monotonic);
 
 /* Ask for a whole scan; one that runs is finished first. */

@@ -67,27 +67,23 @@ Test(rules, below_and_above_are_strict_and_end_at_the_first_value_back)
 Test(rules, the_deadband_holds_an_episode_until_the_value_is_back_past_it)
 {
     const struct rule below = {.kind = RULE_BELOW, .quantity = QUANTITY_OXYGEN, .limit = 3, .deadband = 0.5};
-    const struct rule above = {
-        .kind = RULE_ABOVE, .quantity = QUANTITY_OXYGEN, .limit = 3.2, .deadband = 0.2};
+    const struct rule above = {.kind = RULE_ABOVE, .quantity = QUANTITY_OXYGEN, .limit = 3.2, .deadband = 0.2};
     const struct behaviour rows[] = {
         {"holds inside", below, "2 3.4 2 3.5", "0..30 raised 0 worst 2@0 last 2@20"},
         {"ends exactly at its edge", above, "4 3.1 3", "0..20 raised 0 worst 4@0 last 3.1@10"},
         {"open inside", below, "2 3.4", "0..open raised 0 worst 2@0 last 3.4@10"},
         {"begins only past the limit", below, "3.2 3.4 3.1", ""},
         {"edge met by rounded sums",
-         (struct rule){.kind = RULE_BELOW, .limit = 3.2, .deadband = 0.2, .quantity = QUANTITY_OXYGEN},
-         "3 3.4", "0..10 raised 0 worst 3@0 last 3@0"},
+         (struct rule){.kind = RULE_BELOW, .limit = 3.2, .deadband = 0.2, .quantity = QUANTITY_OXYGEN}, "3 3.4",
+         "0..10 raised 0 worst 3@0 last 3@0"},
     };
     expect_behaviours(rows, COUNT_OF(rows));
 }
 
 Test(rules, on_delay_waits_for_samples_that_all_meet_the_condition)
 {
-    const struct rule rule = {.kind = RULE_BELOW,
-                              .quantity = QUANTITY_OXYGEN,
-                              .limit = 3,
-                              .deadband = 1,
-                              .on_delay = 20 * MINUTE_MS};
+    const struct rule rule = {
+        .kind = RULE_BELOW, .quantity = QUANTITY_OXYGEN, .limit = 3, .deadband = 1, .on_delay = 20 * MINUTE_MS};
     const struct behaviour rows[] = {
         {"served exactly", rule, "5 2 2 2 5", "10..40 raised 30 worst 2@10 last 2@30"},
         {"one sample short", rule, "5 2 2 5", ""},
@@ -96,8 +92,7 @@ Test(rules, on_delay_waits_for_samples_that_all_meet_the_condition)
         {"the deadband does not carry it", rule, "2 2 3.2 2 2", ""},
         {"begins anew", rule, "2 2 3 2 2 2 9", "30..60 raised 50 worst 2@30 last 2@50"},
         {"a missing value does not break it", rule, "2 - 2 9", "0..30 raised 20 worst 2@0 last 2@20"},
-        {"served by the sample behind a short pause", rule, "2 ~300 2",
-         "0..open raised 300 worst 2@0 last 2@300"},
+        {"served by the sample behind a short pause", rule, "2 ~300 2", "0..open raised 300 worst 2@0 last 2@300"},
         {"a day's pause is the longest", rule, "2 ~1440 2", "0..open raised 1440 worst 2@0 last 2@1440"},
         {"a longer pause begins it anew", rule, "2 ~1441 2", ""},
         {"and is served behind it", rule, "2 ~1441 1 1 1", "1441..open raised 1461 worst 1@1441 last 1@1461"},
@@ -107,8 +102,7 @@ Test(rules, on_delay_waits_for_samples_that_all_meet_the_condition)
 
 Test(rules, a_long_delay_allows_as_long_a_pause)
 {
-    const struct rule rule = {
-        .kind = RULE_BELOW, .quantity = QUANTITY_OXYGEN, .limit = 3, .on_delay = 2 * DAY_MS};
+    const struct rule rule = {.kind = RULE_BELOW, .quantity = QUANTITY_OXYGEN, .limit = 3, .on_delay = 2 * DAY_MS};
     const struct behaviour rows[] = {
         {"two days", rule, "2 ~2880 2", "0..open raised 2880 worst 2@0 last 2@2880"},
         {"more", rule, "2 ~2881 2", ""},
@@ -118,22 +112,17 @@ Test(rules, a_long_delay_allows_as_long_a_pause)
 
 Test(rules, off_delay_confirms_a_return_and_dates_it_back)
 {
-    const struct rule rule = {.kind = RULE_BELOW,
-                              .quantity = QUANTITY_OXYGEN,
-                              .limit = 3,
-                              .deadband = 1,
-                              .off_delay = 20 * MINUTE_MS};
+    const struct rule rule = {
+        .kind = RULE_BELOW, .quantity = QUANTITY_OXYGEN, .limit = 3, .deadband = 1, .off_delay = 20 * MINUTE_MS};
     const struct behaviour rows[] = {
         {"confirmed", rule, "2 5 5 5", "0..10 raised 0 worst 2@0 last 2@0"},
-        {"not yet confirmed: open, last is the latest value", rule, "2 5 6",
-         "0..open raised 0 worst 2@0 last 6@20"},
+        {"not yet confirmed: open, last is the latest value", rule, "2 5 6", "0..open raised 0 worst 2@0 last 6@20"},
         {"interrupted", rule, "2 5 1 5 5 5", "0..30 raised 0 worst 1@20 last 1@20"},
         {"the deadband does not interrupt", rule, "2 5 3.5 5", "0..10 raised 0 worst 2@0 last 2@0"},
         {"a longer pause begins it anew", rule, "2 5 ~1441 5 5 5", "0..1451 raised 0 worst 2@0 last 2@0"},
         {"also where the value lies inside the deadband", rule, "2 5 ~1441 3.5 5 5",
          "0..1451 raised 0 worst 2@0 last 2@0"},
-        {"an episode holds over any pause", rule, "2 ~99999 1",
-         "0..open raised 0 worst 1@99999 last 1@99999"},
+        {"an episode holds over any pause", rule, "2 ~99999 1", "0..open raised 0 worst 1@99999 last 1@99999"},
     };
     expect_behaviours(rows, COUNT_OF(rows));
 }
@@ -141,15 +130,13 @@ Test(rules, off_delay_confirms_a_return_and_dates_it_back)
 Test(rules, flags_and_missing_values_decide_what_counts)
 {
     const struct rule rule = {.kind = RULE_BELOW, .quantity = QUANTITY_OXYGEN, .limit = 3};
-    const struct rule suspect = {
-        .kind = RULE_BELOW, .quantity = QUANTITY_OXYGEN, .limit = 3, .counts_suspect = true};
+    const struct rule suspect = {.kind = RULE_BELOW, .quantity = QUANTITY_OXYGEN, .limit = 3, .counts_suspect = true};
     const struct behaviour rows[] = {
         {"suspect does not count", rule, "5 2? 5", ""},
         {"unless told", suspect, "5 2? 5", "10..20 raised 10 worst 2@10 last 2@10"},
         {"fail never", suspect, "5 2! 5", ""},
         {"a failed value does not end it", rule, "2 9! 2 5", "0..30 raised 0 worst 2@0 last 2@20"},
-        {"missing at the end: last is the last counted", rule, "2 1 - -",
-         "0..open raised 0 worst 1@10 last 1@10"},
+        {"missing at the end: last is the last counted", rule, "2 1 - -", "0..open raised 0 worst 1@10 last 1@10"},
         {"nothing but missing", rule, "- - -", ""},
     };
     expect_behaviours(rows, COUNT_OF(rows));
@@ -159,20 +146,16 @@ Test(rules, flags_and_missing_values_decide_what_counts)
     flagged.flag[QUANTITY_OXYGEN][2] = FLAG_NOT_EVALUATED;
     struct episode *found;
     cr_assert(evaluate(&rule, &flagged, &found) == 1);
-    cr_expect(found[0].start == 20 * MINUTE_MS,
-              "a number flagged missing, or no finite number, does not count");
+    cr_expect(found[0].start == 20 * MINUTE_MS, "a number flagged missing, or no finite number, does not count");
 }
 
 Test(rules, rise_and_fall_look_back_over_their_window)
 {
-    const struct rule rise = {
-        .kind = RULE_RISE, .quantity = QUANTITY_LEVEL, .limit = 1, .window = 30 * MINUTE_MS};
-    const struct rule fall = {
-        .kind = RULE_FALL, .quantity = QUANTITY_LEVEL, .limit = 1, .window = 30 * MINUTE_MS};
+    const struct rule rise = {.kind = RULE_RISE, .quantity = QUANTITY_LEVEL, .limit = 1, .window = 30 * MINUTE_MS};
+    const struct rule fall = {.kind = RULE_FALL, .quantity = QUANTITY_LEVEL, .limit = 1, .window = 30 * MINUTE_MS};
     const struct behaviour rows[] = {
         {"sudden", rise, "0 2 2 2 2 2", "10..40 raised 10 worst 2@10 last 2@30"},
-        {"the edge of the window counts", rise, "0 0.5 0.5 1.5",
-         "30..open raised 30 worst 1.5@30 last 1.5@30"},
+        {"the edge of the window counts", rise, "0 0.5 0.5 1.5", "30..open raised 30 worst 1.5@30 last 1.5@30"},
         {"beyond it does not", rise, "0 0.5 0.5 0.5 1.25", ""},
         {"too slow", rise, "0 0.25 0.5 0.75 1 1.25 1.5", ""},
         {"exactly the limit is not past it", rise, "0.3 1.3 0.3", ""},
@@ -180,8 +163,7 @@ Test(rules, rise_and_fall_look_back_over_their_window)
         {"and ends it", rise, "0 2 ~60 9", "10..70 raised 10 worst 2@10 last 2@10"},
         {"a suspect spike is left out", rise, "0 3? 0 0", ""},
         {"a failed low is no base", rise, "5 0! 5", ""},
-        {"the earlier fall does not hide the rise", rise, "5 0 2 2",
-         "20..open raised 20 worst 2@20 last 2@30"},
+        {"the earlier fall does not hide the rise", rise, "5 0 2 2", "20..open raised 20 worst 2@20 last 2@30"},
         {"falling is no rise", rise, "5 3 1", ""},
         {"fall", fall, "5 3 3 3 3", "10..40 raised 10 worst 2@10 last 2@30"},
         {"rising is no fall", fall, "1 3 5", ""},
@@ -192,8 +174,7 @@ Test(rules, rise_and_fall_look_back_over_their_window)
 Test(rules, outside_is_below_or_above_a_band_with_one_deadband_for_both)
 {
     const struct rule band = {.kind = RULE_OUTSIDE, .quantity = QUANTITY_SALINITY, .low = 2, .high = 30, .deadband = 1};
-    const struct rule open_above = {
-        .kind = RULE_OUTSIDE, .quantity = QUANTITY_SALINITY, .low = 2, .high = INFINITY};
+    const struct rule open_above = {.kind = RULE_OUTSIDE, .quantity = QUANTITY_SALINITY, .low = 2, .high = INFINITY};
     const struct behaviour rows[] = {
         {"below", band, "5 1 2.5 3", "10..30 raised 10 worst 1@10 last 2.5@20"},
         {"above", band, "5 31 29.5 29", "10..30 raised 10 worst 31@10 last 29.5@20"},
@@ -207,8 +188,7 @@ Test(rules, outside_is_below_or_above_a_band_with_one_deadband_for_both)
 
 Test(rules, flat_needs_samples_over_the_whole_window_and_any_change_ends_it)
 {
-    const struct rule flat = {
-        .kind = RULE_FLAT, .quantity = QUANTITY_OXYGEN, .limit = 0.1, .window = 30 * MINUTE_MS};
+    const struct rule flat = {.kind = RULE_FLAT, .quantity = QUANTITY_OXYGEN, .limit = 0.1, .window = 30 * MINUTE_MS};
     struct rule twice = flat;
     twice.deadband = 0.2;
     const struct behaviour rows[] = {
@@ -255,11 +235,9 @@ Test(rules, change_is_counted_from_the_first_value_after_the_last_visit)
 
 Test(rules, change_may_be_counted_from_a_time)
 {
-    const struct rule rule = {
-        .kind = RULE_CHANGE, .quantity = QUANTITY_DEPTH, .limit = 0.3, .since = 15 * MINUTE_MS};
+    const struct rule rule = {.kind = RULE_CHANGE, .quantity = QUANTITY_DEPTH, .limit = 0.3, .since = 15 * MINUTE_MS};
     struct record record = series_read(arena, QUANTITY_DEPTH, "9 9 1 1.2 1.4");
-    struct rule_view view = {
-        .rule = &rule, .record = &record, .before = TIME_NONE, .after = TIME_NONE, .base = NAN};
+    struct rule_view view = {.rule = &rule, .record = &record, .before = TIME_NONE, .after = TIME_NONE, .base = NAN};
     struct episode *found;
     double base;
     size_t count = rules_evaluate(arena, &view, &found);
@@ -330,12 +308,12 @@ Test(rules, all_conditions_must_be_so_at_once)
     record.flag[QUANTITY_TEMPERATURE] = warmth.flag[QUANTITY_TEMPERATURE];
     record.value[QUANTITY_SALINITY] = salt.value[QUANTITY_SALINITY];
     record.flag[QUANTITY_SALINITY] = salt.flag[QUANTITY_SALINITY];
-    struct rule rule = {.kind = RULE_BELOW,
-                        .quantity = QUANTITY_OXYGEN,
-                        .limit = 3,
-                        .conditions = {{QUANTITY_TEMPERATURE, .below = NAN, .above = 20},
-                                       {QUANTITY_SALINITY, .below = 10, .above = 2}},
-                        .condition_count = 2};
+    struct rule rule = {
+        .kind = RULE_BELOW,
+        .quantity = QUANTITY_OXYGEN,
+        .limit = 3,
+        .conditions = {{QUANTITY_TEMPERATURE, .below = NAN, .above = 20}, {QUANTITY_SALINITY, .below = 10, .above = 2}},
+        .condition_count = 2};
     struct episode *found;
     size_t count = evaluate(&rule, &record, &found);
     cr_expect_str_eq(series_print(arena, found, count),
@@ -350,7 +328,8 @@ Test(rules, a_gap_has_data_on_both_sides)
         .rule = &rule, .record = &record, .before = TIME_NONE, .after = TIME_NONE, .now = 100 * DAY_MS};
     struct episode *found;
     cr_assert(rules_evaluate(arena, &view, &found) == 1, "silence after the last sample is another rule's business");
-    cr_expect(found[0].start == 60 * MINUTE_MS && found[0].end == 250 * MINUTE_MS && found[0].worst == 190.0 * MINUTE_MS);
+    cr_expect(found[0].start == 60 * MINUTE_MS && found[0].end == 250 * MINUTE_MS &&
+              found[0].worst == 190.0 * MINUTE_MS);
     cr_expect_str_eq(found[0].detail, "no data for 3 h 10 min");
     view.before = -2 * HOUR_MS;
     view.after = DAY_MS;
@@ -393,8 +372,7 @@ Test(rules, a_rise_says_what_was_seen_in_written_units)
     cr_assert(evaluate(&fall, &conductance, &found) == 1);
     cr_expect_str_eq(found[0].detail, "fell 799.5 µS/cm in 10 min, from 1200 µS/cm to 400.5 µS/cm");
 
-    const struct rule salinity = {
-        .kind = RULE_RISE, .quantity = QUANTITY_SALINITY, .limit = 5, .window = HOUR_MS};
+    const struct rule salinity = {.kind = RULE_RISE, .quantity = QUANTITY_SALINITY, .limit = 5, .window = HOUR_MS};
     struct record salt = series_read(arena, QUANTITY_SALINITY, "10 30");
     cr_assert(evaluate(&salinity, &salt, &found) == 1);
     cr_expect_str_eq(found[0].detail, "rose 20 in 10 min, from 10 to 30");
@@ -418,21 +396,9 @@ Test(rules, drift_is_raised_by_a_check_and_ended_by_one_that_agrees)
         {.time = 2 * HOUR_MS, .quantity = QUANTITY_OXYGEN, .difference = 5},
         {.time = 3 * HOUR_MS, .quantity = QUANTITY_LEVEL, .difference = NAN},
         {.time = 4 * HOUR_MS, .quantity = QUANTITY_LEVEL, .difference = -0.03},
-        {.time = 5 * HOUR_MS,
-         .quantity = QUANTITY_LEVEL,
-         .reference = 1.342,
-         .sensor = 1.391,
-         .difference = 0.049},
-        {.time = 6 * HOUR_MS,
-         .quantity = QUANTITY_LEVEL,
-         .reference = 1.4,
-         .sensor = 1.34,
-         .difference = -0.06},
-        {.time = 7 * HOUR_MS,
-         .quantity = QUANTITY_LEVEL,
-         .reference = 1.4,
-         .sensor = 1.44,
-         .difference = 0.04},
+        {.time = 5 * HOUR_MS, .quantity = QUANTITY_LEVEL, .reference = 1.342, .sensor = 1.391, .difference = 0.049},
+        {.time = 6 * HOUR_MS, .quantity = QUANTITY_LEVEL, .reference = 1.4, .sensor = 1.34, .difference = -0.06},
+        {.time = 7 * HOUR_MS, .quantity = QUANTITY_LEVEL, .reference = 1.4, .sensor = 1.44, .difference = 0.04},
         {.time = 8 * HOUR_MS, .quantity = QUANTITY_LEVEL, .difference = 0.01},
         {.time = 9 * HOUR_MS, .quantity = QUANTITY_LEVEL, .difference = 0.02},
         {.time = 10 * HOUR_MS, .quantity = QUANTITY_LEVEL, .difference = -0.08},
@@ -444,8 +410,7 @@ Test(rules, drift_is_raised_by_a_check_and_ended_by_one_that_agrees)
     cr_assert(evaluate_checks(&rule, checks, 5, &found) == 1);
     cr_expect_str_eq(found[0].detail, "hand reading 1.342 m, record 1.391 m: 0.049 m apart");
     cr_assert(evaluate_checks(&rule, checks, 6, &found) == 1);
-    cr_expect_str_eq(found[0].detail, "hand reading 1.4 m, record 1.34 m: 0.06 m apart",
-                     "of the worst check");
+    cr_expect_str_eq(found[0].detail, "hand reading 1.4 m, record 1.34 m: 0.06 m apart", "of the worst check");
 }
 
 Test(rules, drift_of_a_sensor_names_what_it_was_held_against)
@@ -480,7 +445,12 @@ Test(rules, an_even_week_ends_what_its_own_trend_began_and_nothing_else)
         {.time = 1 * HOUR_MS, .quantity = QUANTITY_OXYGEN, .kind = CHECK_AS_FOUND, .difference = -1.8},
         {.time = 2 * HOUR_MS, .quantity = QUANTITY_OXYGEN, .kind = CHECK_DAILY_RANGE},
         {.time = 3 * HOUR_MS, .quantity = QUANTITY_OXYGEN, .kind = CHECK_CLEANED, .difference = 0.1},
-        {.time = 4 * HOUR_MS, .quantity = QUANTITY_OXYGEN, .kind = CHECK_DAILY_RANGE, .sensor = 0.9, .reference = 2.9, .difference = -2},
+        {.time = 4 * HOUR_MS,
+         .quantity = QUANTITY_OXYGEN,
+         .kind = CHECK_DAILY_RANGE,
+         .sensor = 0.9,
+         .reference = 2.9,
+         .difference = -2},
         {.time = 4 * HOUR_MS, .quantity = QUANTITY_OXYGEN, .kind = CHECK_NIGHT_VALUES},
         {.time = 5 * HOUR_MS, .quantity = QUANTITY_OXYGEN, .kind = CHECK_DAILY_RANGE},
     };
@@ -489,8 +459,9 @@ Test(rules, an_even_week_ends_what_its_own_trend_began_and_nothing_else)
     cr_expect_eq(found[0].end, 3 * HOUR_MS);
     cr_expect_eq(found[1].start, 4 * HOUR_MS);
     cr_expect_eq(found[1].end, 5 * HOUR_MS);
-    cr_expect_str_eq(found[1].detail, "daily range of oxygen 0.9 mg/L, when last serviced 2.9 mg/L (likely or better); a film, "
-                                      "or dark days: read the meter before and after cleaning");
+    cr_expect_str_eq(found[1].detail,
+                     "daily range of oxygen 0.9 mg/L, when last serviced 2.9 mg/L (likely or better); a film, "
+                     "or dark days: read the meter before and after cleaning");
 }
 
 Test(rules, silence_is_a_gap_between_samples_or_up_to_now)
@@ -508,8 +479,7 @@ Test(rules, silence_is_a_gap_between_samples_or_up_to_now)
 
     view.now = 202 * MINUTE_MS;
     cr_assert(rules_evaluate(arena, &view, &found) == 2);
-    cr_expect(found[1].start == 201 * MINUTE_MS && found[1].end == TIME_NONE &&
-              found[1].last_time == view.now);
+    cr_expect(found[1].start == 201 * MINUTE_MS && found[1].end == TIME_NONE && found[1].last_time == view.now);
     cr_expect(found[1].worst == 61.0 * MINUTE_MS);
     cr_expect_str_eq(found[1].detail, "no data since 1970-01-01T02:21:00Z");
 
@@ -524,8 +494,7 @@ Test(rules, silence_needs_no_rows_but_one_sample_ever)
 {
     const struct rule rule = {.kind = RULE_SILENCE, .window = HOUR_MS};
     const struct record none = {.n = 0};
-    struct rule_view view = {
-        .rule = &rule, .record = &none, .before = TIME_NONE, .after = TIME_NONE, .now = DAY_MS};
+    struct rule_view view = {.rule = &rule, .record = &none, .before = TIME_NONE, .after = TIME_NONE, .now = DAY_MS};
     struct episode *found;
     cr_expect(rules_evaluate(arena, &view, &found) == 0);
     view.before = 0;
@@ -547,8 +516,7 @@ Test(rules, a_drop_set_aside_is_told_at_once_and_a_waiting_one_after_the_window)
     };
     struct drop_episode *found;
     cr_assert(rules_drop_episodes(arena, &rule, drops, COUNT_OF(drops), 2 * HOUR_MS, &found) == 2);
-    cr_expect(found[0].drop == 1 && found[0].episode.start == 2 * HOUR_MS &&
-              found[0].episode.raised == 2 * HOUR_MS);
+    cr_expect(found[0].drop == 1 && found[0].episode.start == 2 * HOUR_MS && found[0].episode.raised == 2 * HOUR_MS);
     cr_expect_str_eq(found[0].episode.detail, "line 3: no such day");
     cr_expect(found[1].drop == 3 && found[1].episode.start == HOUR_MS - 1 &&
               found[1].episode.raised == 2 * HOUR_MS - 1);
@@ -573,8 +541,7 @@ Test(rules, every_kind_has_a_word_a_line_of_help_and_settings)
 {
     for (enum rule_kind kind = 0; kind < RULE_KIND_COUNT; kind++) {
         const struct rule_kind_info *info = rules_kind_info(kind);
-        cr_expect(info->word && info->word[0] && info->help && info->help[0] && info->settings &&
-                  info->evaluate);
+        cr_expect(info->word && info->word[0] && info->help && info->help[0] && info->settings && info->evaluate);
         for (enum rule_kind other = 0; other < kind; other++)
             cr_expect(strcmp(info->word, rules_kind_info(other)->word) != 0);
         const struct rule rule = {.kind = kind, .window = HOUR_MS, .on_delay = HOUR_MS, .off_delay = HOUR_MS};
@@ -630,8 +597,8 @@ Test(rules, a_longer_lead_in_changes_no_episode)
             while (skipped < some_count && some[skipped].start < all[i].start)
                 skipped++;
             cr_assert(some_count - skipped == all_count - i);
-            cr_assert(memcmp(some + skipped, all + i, (all_count - i) * sizeof *all) == 0,
-                      "round %d, episode %zu", round, i);
+            cr_assert(memcmp(some + skipped, all + i, (all_count - i) * sizeof *all) == 0, "round %d, episode %zu",
+                      round, i);
             compared += all_count - i;
         }
     }
@@ -717,9 +684,8 @@ Test(rules, the_flash_floods_of_dead_run_are_found)
         worst = fmax(worst, found[i].worst);
     cr_expect(worst == highest);
 
-    static const char *const begun[] = {"2018-06-03T18:20:00Z", "2018-06-03T21:30:00Z",
-                                        "2018-06-10T22:00:00Z", "2018-06-11T08:10:00Z",
-                                        "2018-06-11T09:35:00Z"};
+    static const char *const begun[] = {"2018-06-03T18:20:00Z", "2018-06-03T21:30:00Z", "2018-06-10T22:00:00Z",
+                                        "2018-06-11T08:10:00Z", "2018-06-11T09:35:00Z"};
     cr_assert(count == COUNT_OF(begun), "%zu", count);
     char text[TIMESTAMP_SIZE];
     for (size_t i = 0; i < count; i++)
@@ -733,8 +699,8 @@ static void expect_behaviours(const struct behaviour *rows, size_t n)
         struct episode *found;
         size_t count = evaluate(&rows[i].rule, &record, &found);
         const char *got = series_print(arena, found, count);
-        cr_expect(strcmp(got, rows[i].expected) == 0, "%s '%s': got '%s', expected '%s'", rows[i].what,
-                  rows[i].series, got, rows[i].expected);
+        cr_expect(strcmp(got, rows[i].expected) == 0, "%s '%s': got '%s', expected '%s'", rows[i].what, rows[i].series,
+                  got, rows[i].expected);
     }
 }
 
@@ -747,8 +713,7 @@ static size_t evaluate(const struct rule *rule, const struct record *record, str
 static size_t evaluate_checks(const struct rule *rule, const struct check_result *checks, size_t n,
                               struct episode **ret)
 {
-    struct rule_view view = {
-        .rule = rule, .checks = checks, .check_count = n, .before = TIME_NONE, .after = TIME_NONE};
+    struct rule_view view = {.rule = rule, .checks = checks, .check_count = n, .before = TIME_NONE, .after = TIME_NONE};
     return rules_evaluate(arena, &view, ret);
 }
 

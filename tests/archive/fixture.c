@@ -132,25 +132,20 @@ static struct config *make_config(struct arena *arena)
         .good_air_gap = HOUR_MS,
     };
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
-        config->quality[q] = (struct quality_limits){NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, 0, 0, NULL, NULL, NULL, NULL};
+        config->quality[q] =
+            (struct quality_limits){NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, 0, 0, NULL, NULL, NULL, NULL};
     config->quality[QUANTITY_OXYGEN] =
         (struct quality_limits){0, 30, 0, 18, 2, 4, 2, 0.001, 12 * HOUR_MS, 24 * HOUR_MS, NULL, NULL, NULL, NULL};
     config->quality[QUANTITY_SPECIFIC_CONDUCTANCE] =
         (struct quality_limits){0, 70, 0, NAN, 0, 0, NAN, NAN, 0, 0, NULL, NULL, NULL, NULL};
     config->barometer_count = 1;
     config->barometers = arena_array(arena, 1, sizeof *config->barometers);
-    config->barometers[0] = (struct barometer){.id = "mill-roof",
-                                               .name = "Mill roof",
-                                               .latitude = -33.8702,
-                                               .longitude = 151.2093,
-                                               .elevation = 21.5};
+    config->barometers[0] = (struct barometer){
+        .id = "mill-roof", .name = "Mill roof", .latitude = -33.8702, .longitude = 151.2093, .elevation = 21.5};
     config->rule_count = 1;
     config->rules = arena_array(arena, 1, sizeof *config->rules);
-    config->rules[0] = (struct rule){.id = "low-oxygen",
-                                     .title = "Low oxygen",
-                                     .kind = RULE_BELOW,
-                                     .quantity = QUANTITY_OXYGEN,
-                                     .limit = 3};
+    config->rules[0] = (struct rule){
+        .id = "low-oxygen", .title = "Low oxygen", .kind = RULE_BELOW, .quantity = QUANTITY_OXYGEN, .limit = 3};
     make_station(config, arena);
     return config;
 }
@@ -259,13 +254,11 @@ static void make_sources(struct dataset *dataset, struct arena *arena)
 {
     const struct dataset_barometer barometers[] = {{7, "mill-roof"}, {12, "old-jetty"}};
     const struct dataset_drop drops[] = {
-        {41, "crew-a/heron creek 03.csv", sha_a,
-         "stations/heron-creek/originals/3f79bb7b435b0532_heron_creek_03.csv", "crew-a"},
-        {43, "crew-b/heron-\xFF.csv", sha_b, "stations/heron-creek/originals/486ea46224d1bb4f_heron-_.csv",
-         "crew-b"},
+        {41, "crew-a/heron creek 03.csv", sha_a, "stations/heron-creek/originals/3f79bb7b435b0532_heron_creek_03.csv",
+         "crew-a"},
+        {43, "crew-b/heron-\xFF.csv", sha_b, "stations/heron-creek/originals/486ea46224d1bb4f_heron-_.csv", "crew-b"},
     };
-    struct dataset_barometer *own_barometers =
-        arena_array(arena, COUNT_OF(barometers), sizeof *own_barometers);
+    struct dataset_barometer *own_barometers = arena_array(arena, COUNT_OF(barometers), sizeof *own_barometers);
     struct dataset_drop *own_drops = arena_array(arena, COUNT_OF(drops), sizeof *own_drops);
     memcpy(own_barometers, barometers, sizeof barometers);
     memcpy(own_drops, drops, sizeof drops);

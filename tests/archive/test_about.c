@@ -59,7 +59,8 @@ Test(about, leaves_out_what_the_settings_leave_out)
 
 Test(about, says_who_reviewed_what_in_every_format)
 {
-    static const struct dataset_review review = {{1772200800000, 1772323200001}, "Ines \u202eHale", "all <checks> close", 1777600000000};
+    static const struct dataset_review review = {
+        {1772200800000, 1772323200001}, "Ines \u202eHale", "all <checks> close", 1777600000000};
     struct dataset *dataset = fixture_month(arena);
     dataset->reviews = &review;
     dataset->review_count = 1;
@@ -83,9 +84,11 @@ Test(about, says_who_reviewed_what_in_every_format)
         cr_expect_not_null(strstr(bytes, "Hale, said on 2026-05-01: all "), "%s", said[k]);
     }
     cr_expect_eq(fixture_run("ncdump -h '%s' | grep -q 'corrected, flagged, reviewed'",
-                             fixture_month_path(arena, dataset, folder, ".nc")), 0);
+                             fixture_month_path(arena, dataset, folder, ".nc")),
+                 0);
     cr_expect_eq(fixture_run("unzip -p '%s' | grep -q 'said on 2026-05-01'",
-                             fixture_month_path(arena, dataset, folder, ".xlsx")), 0);
+                             fixture_month_path(arena, dataset, folder, ".xlsx")),
+                 0);
     cr_expect_not_null(strstr(fixture_read(arena, folder, "heron-creek_2026-03.svg"), "revision 2 \u00b7 reviewed"));
     fixture_remove_folder(folder);
 }

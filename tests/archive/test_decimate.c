@@ -14,7 +14,7 @@ static int64_t time[MANY];
 static double value[MANY];
 static struct kept_row kept[MANY];
 
-static const struct span month = {0, (int64_t)MANY * MINUTE_MS};
+static const struct span month = {0, (int64_t)MANY *MINUTE_MS};
 
 static void fill(void)
 {
@@ -88,7 +88,8 @@ Test(decimate, breaks_the_line_at_missing_values_and_long_pauses_only)
     value[5000] = NAN;
     for (size_t i = 70000; i < MANY; i++)
         time[i] += 10 * MINUTE_MS;
-    size_t n = decimate(time, value, MANY, (struct span){0, time[MANY - 1] + 1}, COLUMNS, 3 * MINUTE_MS, kept), begins = 0;
+    size_t n = decimate(time, value, MANY, (struct span){0, time[MANY - 1] + 1}, COLUMNS, 3 * MINUTE_MS, kept),
+           begins = 0;
     for (size_t k = 0; k < n; k++) {
         bool expected = kept[k].row == 0 || kept[k].row == 5001 || kept[k].row == 70000;
         cr_expect_eq(kept[k].begins, expected, "row %zu", kept[k].row);

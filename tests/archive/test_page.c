@@ -52,35 +52,59 @@ static void make_station(void)
     static const struct network_record records[] = {
         {2026, 3, 2, "stations/heron-creek/2026/heron-creek_2026-03.csv", SHA, RECORD_REVIEWED}};
     static const struct network_waiting waiting[] = {{{1772323500000, 1772326800000}, "no air pressure", false},
-                                                      {{1771322700000, 1771322800000}, "12 rows: level", true}};
-    static const struct page_file files[] = {
-        {"CSV", "stations/heron-creek/2026/heron-creek_2026-03.csv", SHA, 1234567},
-        {"chart", "stations/heron-creek/2026/heron-creek_2026-03.svg", SHA, 999}};
+                                                     {{1771322700000, 1771322800000}, "12 rows: level", true}};
+    static const struct page_file files[] = {{"CSV", "stations/heron-creek/2026/heron-creek_2026-03.csv", SHA, 1234567},
+                                             {"chart", "stations/heron-creek/2026/heron-creek_2026-03.svg", SHA, 999}};
     static const struct page_month months[] = {{2026, 3, 2, RECORD_REVIEWED, files, COUNT_OF(files)}};
     static const struct check_result checks[] = {
         {1772323200000, QUANTITY_OXYGEN, CHECK_AS_FOUND, 3, 8.9, 8.8, 0.1, false},
         {1772310000000, QUANTITY_LEVEL, CHECK_LEVEL, 2, 1.2, 1.2, 0, true}};
-    static const struct page_original originals[] = {
-        {41, "stations/heron-creek/originals/aaaaaaaaaaaaaaaa_march.csv", "south/march.csv", SHA, "south-water",
-         1772400000000, 512, 40, 2},
-        {44, "network/originals/bbbbbbbbbbbbbbbb_book.csv", "south/book.csv", SHA, "south-book", 1772400000000, 80, 9, 0}};
+    static const struct page_original originals[] = {{41, "stations/heron-creek/originals/aaaaaaaaaaaaaaaa_march.csv",
+                                                      "south/march.csv", SHA, "south-water", 1772400000000, 512, 40, 2},
+                                                     {44, "network/originals/bbbbbbbbbbbbbbbb_book.csv",
+                                                      "south/book.csv", SHA, "south-book", 1772400000000, 80, 9, 0}};
     static struct alarm alarms[] = {
-        {.station = "heron-creek", .rule = "low-oxygen", .learnt = 1772323300000, .state = ALARM_UNACKNOWLEDGED,
+        {.station = "heron-creek",
+         .rule = "low-oxygen",
+         .learnt = 1772323300000,
+         .state = ALARM_UNACKNOWLEDGED,
          .episode = {1772320000000, 1772321800000, TIME_NONE, 1.9, 1772322000000, 2.2, 1772323200000, ""}},
-        {.station = "heron-creek", .rule = "gone-rule", .learnt = 1772323300000, .state = ALARM_NORMAL,
-         .episode = {1772310000000, 1772321800000, 1772313600000, 1.9, 1772322000000, 2.2, 1772323200000, "seen <twice>"}}};
+        {.station = "heron-creek",
+         .rule = "gone-rule",
+         .learnt = 1772323300000,
+         .state = ALARM_NORMAL,
+         .episode = {1772310000000, 1772321800000, 1772313600000, 1.9, 1772322000000, 2.2, 1772323200000,
+                     "seen <twice>"}}};
     struct dataset *dataset = fixture_month(arena);
     struct network_station *at = arena_alloc(arena, sizeof *at);
     config = (struct config *)(uintptr_t)dataset->config;
-    *at = (struct network_station){.station = &config->stations[0], .first = 1772300000000, .last = 1772323200250,
-                                   .values = values, .value_count = COUNT_OF(values), .month_count = 1,
-                                   .records = records, .record_count = 1, .waiting = waiting, .waiting_count = 2,
-                                   .alarms = alarms, .alarm_count = 1};
-    station = (struct page_station){.config = config, .at = at, .latest = dataset, .months = months, .month_count = 1,
-                                    .checks = checks, .check_count = COUNT_OF(checks), .notes = dataset->notes,
-                                    .note_count = dataset->note_count, .note_originals = originals + 1,
-                                    .note_original_count = 1, .alarms = alarms, .alarm_count = COUNT_OF(alarms),
-                                    .originals = originals, .original_count = 1};
+    *at = (struct network_station){.station = &config->stations[0],
+                                   .first = 1772300000000,
+                                   .last = 1772323200250,
+                                   .values = values,
+                                   .value_count = COUNT_OF(values),
+                                   .month_count = 1,
+                                   .records = records,
+                                   .record_count = 1,
+                                   .waiting = waiting,
+                                   .waiting_count = 2,
+                                   .alarms = alarms,
+                                   .alarm_count = 1};
+    station = (struct page_station){.config = config,
+                                    .at = at,
+                                    .latest = dataset,
+                                    .months = months,
+                                    .month_count = 1,
+                                    .checks = checks,
+                                    .check_count = COUNT_OF(checks),
+                                    .notes = dataset->notes,
+                                    .note_count = dataset->note_count,
+                                    .note_originals = originals + 1,
+                                    .note_original_count = 1,
+                                    .alarms = alarms,
+                                    .alarm_count = COUNT_OF(alarms),
+                                    .originals = originals,
+                                    .original_count = 1};
 }
 
 static void make_network(void)
@@ -99,10 +123,15 @@ static void make_network(void)
     stations[1] = (struct network_station){.station = silent, .first = TIME_NONE, .last = TIME_NONE};
     *view = (struct network_view){config, stations, 2};
     barometers[0] = (struct page_barometer){&config->barometers[0], 1772323200000};
-    revisions[0] = (struct page_revision){&config->stations[0], 2026, 3, 2, 1772323200250, 1772400000000,
+    revisions[0] = (struct page_revision){&config->stations[0],           2026, 3, 2, 1772323200250, 1772400000000,
                                           station.months[0].files[0].path};
-    network = (struct page_network){.view = view, .has_page = has_page, .barometers = barometers, .barometer_count = 1,
-                                    .alarms = station.at->alarms, .alarm_count = 1, .revisions = revisions,
+    network = (struct page_network){.view = view,
+                                    .has_page = has_page,
+                                    .barometers = barometers,
+                                    .barometer_count = 1,
+                                    .alarms = station.at->alarms,
+                                    .alarm_count = 1,
+                                    .revisions = revisions,
                                     .revision_count = 1};
 }
 
@@ -187,9 +216,14 @@ Test(page, a_broken_page_is_told_from_a_sound_one)
     static const struct {
         const char *sound, *broken;
     } rows[] = {
-        {"<h1>", "<h1 style=\"color:red\">"}, {"</h1>", "</h2>"},        {"<main>", "<main><script>a()</script>"},
-        {"lang=\"en\"", ""},                  {"href=\"about.txt\"", "href=\"gone.txt\""}, {"default-src 'none'; ", ""},
-        {"href=\"about.txt\"", "href=\"https://example.org/\""},         {"<th scope=\"row\">", "<th>"},
+        {"<h1>", "<h1 style=\"color:red\">"},
+        {"</h1>", "</h2>"},
+        {"<main>", "<main><script>a()</script>"},
+        {"lang=\"en\"", ""},
+        {"href=\"about.txt\"", "href=\"gone.txt\""},
+        {"default-src 'none'; ", ""},
+        {"href=\"about.txt\"", "href=\"https://example.org/\""},
+        {"<th scope=\"row\">", "<th>"},
     };
     write_all();
     page_network_render(&network, &text);
@@ -197,9 +231,9 @@ Test(page, a_broken_page_is_told_from_a_sound_one)
     for (size_t k = 0; k < COUNT_OF(rows); k++) {
         const char *at = strstr(sound, rows[k].sound);
         cr_assert_not_null(at, "%s", rows[k].sound);
-        fixture_write(folder, "index.html",
-                      arena_printf(arena, "%.*s%s%s", (int)(at - sound), sound, rows[k].broken,
-                                   at + strlen(rows[k].sound)));
+        fixture_write(
+            folder, "index.html",
+            arena_printf(arena, "%.*s%s%s", (int)(at - sound), sound, rows[k].broken, at + strlen(rows[k].sound)));
         cr_expect_eq(fixture_check("check_pages.py", folder), 1, "%s", rows[k].broken);
     }
 }
@@ -267,13 +301,27 @@ Test(page, shows_alarms_of_barometers_and_drops_without_a_link)
 
 Test(page, of_a_station_shows_everything_behind_its_record)
 {
-    static const char *const words[] = {
-        "Heron Creek at the footbridge", "UTC+10:00", "Field sheet", "<img src=\"../../stations/heron-creek/2026/",
-        "alt=\"Chart of Heron Creek at the footbridge, March 2026.", "1.2\u00a0MB", "<code title=\"SHA-256 " SHA "\">3f79bb7b435b</code>",
-        "Hand readings and checks", "+0.10\u00a0mg/L", "first: it ties", "Water level by staff: ", "staff, small waves",
-        "south/book.csv</bdi></a>, line\u00a04", "returned to normal", "seen &lt;twice&gt;", "Waits",
-        "gauge zero, 0.412 m below mean sea level", "from the conductivity; 12.50 where that is missing",
-        "33.8651\u00b0\u00a0S, 151.2093\u00b0\u00a0E", "40, 2 refused", "without daylight saving"};
+    static const char *const words[] = {"Heron Creek at the footbridge",
+                                        "UTC+10:00",
+                                        "Field sheet",
+                                        "<img src=\"../../stations/heron-creek/2026/",
+                                        "alt=\"Chart of Heron Creek at the footbridge, March 2026.",
+                                        "1.2\u00a0MB",
+                                        "<code title=\"SHA-256 " SHA "\">3f79bb7b435b</code>",
+                                        "Hand readings and checks",
+                                        "+0.10\u00a0mg/L",
+                                        "first: it ties",
+                                        "Water level by staff: ",
+                                        "staff, small waves",
+                                        "south/book.csv</bdi></a>, line\u00a04",
+                                        "returned to normal",
+                                        "seen &lt;twice&gt;",
+                                        "Waits",
+                                        "gauge zero, 0.412 m below mean sea level",
+                                        "from the conductivity; 12.50 where that is missing",
+                                        "33.8651\u00b0\u00a0S, 151.2093\u00b0\u00a0E",
+                                        "40, 2 refused",
+                                        "without daylight saving"};
     page_station_render(&station, &text);
     for (size_t k = 0; k < COUNT_OF(words); k++)
         cr_expect(says(words[k]), "%s", words[k]);
@@ -304,8 +352,9 @@ Test(page, says_where_older_lines_are_when_a_list_is_cut)
 
 Test(page, to_print_asks_in_the_order_of_the_notebook)
 {
-    static const char *const rows[] = {">Time ", ">Staff ", ">Tape down", ">Logger out", ">Logger into", ">Oxygen, sensor",
-                                       ">Oxygen, meter", ">Logger\u2019s clock", ">Remark "};
+    static const char *const rows[] = {">Time ",       ">Staff ",         ">Tape down",     ">Logger out",
+                                       ">Logger into", ">Oxygen, sensor", ">Oxygen, meter", ">Logger\u2019s clock",
+                                       ">Remark "};
     config->stations[0].tape_point = 3.1;
     page_sheet_render(&station, &text);
     const char *at = strstr(text.bytes, "class=\"blank\"");
@@ -323,7 +372,8 @@ Test(page, feed_gives_every_revision_its_own_lasting_name)
 {
     page_feed_render(&network, &text);
     char *first = arena_strdup(arena, strstr(text.bytes, "<entry>"));
-    cr_expect(says("<link rel=\"enclosure\" type=\"text/csv\" href=\"https://water.example.org/stations/heron-creek/2026/"));
+    cr_expect(
+        says("<link rel=\"enclosure\" type=\"text/csv\" href=\"https://water.example.org/stations/heron-creek/2026/"));
     cr_expect(says("<updated>2026-03-01T21:20:00Z</updated>"));
     cr_expect(says("March 2026, revision 2</title>"));
     ((struct page_revision *)(uintptr_t)network.revisions)[0].revision = 3;
@@ -378,7 +428,9 @@ Test(page, map_labels_do_not_cover_each_other_or_the_marks)
     network.has_page = has_page;
     network.barometer_count = network.alarm_count = network.revision_count = 0;
     page_network_render(&network, &text);
-    struct { double left, right, y; } labels[PLACES];
+    struct {
+        double left, right, y;
+    } labels[PLACES];
     size_t n = 0;
     for (const char *at = strstr(text.bytes, "<svg"); (at = strstr(at, "<text x=\"")); at++) {
         char anchor[8], id[64];
@@ -388,7 +440,8 @@ Test(page, map_labels_do_not_cover_each_other_or_the_marks)
         double width = 6 * (double)strlen(id), left = *anchor == 's' ? x : *anchor == 'e' ? x - width : x - width / 2;
         cr_expect(left >= 0 && left + width <= 420, "%s", id);
         for (size_t k = 0; k < n; k++)
-            cr_expect(left >= labels[k].right || left + width <= labels[k].left || fabs(y - labels[k].y) >= 12, "%s", id);
+            cr_expect(left >= labels[k].right || left + width <= labels[k].left || fabs(y - labels[k].y) >= 12, "%s",
+                      id);
         labels[n].left = left;
         labels[n].right = left + width;
         labels[n++].y = y;

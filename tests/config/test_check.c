@@ -99,7 +99,8 @@ Test(check, a_decimal_comma_goes_with_any_delimiter_but_the_comma)
     cr_expect_eq(count_problems(TOP "layouts: {a: {" LAYOUT ", decimal: \",\", delimiter: comma}}\n"), 1);
 }
 
-#define RULE(text) count_problems(TOP STATIONS "recipients: {a: {webhook: \"https://example.org/\"}}\nrules: {r: {" text "}}\n")
+#define RULE(text)                                                                                                     \
+    count_problems(TOP STATIONS "recipients: {a: {webhook: \"https://example.org/\"}}\nrules: {r: {" text "}}\n")
 
 Test(check, a_deadband_that_no_value_can_come_back_over_is_refused)
 {
@@ -116,18 +117,22 @@ Test(check, a_deadband_that_no_value_can_come_back_over_is_refused)
 
 Test(check, a_window_is_longer_than_the_sampling_interval)
 {
-#define SLOW TOP "stations: {heron: {" PLACE ", salinity: fresh, interval: 1 h}}\nrules: {r: {kind: rise, quantity: level, limit: 1 m, window: "
+#define SLOW                                                                                                           \
+    TOP "stations: {heron: {" PLACE                                                                                    \
+        ", salinity: fresh, interval: 1 h}}\nrules: {r: {kind: rise, quantity: level, limit: 1 m, window: "
     cr_expect_eq(count_problems(SLOW "2 h}}\n"), 0);
     cr_expect_eq(count_problems(SLOW "1 h}}\n"), 1);
 }
 
 Test(check, a_condition_beside_a_rule_can_be_met)
 {
-    cr_expect_eq(RULE("kind: below, quantity: oxygen, limit: 3 mg/L, while: {quantity: temperature, above: 20 degC}"), 0);
+    cr_expect_eq(RULE("kind: below, quantity: oxygen, limit: 3 mg/L, while: {quantity: temperature, above: 20 degC}"),
+                 0);
     cr_expect_eq(RULE("kind: below, quantity: oxygen, limit: 3 mg/L, while: {quantity: temperature, above: 20 degC, "
                       "below: 20 degC}"),
                  1);
-    cr_expect_eq(RULE("kind: below, quantity: oxygen, limit: 3 mg/L, while: {quantity: temperature, above: 20 mg/L}"), 1);
+    cr_expect_eq(RULE("kind: below, quantity: oxygen, limit: 3 mg/L, while: {quantity: temperature, above: 20 mg/L}"),
+                 1);
     cr_expect_eq(RULE("kind: below, quantity: oxygen, limit: 3 mg/L, while: {quantity: temperature}"), 1);
     cr_expect_eq(RULE("kind: silence, window: 1 d, while: {quantity: temperature, above: 20 degC}"), 1);
 }
@@ -138,7 +143,8 @@ Test(check, conditions_may_name_months_and_hours_and_be_several)
 {
     cr_expect_eq(LOW_WHILE("{months: may-sep}"), 0);
     cr_expect_eq(LOW_WHILE("{months: [nov-feb, jul], from: '22:00', to: '06:00'}"), 0);
-    cr_expect_eq(LOW_WHILE("[{months: may}, {quantity: temperature, above: 20 degC}, {quantity: salinity, below: 3}]"), 0);
+    cr_expect_eq(LOW_WHILE("[{months: may}, {quantity: temperature, above: 20 degC}, {quantity: salinity, below: 3}]"),
+                 0);
     cr_expect_eq(LOW_WHILE("{months: summer}"), 1);
     cr_expect_eq(LOW_WHILE("{from: '22:00'}"), 1);
     cr_expect_eq(LOW_WHILE("{from: '22:00', to: '22:00'}"), 1);
@@ -175,5 +181,6 @@ Test(check, hours_and_the_digest_have_a_clock)
     cr_expect_eq(RECIPIENT("from: \"07:00\", to: \"07:00\", zone: UTC"), 1);
     cr_expect_eq(RECIPIENT("from: \"07:00\", to: \"19:00\", zone: Nowhere/Atall"), 1);
     cr_expect_eq(RECIPIENT("from: \"07:00\", to: \"19:00\""), 1);
-    cr_expect_eq(count_problems(TOP "alarms: {digest: {at: \"07:00\", zone: UTC, tell: [b]}}\n"), 1, "nobody is called b");
+    cr_expect_eq(count_problems(TOP "alarms: {digest: {at: \"07:00\", zone: UTC, tell: [b]}}\n"), 1,
+                 "nobody is called b");
 }

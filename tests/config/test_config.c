@@ -141,7 +141,8 @@ Test(config, whatever_shapes_values_changes_the_digest_of_the_station)
         TOP "stations: {a: {" WATER ", conductance_sensor_coefficient: 0.02}}\n",
         TOP "stations: {a: {" WATER ", oxygen_sensor_pressure: measured}}\n",
         TOP "stations: {a: {" WATER ", oxygen_thermometer: second_temperature}}\n",
-        TOP "stations: {a: {" WATER ", oxygen_calibration: {temperature: 20 degC, air_pressure: 990 hPa, told: 1 atm}}}\n",
+        TOP "stations: {a: {" WATER
+            ", oxygen_calibration: {temperature: 20 degC, air_pressure: 990 hPa, told: 1 atm}}}\n",
         TOP "stations: {a: {" WATER ", position_reach: 2 km}}\n",
         TOP "stations: {a: {" WATER ", quality: {level: {months: {mar: [0 m, 1 m]}}}}}\n",
         TOP "stations: {a: {" WATER ", quality: {level: {attenuated: {window: 1 d, suspect: 1 cm}}}}}\n",

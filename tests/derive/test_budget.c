@@ -15,7 +15,8 @@ static const struct level_situation ordinary = {.depth = 2,
                                                 .reading = 0.002,
                                                 .air_temperature_is_known = 1};
 
-/* Computed by hand: 30 Pa and 30 Pa as even distributions are 1.77 and 1.77 mm; 2 mm of the reading; the rest is small. */
+/* Computed by hand: 30 Pa and 30 Pa as even distributions are 1.77 and 1.77 mm; 2 mm of the reading; the rest is small.
+ */
 Test(budget, an_ordinary_level_is_good_to_about_three_millimetres)
 {
     struct level_budget b = budget_of_level(&ordinary);

@@ -6,9 +6,9 @@
 #include <criterion/criterion.h>
 #include <math.h>
 
-/* The worked example of a conductance sensor after 30 days (numbers computed by hand from the formulas of USGS TM 1-D3, which
- * stand in science/correction.h): before cleaning 640 beside a meter at 655, after cleaning 668 beside 659, then 1392 in a
- * standard of 1413 uS/cm. */
+/* The worked example of a conductance sensor after 30 days (numbers computed by hand from the formulas of USGS TM 1-D3,
+ * which stand in science/correction.h): before cleaning 640 beside a meter at 655, after cleaning 668 beside 659, then
+ * 1392 in a standard of 1413 uS/cm. */
 enum { DAYS = 30, STEPS = DAYS * 24 + 1 };
 
 static struct arena *arena;
@@ -34,8 +34,14 @@ TestSuite(correct, .init = set_up, .fini = tear_down);
 
 static struct note a_note(enum note_kind kind, int64_t time, enum quantity quantity, double value, double reference)
 {
-    return (struct note){.kind = kind, .time = time, .until = TIME_NONE, .quantity = quantity, .value = value,
-                         .reference = reference, .text = "", .station = ""};
+    return (struct note){.kind = kind,
+                         .time = time,
+                         .until = TIME_NONE,
+                         .quantity = quantity,
+                         .value = value,
+                         .reference = reference,
+                         .text = "",
+                         .station = ""};
 }
 
 static const int64_t visit = DAYS * DAY_MS;
@@ -54,7 +60,8 @@ Test(correct, the_worked_example_comes_out)
     cr_expect(list[0].is_applied, "5.26 %% is more than the criterion of 3 %%");
     cr_expect_eq(list[0].rating, CORRECTION_GOOD);
     corrections_apply(1, list, &record);
-    cr_expect_float_eq(record.value[QUANTITY_SPECIFIC_CONDUCTANCE][10 * 24], 0.610555, 5e-7, "600 reads 610.555 on day 10");
+    cr_expect_float_eq(record.value[QUANTITY_SPECIFIC_CONDUCTANCE][10 * 24], 0.610555, 5e-7,
+                       "600 reads 610.555 on day 10");
     cr_expect_eq(record.value[QUANTITY_SPECIFIC_CONDUCTANCE][0], 0.600, "nothing at the beginning");
     cr_expect(record.tests[QUANTITY_SPECIFIC_CONDUCTANCE][24] & TEST_CORRECTED);
 }

@@ -554,7 +554,8 @@ Test(derive, oxygen_at_900_per_cent_fails_in_every_form_and_its_value_stays_to_b
     site.readings.value[QUANTITY_OXYGEN_SATURATION][50] = 900;
     struct derived derived = site_derive(&site);
     const struct record *r = &derived.record;
-    static const enum quantity forms[] = {QUANTITY_OXYGEN, QUANTITY_OXYGEN_SATURATION, QUANTITY_OXYGEN_SATURATION_STANDARD};
+    static const enum quantity forms[] = {QUANTITY_OXYGEN, QUANTITY_OXYGEN_SATURATION,
+                                          QUANTITY_OXYGEN_SATURATION_STANDARD};
     for (size_t k = 0; k < 3; k++) {
         cr_expect_eq(r->flag[forms[k]][50], FLAG_FAIL, "%s", quantity_info(forms[k])->key);
         cr_expect(r->tests[forms[k]][50] & TEST_GROSS_RANGE);
@@ -773,8 +774,8 @@ Test(derive, a_misread_staff_is_set_aside_told_and_ties_nothing)
     cr_expect_eq(finding->span.from, site_minute(700));
     cr_expect(finding->wants_hand);
     cr_expect_float_eq(finding->value, 0.4602, 1e-4);
-    cr_expect(strstr(finding->text, "staff reading 1.960 m stands 0.460 m above what its neighbours leave (1.500 m)"), "%s",
-              finding->text);
+    cr_expect(strstr(finding->text, "staff reading 1.960 m stands 0.460 m above what its neighbours leave (1.500 m)"),
+              "%s", finding->text);
     cr_expect_float_eq(derived.record.value[QUANTITY_LEVEL][140], 1.5, 1e-6, "not drawn up to it");
     for (size_t k = 0; k < derived.check_count; k++)
         cr_expect_neq(derived.checks[k].time, site_minute(700), "it is no closing error");
@@ -789,8 +790,8 @@ Test(derive, the_interval_is_that_of_most_steps_wherever_they_stand)
 {
     site_init(&site, arena, 1000, 5 * MINUTE_MS, BIT(QUANTITY_TEMPERATURE));
     for (size_t i = 0; i < 1000; i++) /* the first 300 are of another time, a quarter of an hour apart, then a pause */
-        site.readings.time[i] = SITE_START + (i < 300 ? (int64_t)i * 15 * MINUTE_MS
-                                                      : 90 * DAY_MS + (int64_t)(i - 300) * 5 * MINUTE_MS);
+        site.readings.time[i] =
+            SITE_START + (i < 300 ? (int64_t)i * 15 * MINUTE_MS : 90 * DAY_MS + (int64_t)(i - 300) * 5 * MINUTE_MS);
     struct derived derived = site_derive(&site);
     cr_expect_eq(derived.interval, 5 * MINUTE_MS);
     site.readings.n = 300;

@@ -57,8 +57,8 @@ static void expect_agreement(const char *what, size_t n, const double *ours, con
     cr_assert_geq(count, least_count, "%s: only %zu rows", what, count);
     double got_median = statistics_median(count, difference), got_p95 = statistics_quantile(count, difference, 0.95);
     double got_largest = statistics_quantile(count, difference, 1);
-    world_add("residual | %s, by the whole chain | %zu | %.3g | %.3g | %.3g | %.3g, %.3g |", what, count, world_round(got_median), world_round(got_p95),
-              world_round(got_largest), median, p95);
+    world_add("residual | %s, by the whole chain | %zu | %.3g | %.3g | %.3g | %.3g, %.3g |", what, count,
+              world_round(got_median), world_round(got_p95), world_round(got_largest), median, p95);
     printf("%s: %zu rows, median %.3g, p95 %.3g, largest %.3g\n", what, count, got_median, got_p95, got_largest);
     cr_expect(got_median <= median && got_p95 <= p95 && got_largest <= largest, "%s: median %g, p95 %g, largest %g",
               what, got_median, got_p95, got_largest);

@@ -66,7 +66,8 @@ static void expect_examples(const struct example *rows, size_t n)
     for (size_t k = 0; k < n; k++) {
         struct note notes[8];
         size_t count = notes_from(rows[k].notes, notes);
-        water_states(ROWS, time, count, notes, rows[k].margin * MINUTE_MS, rows[k].settling * MINUTE_MS, state, deployment);
+        water_states(ROWS, time, count, notes, rows[k].margin * MINUTE_MS, rows[k].settling * MINUTE_MS, state,
+                     deployment);
         cr_expect_str_eq(states(), rows[k].states, "%s: got %s, expected %s", rows[k].what, states(), rows[k].states);
         cr_expect_str_eq(deployments(), rows[k].deployments, "%s: got %s, expected %s", rows[k].what, deployments(),
                          rows[k].deployments);
@@ -145,7 +146,8 @@ static void expect_detections(const struct detection *rows, size_t n)
                        : rows[k].before && rows[k].before[i] == 'S' ? WATER_SETTLING
                                                                     : WATER_IN;
         }
-        water_detect(ROWS, time, gauge, rows[k].conductivity ? conductivity : NULL, rows[k].settling * MINUTE_MS, state);
+        water_detect(ROWS, time, gauge, rows[k].conductivity ? conductivity : NULL, rows[k].settling * MINUTE_MS,
+                     state);
         cr_expect_str_eq(states(), rows[k].states, "%s: got %s, expected %s", rows[k].what, states(), rows[k].states);
     }
 }
@@ -155,11 +157,9 @@ Test(water, two_signs_make_air_and_strike_the_rows_beside_it)
     const struct detection rows[] = {
         {"always in water", "wwwwwwwwwwwwwwww", "ssssssssssssssss", NULL, "IIIIIIIIIIIIIIII", 0},
         {"a forgotten visit", "wwwww0000wwwwwww", "sssss0000sssssss", NULL, "IIIIAAAAAAIIIIII", 0},
-        {"and settling after it", "wwwww0000wwwwwww", "sssss0000sssssss", NULL, "IIIIAAAAAASSIIII",
-         30},
+        {"and settling after it", "wwwww0000wwwwwww", "sssss0000sssssss", NULL, "IIIIAAAAAASSIIII", 30},
         {"two of them", "ww00wwwwww00wwww", "ss00ssssss00ssss", NULL, "IAAAAIIIIAAAAIII", 0},
-        {"from the first row on", "00wwwwwwwwwwwwww", "00ssssssssssssss", NULL, "AAAIIIIIIIIIIIII",
-         0},
+        {"from the first row on", "00wwwwwwwwwwwwww", "00ssssssssssssss", NULL, "AAAIIIIIIIIIIIII", 0},
         {"to the last row", "wwwwwwwwwwwwww00", "ssssssssssssss00", NULL, "IIIIIIIIIIIIIAAA", 0},
         {"beside a noted visit", "www0000wwwwwwwww", "sss0000sssssssss", "IIIIIAAAIIIIIIII", "IIAAAAAAIIIIIIII", 0},
         {"all of it noted", "wwwww000wwwwwwww", "sssss000ssssssss", "IIIIAAAAAIIIIIII", "IIIIAAAAAIIIIIII", 0},
@@ -170,15 +170,14 @@ Test(water, two_signs_make_air_and_strike_the_rows_beside_it)
 Test(water, one_sign_alone_makes_doubt_or_nothing)
 {
     const struct detection rows[] = {
-        {"no pressure but it conducts: a low tide", "wwwww0000wwwwwww", "ssssssssssssssss", NULL, "IIIIIIIIIIIIIIII", 0},
+        {"no pressure but it conducts: a low tide", "wwwww0000wwwwwww", "ssssssssssssssss", NULL, "IIIIIIIIIIIIIIII",
+         0},
         {"fresh water, deep", "wwwwwwwwwwwwwwww", "0000000000000000", NULL, "IIIIIIIIIIIIIIII", 0},
         {"no conductivity sensor", "wwwww0000wwwwwww", NULL, NULL, "IIIII????IIIIIII", 30},
-        {"its values missing", "wwwww0000wwwwwww", "sssssnnnnsssssss", NULL, "IIIII????IIIIIII",
-         30},
+        {"its values missing", "wwwww0000wwwwwww", "sssssnnnnsssssss", NULL, "IIIII????IIIIIII", 30},
         {"pressure not known", "wwwwwnnnnwwwwwww", "sssss0000sssssss", NULL, "IIIIIIIIIIIIIIII", 0},
         {"nothing known", "nnnnnnnnnnnnnnnn", "nnnnnnnnnnnnnnnn", NULL, "IIIIIIIIIIIIIIII", 0},
-        {"what was noted stays", "000wwwww00wwwwww", NULL, "AAASSIIIAAIIIIII", "AAASSIIIAAIIIIII",
-         0},
+        {"what was noted stays", "000wwwww00wwwwww", NULL, "AAASSIIIAAIIIIII", "AAASSIIIAAIIIIII", 0},
     };
     expect_detections(rows, COUNT_OF(rows));
 }

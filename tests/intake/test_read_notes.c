@@ -226,12 +226,14 @@ Test(read_notes, names_what_cannot_have_followed_each_other_and_keeps_it)
               "%s", error.text);
     cr_expect_eq(batch.note_count, 5);
     cr_assert_eq(batch.complaint_count, 2);
-    cr_expect_str_eq(batch.complaints[0].text,
-                     "line 3: 'in_water' of station 'heron-creek' at 2026-03-02T18:00:00Z follows 'in_water' of line 2: that "
-                     "is out of order; correct a time, or add the note that is missing between them");
-    cr_expect_str_eq(batch.complaints[1].text,
-                     "line 5: 'check' of station 'heron-creek' at 2026-03-03T19:00:00Z follows 'check_cleaned' of line 4: "
-                     "that is out of order; correct a time, or add the note that is missing between them");
+    cr_expect_str_eq(
+        batch.complaints[0].text,
+        "line 3: 'in_water' of station 'heron-creek' at 2026-03-02T18:00:00Z follows 'in_water' of line 2: that "
+        "is out of order; correct a time, or add the note that is missing between them");
+    cr_expect_str_eq(
+        batch.complaints[1].text,
+        "line 5: 'check' of station 'heron-creek' at 2026-03-03T19:00:00Z follows 'check_cleaned' of line 4: "
+        "that is out of order; correct a time, or add the note that is missing between them");
 }
 
 Test(read_notes, folds_equal_notes_silently)

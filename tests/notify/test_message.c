@@ -53,8 +53,7 @@ static char *mail_with(const struct notice *notice, const struct message_picture
     struct text text;
     text_init(&text, MESSAGE_MAIL_LIMIT);
     struct error error = {0};
-    cr_assert(message_render_mail(notice, &config, "desk@example.org", picture, &text, &error), "%s",
-              error.text);
+    cr_assert(message_render_mail(notice, &config, "desk@example.org", picture, &text, &error), "%s", error.text);
     size_t kept = 0;
     for (size_t i = 0; i < text.length; i++)
         if (text.bytes[i] != '\r')
@@ -211,7 +210,8 @@ Test(message, a_digest_is_what_it_says)
     cr_expect(text_starts_with(text, "Old news: 3 alarms\n"));
     free(text);
     text = event(&notice);
-    cr_expect(strstr(text, "\"event\":\"digest\",\"priority\":\"low\",\"text\":\"Old news: 3 alarms\",\"provisional\""), "%s", text);
+    cr_expect(strstr(text, "\"event\":\"digest\",\"priority\":\"low\",\"text\":\"Old news: 3 alarms\",\"provisional\""),
+              "%s", text);
     free(text);
 }
 
@@ -283,8 +283,9 @@ Test(message, has_a_page_for_many_alarms_too)
     expect_golden("summary.html", page.bytes);
     text_clear(&page);
     notice.event = NOTICE_DIGEST;
-    notice.body = "Open alarms (2)\n- Oxygen low at Heron Creek: worst 1.52 mg/L; alarm 42\n- Water warm at Weir pool; alarm "
-                  "43\n\nDrops set aside (1)\n- north/heron-17.csv, 2 h ago: line 14: no unit\n";
+    notice.body =
+        "Open alarms (2)\n- Oxygen low at Heron Creek: worst 1.52 mg/L; alarm 42\n- Water warm at Weir pool; alarm "
+        "43\n\nDrops set aside (1)\n- north/heron-17.csv, 2 h ago: line 14: no unit\n";
     message_render_html(&notice, &config, NULL, &page);
     cr_expect(strstr(page.bytes, ">Open alarms (2)</h2>\n<ul"), "%s", page.bytes);
     cr_expect(strstr(page.bytes, "</ul>\n<h2"), "%s", page.bytes);
@@ -371,8 +372,7 @@ Test(message, keeps_every_line_narrow)
 {
     struct notice notices[] = {example_notice(),         example_notice_returned(), example_notice_of_silence(),
                                example_notice_of_drop(), example_notice_of_group(), example_notice_of_flood()};
-    notices[0].station_name =
-        "Übergroßer Bach an der längsten denkbaren Brücke mit einem sehr langen Namen, oben";
+    notices[0].station_name = "Übergroßer Bach an der längsten denkbaren Brücke mit einem sehr langen Namen, oben";
     notices[3].alarm.station = notices[3].station_name =
         "a/folder/name/that/has/no/space/in/it/and/goes/on/and/on/until/it/is/wider/than/any/line/could/be/"
         "at/all.csv";
@@ -382,8 +382,8 @@ Test(message, keeps_every_line_narrow)
             size_t length = strcspn(line, "\n"), columns = 0;
             for (size_t c = 0; c < length; c++)
                 columns += ((unsigned char)line[c] & 0xC0) != 0x80;
-            cr_expect(columns <= 60 || strncmp(line, "https://", 8) == 0, "%zu columns: %.*s", columns,
-                      (int)length, line);
+            cr_expect(columns <= 60 || strncmp(line, "https://", 8) == 0, "%zu columns: %.*s", columns, (int)length,
+                      line);
             line += length + (line[length] == '\n');
         }
         free(text);
@@ -428,15 +428,14 @@ Test(message, lets_no_address_or_uid_add_a_command)
     struct error error = {0};
     struct text text;
     text_init(&text, MESSAGE_MAIL_LIMIT);
-    static const char *const bad[] = {"a@b\r\nRCPT TO:<evil@example.org>", "a@b>, <c@d", "a b@example.org",
-                                      "", "nobody"};
+    static const char *const bad[] = {"a@b\r\nRCPT TO:<evil@example.org>", "a@b>, <c@d", "a b@example.org", "",
+                                      "nobody"};
     for (size_t i = 0; i < COUNT_OF(bad); i++) {
         cr_expect_not(message_render_mail(&notice, &config, bad[i], NULL, &text, &error), "'%s'", bad[i]);
         cr_expect_eq(error.kind, ERROR_CONFIG);
         struct config other = config;
         other.mail.from = bad[i];
-        cr_expect_not(message_render_mail(&notice, &other, "desk@example.org", NULL, &text, &error),
-                      "'%s'", bad[i]);
+        cr_expect_not(message_render_mail(&notice, &other, "desk@example.org", NULL, &text, &error), "'%s'", bad[i]);
     }
     notice.uid = "1>\r\nBcc: evil@example.org";
     cr_expect_not(message_render_mail(&notice, &config, "desk@example.org", NULL, &text, &error));

@@ -140,7 +140,8 @@ Test(quality, a_value_outside_its_months_range_is_suspect_and_never_worse)
     cr_expect_str_eq(flags_of(&eve), "3");
 }
 
-/* Test 10, by largest less smallest value; the manual's example limits 0.5 and 0.1 m over a window of two samples here. */
+/* Test 10, by largest less smallest value; the manual's example limits 0.5 and 0.1 m over a window of two samples here.
+ */
 Test(quality, a_signal_that_varies_too_little_is_attenuated)
 {
     const struct attenuation limits = {.window = 2 * STEP, .suspect = 0.5, .fail = 0.1};
@@ -246,7 +247,8 @@ Test(quality, earlier_marks_are_worsened_never_improved)
 
 Test(quality, rows_that_failed_in_air_are_left_as_they_are_and_judge_no_neighbour)
 {
-    config.quality[QUANTITY] = (struct quality_limits){-1, 10, 0, 5, 0.1, 0.2, 1, 0.001, 2 * STEP, 4 * STEP, NULL, NULL, NULL, NULL};
+    config.quality[QUANTITY] =
+        (struct quality_limits){-1, 10, 0, 5, 0.1, 0.2, 1, 0.001, 2 * STEP, 4 * STEP, NULL, NULL, NULL, NULL};
     struct record record = series("1 99 99 99 1 1.001");
     for (size_t i = 1; i < 4; i++) {
         record.flag[QUANTITY][i] = FLAG_FAIL;
@@ -295,7 +297,8 @@ Test(quality, what_a_person_restored_keeps_its_flag_and_shows_which_test_objecte
 
 Test(quality, before_the_chain_only_range_and_missing_are_tested)
 {
-    config.quality[QUANTITY] = (struct quality_limits){-1, 10, 0, 5, 0.1, 0.2, 1, 0.001, STEP, 2 * STEP, NULL, NULL, NULL, NULL};
+    config.quality[QUANTITY] =
+        (struct quality_limits){-1, 10, 0, 5, 0.1, 0.2, 1, 0.001, STEP, 2 * STEP, NULL, NULL, NULL, NULL};
     struct record record = series("1 1 1 3 1 - 6 20");
     quality_before(&config, &station, &record);
     cr_expect_str_eq(flags_of(&record), "11111934");
@@ -316,7 +319,8 @@ Test(quality, a_station_has_its_own_limits)
 
 Test(quality, no_rows_and_one_row_are_fine)
 {
-    config.quality[QUANTITY] = (struct quality_limits){-1, 10, 0, 5, 0.1, 0.2, 1, 0.001, STEP, 2 * STEP, NULL, NULL, NULL, NULL};
+    config.quality[QUANTITY] =
+        (struct quality_limits){-1, 10, 0, 5, 0.1, 0.2, 1, 0.001, STEP, 2 * STEP, NULL, NULL, NULL, NULL};
     struct record none = series(""), one = series("1");
     judge(&none);
     judge(&one);
@@ -329,7 +333,8 @@ Test(quality, the_lead_in_reaches_beyond_the_longest_flat_test)
     config.quality[QUANTITY].flat_suspect = 24 * HOUR_MS;
     config.quality[QUANTITY_TEMPERATURE].flat_fail = 72 * HOUR_MS;
     cr_expect_geq(quality_lead_in(&config, &station), 72 * HOUR_MS + 3 * STEP);
-    struct quality_override own = {QUANTITY_TEMPERATURE, {NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, -1, 0, NULL, NULL, NULL, NULL}};
+    struct quality_override own = {QUANTITY_TEMPERATURE,
+                                   {NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, -1, 0, NULL, NULL, NULL, NULL}};
     station.quality = &own;
     station.quality_count = 1;
     int64_t shorter = quality_lead_in(&config, &station);

@@ -54,8 +54,8 @@ static void sheet_close(struct sheet *sheet);
 static size_t split(char *line, char **cells);
 
 static void add(struct differences *differences, double ours, double published);
-static void expect(struct differences *differences, const char *what, size_t least_count, double median,
-                   double p95, double largest);
+static void expect(struct differences *differences, const char *what, size_t least_count, double median, double p95,
+                   double largest);
 static double base(const char *unit, double value);
 static double at_surface(double temperature_c, double pressure_dbar);
 
@@ -140,8 +140,7 @@ Test(open_data, salinity_and_depth_of_a_marine_mooring)
         const double published = sheet_number(sheet, "PSAL");
         add(&salinity, salinity_from_conductivity(c, t, base("dbar", pressure_dbar)), published);
         add(&without_pressure, salinity_from_conductivity(c, t, 0), published);
-        add(&depth, depth_unesco44(pressure_dbar, sheet_number(sheet, "LATITUDE")),
-            sheet_number(sheet, "DEPTH"));
+        add(&depth, depth_unesco44(pressure_dbar, sheet_number(sheet, "LATITUDE")), sheet_number(sheet, "DEPTH"));
     }
     sheet_close(sheet);
     expect(&salinity, "salinity", 1001, 0.000205, 0.000395, 0.001);
@@ -159,20 +158,17 @@ Test(open_data, salinity_and_oxygen_of_an_estuary)
     static struct differences salinity, concentration, percent;
     struct sheet *sheet = sheet_open("nerrs-apalachicola/apacpwq_2012.csv");
     while (sheet_next(sheet)) {
-        if (!is_flagged_good(sheet, "temp") || !is_flagged_good(sheet, "spcond")
-            || !is_flagged_good(sheet, "sal"))
+        if (!is_flagged_good(sheet, "temp") || !is_flagged_good(sheet, "spcond") || !is_flagged_good(sheet, "sal"))
             continue;
         const double t = sheet_number(sheet, "temp");
         const double s = sheet_number(sheet, "sal");
-        const double c =
-            conductance_undone(sheet_number(sheet, "spcond"), t, CONDUCTANCE_DEFAULT_COEFFICIENT);
+        const double c = conductance_undone(sheet_number(sheet, "spcond"), t, CONDUCTANCE_DEFAULT_COEFFICIENT);
         add(&salinity, salinity_from_conductivity(c, t, 0), s);
         if (!is_flagged_good(sheet, "do_pct") || !is_flagged_good(sheet, "do_mgl"))
             continue;
         const double published_percent = sheet_number(sheet, "do_pct");
         const double published_mg_l = sheet_number(sheet, "do_mgl");
-        add(&concentration, oxygen_from_percent(published_percent, t, s, OXYGEN_SEA_LEVEL_PA),
-            published_mg_l);
+        add(&concentration, oxygen_from_percent(published_percent, t, s, OXYGEN_SEA_LEVEL_PA), published_mg_l);
         add(&percent, oxygen_percent(published_mg_l, t, s, OXYGEN_SEA_LEVEL_PA), published_percent);
     }
     sheet_close(sheet);
@@ -205,8 +201,7 @@ Test(open_data, depth_of_an_estuary_with_a_barometer)
             published);
         if (is_flagged_good(water, "temp") && is_flagged_good(water, "sal"))
             add(&hydrostatic,
-                depth_from_pressure(gauge_pa, sheet_number(water, "sal"), sheet_number(water, "temp"),
-                                    gravity),
+                depth_from_pressure(gauge_pa, sheet_number(water, "sal"), sheet_number(water, "temp"), gravity),
                 published);
     }
     sheet_close(water);
@@ -296,18 +291,17 @@ static void add(struct differences *differences, double ours, double published)
     differences->values[differences->count++] = isnan(ours) ? INFINITY : fabs(ours - published);
 }
 
-static void expect(struct differences *differences, const char *what, size_t least_count, double median,
-                   double p95, double largest)
+static void expect(struct differences *differences, const char *what, size_t least_count, double median, double p95,
+                   double largest)
 {
     const size_t n = differences->count;
     cr_assert(n >= least_count, "%s: only %zu rows", what, n);
     const double got_median = statistics_median(n, differences->values);
     const double got_p95 = statistics_quantile(n, differences->values, 0.95);
     const double got_largest = statistics_quantile(n, differences->values, 1);
-    world_add("residual | %s, by the formula | %zu | %.3g | %.3g | %.3g | %.3g, %.3g |", what, n, world_round(got_median), world_round(got_p95), world_round(got_largest),
-              median, p95);
-    cr_log_info("%s: %zu rows, median %.3g, p95 %.3g, largest %.3g", what, n, got_median, got_p95,
-                got_largest);
+    world_add("residual | %s, by the formula | %zu | %.3g | %.3g | %.3g | %.3g, %.3g |", what, n,
+              world_round(got_median), world_round(got_p95), world_round(got_largest), median, p95);
+    cr_log_info("%s: %zu rows, median %.3g, p95 %.3g, largest %.3g", what, n, got_median, got_p95, got_largest);
     cr_expect(got_median <= median, "%s: median %g > %g", what, got_median, median);
     cr_expect(got_p95 <= p95, "%s: p95 %g > %g", what, got_p95, p95);
     cr_expect(got_largest <= largest, "%s: largest %g > %g", what, got_largest, largest);

@@ -13,8 +13,8 @@ struct fixture {
     struct teller teller;
 };
 
-/* Stations heron-creek and weir-pool (UTC-8), barometers hill, quay, mast; recipients desk (mail) and on-call (webhook). `more` is
- * put behind that: rules, alarms. */
+/* Stations heron-creek and weir-pool (UTC-8), barometers hill, quay, mast; recipients desk (mail) and on-call
+ * (webhook). `more` is put behind that: rules, alarms. */
 struct fixture fixture_open(const char *more);
 void fixture_close(struct fixture *fixture);
 

@@ -12,7 +12,8 @@ static struct store *store;
 static struct arena *arena;
 static struct error error;
 static char folder[64];
-static struct candidate drop = {.path = "mill/a.csv", .size = 5, .modified_ns = 7, .changed_ns = 8, .inode = 9, .device = 1};
+static struct candidate drop = {
+    .path = "mill/a.csv", .size = 5, .modified_ns = 7, .changed_ns = 8, .inode = 9, .device = 1};
 
 static void start(void)
 {

@@ -84,8 +84,8 @@ Test(rehearse, says_what_would_have_been_told_when_it_was_known_and_how_that_dif
     cr_expect(strstr(text, "2026-04-20 08:00 to now; to desk\n"), "%s", text);
     cr_expect(strstr(text, "2 episodes, 2 would have been announced, 0 were old news\n"), "%s", text);
     cr_expect(strstr(text, "\n  2026-04-20  to desk 2; low 2\n"), "%s", text);
-    cr_expect(strstr(text, "0 new, 1 gone, 1 the same\n  gone: alarm 2, no-more at heron-creek, 2026-04-20 01:00\n"), "%s",
-              text);
+    cr_expect(strstr(text, "0 new, 1 gone, 1 the same\n  gone: alarm 2, no-more at heron-creek, 2026-04-20 01:00\n"),
+              "%s", text);
     text = play(hours_on(5), TIME_FOREVER, hours_on(31), true);
     cr_expect(
         strstr(text,
@@ -100,18 +100,22 @@ Test(rehearse, compares_the_rules_of_two_files_of_settings)
 {
     const double value[] = {5, 2, 2, 2, 5, 5, 5, 3.5, 3.4, 3.5, 5, 5};
     f = fixture_open("rules: {" LOW ", odd: {kind: above, quantity: oxygen, limit: 4.5 mg/L}}\n");
-    struct fixture higher = fixture_open("rules: {low: {kind: below, quantity: oxygen, limit: 4 mg/L, deadband: 0.5 mg/L, "
-                                         "on_delay: 1 h, off_delay: 1 h, tell: [desk, on-call]}}\n");
+    struct fixture higher =
+        fixture_open("rules: {low: {kind: below, quantity: oxygen, limit: 4 mg/L, deadband: 0.5 mg/L, "
+                     "on_delay: 1 h, off_delay: 1 h, tell: [desk, on-call]}}\n");
     other = higher.config;
     put_oxygen(value, sizeof value / sizeof value[0], hours_on(30));
     const char *text = play(TIME_NONE, TIME_FOREVER, hours_on(31), false);
     cr_expect(strstr(text, "\n  2026-04-20  to desk 1 (2), on-call 0 (2); low 1 (2)\n"), "%s", text);
-    cr_expect(strstr(text, "Against the rules of 'other.yaml': 3 only here, 1 only there, 1 in both; announced 1 here, 2 there"),
-              "%s", text);
+    cr_expect(
+        strstr(text,
+               "Against the rules of 'other.yaml': 3 only here, 1 only there, 1 in both; announced 1 here, 2 there"),
+        "%s", text);
     cr_expect(strstr(text, "Only there:\n2026-04-21 06:00  medium  low at heron-creek: worst 3.40 mg/L\n"), "%s", text);
     text = play(TIME_NONE, TIME_FOREVER, hours_on(31), true);
-    cr_expect(strstr(text, "\"against\":{\"only_here\":3,\"only_there\":1,\"both\":1,\"episodes_only_there\":[{\"place\":"
-                           "\"heron-creek\",\"rule\":\"low\""),
+    cr_expect(strstr(text,
+                     "\"against\":{\"only_here\":3,\"only_there\":1,\"both\":1,\"episodes_only_there\":[{\"place\":"
+                     "\"heron-creek\",\"rule\":\"low\""),
               "%s", text);
     cr_expect(strstr(text, "\"weeks\":[{\"monday\":\"2026-04-20\",\"to\":{\"desk\":1}}]"), "%s", text);
     cr_expect(strstr(text, "\"weeks\":[{\"monday\":\"2026-04-20\",\"to\":{\"desk\":2,\"on-call\":2}}]}}"), "%s", text);

@@ -37,7 +37,8 @@ static void save_readings(uint32_t of)
 static struct readings readings_of(uint32_t of)
 {
     struct readings readings;
-    OK(&state, store_readings_load(state.store, of, (struct span){0, TIME_FOREVER / 2000}, state.arena, &readings, &state.error));
+    OK(&state, store_readings_load(state.store, of, (struct span){0, TIME_FOREVER / 2000}, state.arena, &readings,
+                                   &state.error));
     return readings;
 }
 
@@ -63,8 +64,10 @@ Test(rebuild, forgets_what_can_be_made_again_of_one_place_only)
 Test(rebuild, a_place_is_written_again_as_a_whole)
 {
     state_begin(&state);
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL}, &state.error));
-    OK(&state, store_page_restore(state.store, &(struct page_fact){other, 24304, false, 1, "y", RECORD_PROVISIONAL}, &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL},
+                                  &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){other, 24304, false, 1, "y", RECORD_PROVISIONAL},
+                                  &state.error));
     OK(&state, store_place_renew(state.store, place, &state.error));
     state_commit(&state);
     cr_expect_eq(state_query(&state, "SELECT count(*) FROM page WHERE due = 1"), 1);
@@ -75,8 +78,10 @@ Test(rebuild, a_place_is_written_again_as_a_whole)
 Test(rebuild, what_the_database_knows_is_not_replaced_by_what_the_archive_says)
 {
     state_begin(&state);
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL}, &state.error));
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 2, "z", RECORD_PROVISIONAL}, &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL},
+                                  &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 2, "z", RECORD_PROVISIONAL},
+                                  &state.error));
     struct revision_fact one = {place, 24304, 1, TIME_NONE, 5}, same = {place, 24304, 1, TIME_NONE, 6};
     struct revision_fact taken = {other, 24304, 1, TIME_NONE, 6};
     OK(&state, store_revision_restore(state.store, &one, &state.error));
@@ -85,22 +90,32 @@ Test(rebuild, what_the_database_knows_is_not_replaced_by_what_the_archive_says)
     state_commit(&state);
     cr_expect_eq(state_query(&state, "SELECT revision FROM page"), 3);
     cr_expect_eq(state_query(&state, "SELECT count(*) FROM revision"), 2);
-    cr_expect_eq(state_query(&state, "SELECT arrived FROM revision WHERE place = (SELECT min(place) FROM revision)"), 5);
+    cr_expect_eq(state_query(&state, "SELECT arrived FROM revision WHERE place = (SELECT min(place) FROM revision)"),
+                 5);
 }
 
 Test(rebuild, an_archive_that_was_published_later_says_which_revision_stands)
 {
     state_begin(&state);
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL}, &state.error));
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, true, 5, "z", RECORD_PROVISIONAL}, &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL},
+                                  &state.error));
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, true, 5, "z", RECORD_PROVISIONAL},
+                                  &state.error));
     state_commit(&state);
     cr_expect_eq(state_query(&state, "SELECT revision FROM page WHERE content = 'z'"), 5);
 }
 
 Test(rebuild, an_older_drop_that_comes_back_does_not_undo_a_correction)
 {
-    struct note note = {.drop = 9, .line = 2, .kind = NOTE_LEVEL, .time = 5, .until = TIME_NONE,
-                        .quantity = QUANTITY_COUNT, .value = 1.5, .reference = 0, .text = ""};
+    struct note note = {.drop = 9,
+                        .line = 2,
+                        .kind = NOTE_LEVEL,
+                        .time = 5,
+                        .until = TIME_NONE,
+                        .quantity = QUANTITY_COUNT,
+                        .value = 1.5,
+                        .reference = 0,
+                        .text = ""};
     bool changed;
     state_begin(&state);
     OK(&state, store_note_put(state.store, place, &note, &changed, &state.error));

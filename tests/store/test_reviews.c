@@ -24,8 +24,12 @@ TestSuite(reviews, .init = start, .fini = finish);
 
 static void say(int64_t from, int64_t to, const char *who, bool is_reopening)
 {
-    struct review_fact review = {
-        .place = place, .span = {from, to}, .who = who, .why = "all checks close", .said = 99, .is_reopening = is_reopening};
+    struct review_fact review = {.place = place,
+                                 .span = {from, to},
+                                 .who = who,
+                                 .why = "all checks close",
+                                 .said = 99,
+                                 .is_reopening = is_reopening};
     OK(&state, store_review_add(state.store, &review, &state.error));
     cr_expect_gt(review.number, 0);
 }

@@ -246,7 +246,8 @@ Test(work, checks_of_a_span_are_replaced_and_come_back_by_time)
     OK(&state, store_checks_load(state.store, place, all, state.arena, &got, &n, &state.error));
     cr_assert_eq(n, 3);
     cr_expect(got[0].time == 10 && got[1].time == 20 && got[2].time == 30);
-    cr_expect(got[0].quantity == QUANTITY_OXYGEN && got[0].kind == CHECK_AS_FOUND && got[0].note == 7 && got[0].is_first);
+    cr_expect(got[0].quantity == QUANTITY_OXYGEN && got[0].kind == CHECK_AS_FOUND && got[0].note == 7 &&
+              got[0].is_first);
     cr_expect(got[0].sensor == 6.1 && got[0].reference == 7.9 && got[0].difference == -1.8);
     cr_expect(isnan(got[2].sensor) && isnan(got[2].difference) && !got[2].is_first && got[2].reference == 7.9);
     OK(&state, store_checks_load(state.store, place, middle, state.arena, &got, &n, &state.error));

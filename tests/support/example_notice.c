@@ -172,8 +172,9 @@ struct notice example_notice_of_flood(void)
     notice.uid = "sallow-mouth-summary-42-desk";
     notice.priority = PRIORITY_HIGH;
     notice.alarm.rule = notice.rule_title = notice.advice = notice.rule_kind = "";
-    notice.body = "14 new alarms within 10 min are more than a person can take in. While that lasts, this summary takes the "
-                  "place of single messages.";
+    notice.body =
+        "14 new alarms within 10 min are more than a person can take in. While that lasts, this summary takes the "
+        "place of single messages.";
     notice.items = items;
     notice.item_count = 14;
     notice.item_total = 17;

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 /* Bad days for a program that is started with this in LD_PRELOAD: calls that fail as a disk does.
  *
- * The file named by FAULTS is read at each call and holds lines "CALL PART ERROR": CALL is one of write, sync, rename, open,
- * read; PART must stand in the path; ERROR is a number of errno, or "short" for writes and reads that do half of their work.
- * A line "clock SECONDS" moves the wall clock. An empty file is a good day. */
+ * The file named by FAULTS is read at each call and holds lines "CALL PART ERROR": CALL is one of write, sync, rename,
+ * open, read; PART must stand in the path; ERROR is a number of errno, or "short" for writes and reads that do half of
+ * their work. A line "clock SECONDS" moves the wall clock. An empty file is a good day. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>
