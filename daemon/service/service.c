@@ -112,7 +112,7 @@ static bool make_places(const struct config *config, struct error *error);
 static bool enter_sandbox(struct service *s, struct error *error);
 static bool is_locked_out(struct service *s, struct error *error);
 static bool watch_over(struct service *s, bool worked, struct error *error);
-static void tell_inbox(struct service *s);
+static bool tell_inbox(struct service *s);
 static void write_metrics(struct service *s);
 static void beat(struct service *s);
 
@@ -395,6 +395,7 @@ static void receive_signals(struct service *s)
 static void reload(struct service *s)
 {
     s->reloads = false;
+    read_clocks(s); /* the manager wants to know when it began, not when the turn did */
     systemd_notify_reloading(s->monotonic);
     struct config_problems problems;
     config_problems_init(&problems);
@@ -665,7 +666,7 @@ static bool publish_rest(struct service *s, bool *ret_worked, struct error *erro
 static bool watch_over(struct service *s, bool worked, struct error *error)
 {
     watch_report(s->watch, &s->run.inbox);
-    tell_inbox(s);
+    bool is_news = tell_inbox(s); /* an inbox that is lost ends no scan */
     bool is_scanned = s->run.inbox.scans > 0 && s->run.inbox.scans != s->scans_seen;
     s->scans_seen = s->run.inbox.scans;
     if (s->scan_began == 0 && !watch_is_idle(s->watch))
@@ -676,7 +677,7 @@ static bool watch_over(struct service *s, bool worked, struct error *error)
     }
     if (watch_is_idle(s->watch))
         s->scan_began = 0;
-    if (worked || is_scanned) {
+    if (worked || is_scanned || is_news) {
         s->run.last_turn = s->disk_wall;
         s->changed_since = s->changed_since ? s->changed_since : s->monotonic;
     }
@@ -699,17 +700,18 @@ static void beat(struct service *s)
         heart_beat(&s->deliverer.heart, s->deliverer.notify, s->config, s->store, s->pipeline.arena, &facts);
 }
 
-/* Once when it comes, once when it is over. */
-static void tell_inbox(struct service *s)
+/* Once when it comes, once when it is over; true then. */
+static bool tell_inbox(struct service *s)
 {
     const char *note = s->run.inbox.note;
     if (strcmp(note, s->inbox_note) == 0)
-        return;
+        return false;
     if (*note)
         log_warning("%s", note);
     else
         log_notice("the inbox is well again");
     snprintf(s->inbox_note, sizeof s->inbox_note, "%s", note);
+    return true;
 }
 
 static void write_metrics(struct service *s)
