@@ -125,8 +125,8 @@ static const char *const schema[] = {
     "  },",
     "  'waiting': {",
     "   'type': 'object',",
-    "   'description': 'readings that cannot be finished yet, or, where reviewed, finished values that later facts "
-    "would change',",
+    ("   'description': 'readings that cannot be finished yet, or, where reviewed, finished values that later facts "
+     "would change',"),
     "   'required': ['from', 'to', 'reason', 'reviewed'],",
     "   'properties': {",
     "    'from': {'$ref': '#/$defs/time'},",

@@ -20,7 +20,7 @@ static const struct correction conductance = {.quantity = QUANTITY_SPECIFIC_COND
 Test(rating, a_sample_is_rated_by_its_share_of_the_correction)
 {
     cr_expect_eq(rating_of_sample(&conductance, SITE_START + 30 * DAY_MS, 600), CORRECTION_GOOD);
-    cr_expect_eq(rating_of_sample(&conductance, SITE_START + 10 * DAY_MS, 600), CORRECTION_EXCELLENT, "1.75 % of it");
+    cr_expect_eq(rating_of_sample(&conductance, SITE_START + 10 * DAY_MS, 600), CORRECTION_EXCELLENT, "1.75 %% of it");
     struct correction large = conductance;
     large.size *= 2.5; /* 13.2 % */
     cr_expect_eq(rating_of_sample(&large, SITE_START + 30 * DAY_MS, 600), CORRECTION_FAIR);
