@@ -44,7 +44,8 @@ void text_add(struct text *text, const char *bytes, size_t length)
 {
     if (!reserve(text, length))
         return;
-    memcpy(text->bytes + text->length, bytes, length);
+    if (length > 0)
+        memcpy(text->bytes + text->length, bytes, length);
     text->length += length;
     text->bytes[text->length] = '\0';
 }
