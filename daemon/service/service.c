@@ -367,6 +367,8 @@ static int64_t next_deadline(struct service *s)
     if (s->paused_until > s->monotonic)
         return sooner(next, s->paused_until);
     next = sooner(next, watch_deadline(s->watch));
+    if (is_settling_in(s)) /* what time alone can raise was put off until then */
+        next = sooner(next, s->started + s->config->settle + SETTLING_MARGIN);
     if (s->deliverer.due != TIME_FOREVER)
         next = sooner(next, s->deliverer.due - shift);
     if (s->pipeline.next_alarm_look != TIME_FOREVER && s->pipeline.next_alarm_look != TIME_NONE)
