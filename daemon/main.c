@@ -72,6 +72,9 @@ static void print_usage(FILE *out);
 static int run_help(const char *what);
 static void print_manual(FILE *out, void (*print)(const struct manual *, struct text *));
 static void print_settings_manual(const struct manual *manual, struct text *ret);
+static int64_t now_of(const struct arguments *arguments);
+static void print_answer(struct text *text, bool ok, const struct error *error);
+static int exit_of(bool ok, const struct error *error, bool needs_hand);
 static int wrong_use(const char *what, const char *word);
 static bool wants_colour(void);
 
@@ -212,13 +215,9 @@ static int run_layout(const struct arguments *arguments)
     struct error error;
     bool has_questions = false;
     text_init(&draft, (size_t)1 << 22);
-    int64_t now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock;
+    int64_t now = now_of(arguments);
     bool ok = layout_command_run(arguments->rest, (size_t)arguments->rest_count, now, &draft, &has_questions, &error);
-    if (ok)
-        fputs(draft.bytes, stdout);
-    else
-        fprintf(stderr, "rillward: %s\n", error.text);
-    text_done(&draft);
+    print_answer(&draft, ok, &error);
     return ok && !has_questions ? EXIT_FINE : EXIT_NEEDS_HAND;
 }
 
@@ -233,14 +232,10 @@ static int run_status(const struct arguments *arguments)
     text_init(&text, (size_t)1 << 28);
     struct status_options options = {.as_json = arguments->as_json,
                                      .in_colour = wants_colour(),
-                                     .now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock};
+                                     .now = now_of(arguments)};
     struct store *store = store_open_to_read(config->state, &error);
     bool ok = store && status_render(config, store, &options, &text, &needs_hand, &error);
-    if (ok)
-        fputs(text.bytes, stdout);
-    else
-        fprintf(stderr, "rillward: %s\n", error.text);
-    text_done(&text);
+    print_answer(&text, ok, &error);
     store_close(store);
     config_free(config);
     return !ok ? (error.kind == ERROR_CONFIG ? EXIT_WRONG : EXIT_NEEDS_HAND) : needs_hand ? EXIT_NEEDS_HAND : EXIT_FINE;
@@ -257,7 +252,7 @@ static int run_alarms(const struct arguments *arguments)
                                      .until = arguments->until,
                                      .reason = arguments->reason,
                                      .as_json = arguments->as_json,
-                                     .now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock};
+                                     .now = now_of(arguments)};
     struct error error;
     struct text text;
     bool needs_hand = false;
@@ -268,8 +263,7 @@ static int run_alarms(const struct arguments *arguments)
         fprintf(stderr, "rillward: %s\n", error.text);
     text_done(&text);
     config_free(config);
-    bool is_wrong_use = !ok && (error.kind == ERROR_INPUT || error.kind == ERROR_CONFIG);
-    return is_wrong_use ? EXIT_WRONG : !ok || needs_hand ? EXIT_NEEDS_HAND : EXIT_FINE;
+    return exit_of(ok, &error, needs_hand);
 }
 
 static int run_explain(const struct arguments *arguments)
@@ -288,11 +282,7 @@ static int run_explain(const struct arguments *arguments)
     text_init(&text, 1u << 20);
     struct store *store = store_open_to_read(config->state, &error);
     bool ok = store && explain_render(config, store, &options, &text, &error);
-    if (ok)
-        fputs(text.bytes, stdout);
-    else
-        fprintf(stderr, "rillward: %s\n", error.text);
-    text_done(&text);
+    print_answer(&text, ok, &error);
     store_close(store);
     config_free(config);
     return ok ? EXIT_FINE : EXIT_WRONG;
@@ -312,16 +302,12 @@ static int run_rehearse(const struct arguments *arguments)
     struct rehearse_options options = {.from = arguments->from,
                                        .to = arguments->to,
                                        .as_json = arguments->as_json,
-                                       .now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock,
+                                       .now = now_of(arguments),
                                        .against = against,
                                        .against_name = arguments->against_path};
     struct store *store = store_open_to_read(config->state, &error);
     bool ok = store && rehearse_render(config, store, &options, &text, &error);
-    if (ok)
-        fputs(text.bytes, stdout);
-    else
-        fprintf(stderr, "rillward: %s\n", error.text);
-    text_done(&text);
+    print_answer(&text, ok, &error);
     store_close(store);
     config_free(against);
     config_free(config);
@@ -343,16 +329,11 @@ static int run_review(const struct arguments *arguments)
                                      .reason = arguments->reason,
                                      .is_reopening = arguments->is_reopening,
                                      .as_json = arguments->as_json,
-                                     .now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock};
+                                     .now = now_of(arguments)};
     bool ok = review_command_run(config, &options, &text, &needs_hand, &error);
-    if (ok)
-        fputs(text.bytes, stdout);
-    else
-        fprintf(stderr, "rillward: %s\n", error.text);
-    text_done(&text);
+    print_answer(&text, ok, &error);
     config_free(config);
-    bool is_wrong_use = !ok && (error.kind == ERROR_INPUT || error.kind == ERROR_CONFIG);
-    return is_wrong_use ? EXIT_WRONG : !ok || needs_hand ? EXIT_NEEDS_HAND : EXIT_FINE;
+    return exit_of(ok, &error, needs_hand);
 }
 
 static void tell_finding(void *context, const struct verify_finding *finding)
@@ -389,7 +370,7 @@ static int run_rebuild(const struct arguments *arguments)
         return EXIT_WRONG;
     struct rebuild_options options = {.places = arguments->rest,
                                       .place_count = arguments->rest_count,
-                                      .now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock,
+                                      .now = now_of(arguments),
                                       .tell = tell_rebuild,
                                       .progress = isatty(STDERR_FILENO) ? tell_rebuilding : NULL};
     struct error error;
@@ -432,8 +413,7 @@ static void print_rebuild(const struct config *config, const struct rebuild_repo
         printf("%zu drops came back from the archive\n", report->restored);
     if (report->condition != STORE_SOUND)
         printf("not restored, since only the database held them: acknowledgements, shelves, who was told of what, and "
-               "files "
-               "set aside (the service looks at these again); alarms that are still so are told again\n");
+               "files set aside (the service looks at these again); alarms that are still so are told again\n");
     printf("%zu places made again, %zu left as they are, %zu findings\n", report->places, report->kept,
            report->findings);
     if (report->was_stopped)
@@ -456,16 +436,11 @@ static int run_bag(const struct arguments *arguments)
     struct bag_options options = {.station = words[0],
                                   .month = words[1],
                                   .target = words[2],
-                                  .now = arguments->clock == TIME_NONE ? clock_wall() : arguments->clock};
+                                  .now = now_of(arguments)};
     bool ok = bag_command_run(config, &options, &text, &error);
-    if (ok)
-        fputs(text.bytes, stdout);
-    else
-        fprintf(stderr, "rillward: %s\n", error.text);
-    text_done(&text);
+    print_answer(&text, ok, &error);
     config_free(config);
-    bool is_wrong_use = !ok && (error.kind == ERROR_INPUT || error.kind == ERROR_CONFIG);
-    return is_wrong_use ? EXIT_WRONG : ok ? EXIT_FINE : EXIT_NEEDS_HAND;
+    return exit_of(ok, &error, false);
 }
 
 static int run_backup(const struct arguments *arguments)
@@ -610,6 +585,29 @@ static void print_settings_manual(const struct manual *manual, struct text *ret)
 {
     (void)manual; /* the settings have tables of their own */
     manual_print_settings(ret);
+}
+
+static int64_t now_of(const struct arguments *arguments)
+{
+    return arguments->clock == TIME_NONE ? clock_wall() : arguments->clock;
+}
+
+/* What a command found to the one stream, or why it could not to the other; the text is done with. */
+static void print_answer(struct text *text, bool ok, const struct error *error)
+{
+    if (ok)
+        fputs(text->bytes ? text->bytes : "", stdout);
+    else
+        fprintf(stderr, "rillward: %s\n", error->text);
+    text_done(text);
+}
+
+/* Of a command whose words the user chose: what is wrong with them is wrong use. */
+static int exit_of(bool ok, const struct error *error, bool needs_hand)
+{
+    if (!ok && (error->kind == ERROR_INPUT || error->kind == ERROR_CONFIG))
+        return EXIT_WRONG;
+    return !ok || needs_hand ? EXIT_NEEDS_HAND : EXIT_FINE;
 }
 
 static int wrong_use(const char *what, const char *word)
