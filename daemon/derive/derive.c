@@ -3,6 +3,7 @@
 
 #include "base/text.h"
 #include "base/timestamp.h"
+#include "derive/chain.h"
 #include "derive/decision.h"
 #include "derive/hand_over.h"
 #include "derive/logger_clock.h"
@@ -12,12 +13,10 @@
 #include "derive/rows.h"
 #include "derive/salt.h"
 #include "derive/water.h"
-#include "derive/zero.h"
 #include "model/flags.h"
 #include "science/density.h"
 #include "science/gravity.h"
 #include "science/level.h"
-#include "science/screening.h"
 #include "science/statistics.h"
 
 #include <assert.h>
@@ -29,50 +28,15 @@
     (1u << QUANTITY_WATER_PRESSURE | 1u << QUANTITY_AIR_PRESSURE | 1u << QUANTITY_BATTERY |                            \
      1u << QUANTITY_SENSOR_LATITUDE | 1u << QUANTITY_SENSOR_LONGITUDE)
 
-/* What the steps share. Arrays have the rows of the record. */
-struct chain {
-    struct arena *arena;
-    const struct derive_input *input;
-    const struct station *station;
-    struct record *record;
-    size_t n;
-    double gravity;
-    uint8_t *water; /* enum water_state */
-    uint32_t *deployment;
-    double *salinity; /* the one used by density and oxygen: measured, stated or 0; never NaN */
-    uint8_t *salinity_flag;
-    uint32_t *salinity_tests;
-    double *air;   /* Pa, NaN where no barometer covers */
-    double *gauge; /* water pressure - air [Pa]; NULL without a pressure sensor */
-    int64_t *air_gap;
-    double *salinity_change; /* by fouling and drift corrections, relative; NULL without */
-    double *oxygen_change;   /* the same, mg/L */
-    double *told_salinity;   /* that the logger told its oxygen sensor; NULL where it is one for all, or not known */
-    int64_t interval;
-    struct instrument_period *periods; /* which instrument hung when */
-    size_t period_count;
-    struct derived *derived;
-};
-
 static int64_t find_interval(struct arena *arena, const struct derive_input *input);
 static void correct_clocks(struct arena *arena, const struct derive_input *input, int64_t *ret_time);
-static struct instrument_input instrument_input_of(const struct derive_input *input);
 static void step_instruments(struct chain *c);
 static void tell_instruments(struct chain *c, const struct instrument_input *input);
 static void step_water(struct chain *c);
-static void mark_water(struct chain *c);
 static void mark_water_in(struct chain *c, enum quantity quantity);
 static void step_conductivity(struct chain *c);
 static void step_salinity(struct chain *c);
 static void step_salinity_used(struct chain *c);
-static void step_air(struct chain *c);
-static void hand_air_over(struct chain *c);
-static void tell_air(struct chain *c, size_t first, size_t last);
-static void tell_hand_over(struct chain *c, size_t i);
-static void step_air_found(struct chain *c);
-static void step_zero(struct chain *c);
-static void find_zero(struct chain *c, const struct instrument_period *period, double *off);
-static void tell_zero(struct chain *c, const struct zero_error *error);
 static void step_temperature_corrected(struct chain *c);
 static void step_conductivity_corrected(struct chain *c);
 static void step_oxygen_corrected(struct chain *c);
@@ -90,8 +54,6 @@ static void step_checks(struct chain *c, uint32_t quantities);
 static void place_situation(const struct derived *derived, const struct derive_input *input, size_t i,
                             struct level_situation *ret);
 static void step_waiting(struct chain *c);
-static bool has(const struct chain *c, enum quantity quantity);
-static const struct air_source *source_of(const struct derive_input *input, uint32_t number);
 static void inherit(struct chain *c, enum quantity to, enum quantity from);
 static void mark(struct chain *c, enum quantity quantity, size_t i, enum test test, uint8_t flag);
 static const char *waiting_reason(struct chain *c);
@@ -117,7 +79,7 @@ void derive_begin(struct arena *arena, const struct derive_input *input, struct 
 /* Each logger has a clock of its own. */
 static void correct_clocks(struct arena *arena, const struct derive_input *input, int64_t *ret_time)
 {
-    const struct instrument_input instruments = instrument_input_of(input);
+    const struct instrument_input instruments = chain_instruments(input);
     const struct readings *r = &input->readings;
     struct instrument_period *periods;
     size_t count = instrument_periods(arena, &instruments, &periods);
@@ -168,9 +130,9 @@ void derive_finish(struct arena *arena, const struct derive_input *input, struct
     step_conductivity_corrected(&c);
     step_salinity(&c);
     step_salinity_used(&c);
-    step_air(&c);
-    step_air_found(&c);
-    step_zero(&c);
+    chain_step_air(&c);
+    chain_step_air_found(&c);
+    chain_step_zero(&c);
     step_depth(&c);
     step_level(&c);
     step_oxygen(&c);
@@ -210,7 +172,7 @@ static void step_water(struct chain *c)
 {
     water_states(c->n, c->record->time, c->input->note_count, c->input->notes, c->interval, c->station->settling,
                  c->water, c->deployment);
-    mark_water(c);
+    chain_mark_water(c);
 }
 
 /* ---- which instrument ---- */
@@ -218,7 +180,7 @@ static void step_water(struct chain *c)
 /* Another instrument hangs differently: it begins a deployment, also where nobody noted that one came out. */
 static void step_instruments(struct chain *c)
 {
-    const struct instrument_input input = instrument_input_of(c->input);
+    const struct instrument_input input = chain_instruments(c->input);
     c->period_count = instrument_periods(c->arena, &input, &c->periods);
     uint32_t changes = 0, number = 0, before = 0;
     size_t at = 0;
@@ -278,10 +240,10 @@ static void tell_instruments(struct chain *c, const struct instrument_input *inp
 /* ---- in air ---- */
 
 /* Every measured column but the pressure, which air does not harm. Marking twice changes nothing. */
-static void mark_water(struct chain *c)
+void chain_mark_water(struct chain *c)
 {
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
-        if (has(c, q) && !(DRY_QUANTITIES >> q & 1))
+        if (chain_has(c, q) && !(DRY_QUANTITIES >> q & 1))
             mark_water_in(c, q);
 }
 
@@ -308,7 +270,8 @@ static void step_temperature_corrected(struct chain *c)
 static void step_conductivity_corrected(struct chain *c)
 {
     step_checks(c, 1u << QUANTITY_CONDUCTIVITY | 1u << QUANTITY_SPECIFIC_CONDUCTANCE);
-    if (!has(c, QUANTITY_CONDUCTIVITY) || !has(c, QUANTITY_SPECIFIC_CONDUCTANCE)) /* without a thermometer */
+    if (!chain_has(c, QUANTITY_CONDUCTIVITY) ||
+        !chain_has(c, QUANTITY_SPECIFIC_CONDUCTANCE)) /* without a thermometer */
         return;
     double *specific = c->record->value[QUANTITY_SPECIFIC_CONDUCTANCE];
     double *as_found = arena_array(c->arena, c->n, sizeof *as_found);
@@ -325,7 +288,7 @@ static void step_conductivity_corrected(struct chain *c)
 
 static void step_oxygen_corrected(struct chain *c)
 {
-    if (!has(c, QUANTITY_OXYGEN))
+    if (!chain_has(c, QUANTITY_OXYGEN))
         return;
     step_checks(c, 1u << QUANTITY_OXYGEN);
     const double *oxygen = c->record->value[QUANTITY_OXYGEN];
@@ -339,8 +302,8 @@ static void step_oxygen_corrected(struct chain *c)
 
 static void correct(struct chain *c, enum quantity quantity)
 {
-    const struct instrument_input input = instrument_input_of(c->input);
-    for (size_t k = 0; has(c, quantity) && k < c->period_count; k++) {
+    const struct instrument_input input = chain_instruments(c->input);
+    for (size_t k = 0; chain_has(c, quantity) && k < c->period_count; k++) {
         const struct instrument_period *p = &c->periods[k];
         const struct record own = record_between(c->record, p->from, p->to);
         struct correction *found;
@@ -359,7 +322,8 @@ static void correct(struct chain *c, enum quantity quantity)
 static void step_conductivity(struct chain *c)
 {
     salt_complete_conductivity(c->arena, c->station, c->record);
-    if (!isnan(c->station->oxygen_sensor_salinity) || !has(c, QUANTITY_CONDUCTIVITY) || !has(c, QUANTITY_TEMPERATURE))
+    if (!isnan(c->station->oxygen_sensor_salinity) || !chain_has(c, QUANTITY_CONDUCTIVITY) ||
+        !chain_has(c, QUANTITY_TEMPERATURE))
         return;
     c->told_salinity = arena_array(c->arena, c->n, sizeof *c->told_salinity); /* as found: before any correction */
     salt_sweep(c->n, c->record->value[QUANTITY_CONDUCTIVITY], c->record->value[QUANTITY_TEMPERATURE], c->told_salinity);
@@ -376,7 +340,7 @@ static void step_salinity(struct chain *c)
 static void step_salinity_used(struct chain *c)
 {
     bool measures = c->station->salinity_source == SALINITY_MEASURED;
-    const double *measured = measures && has(c, QUANTITY_SALINITY) ? c->record->value[QUANTITY_SALINITY] : NULL;
+    const double *measured = measures && chain_has(c, QUANTITY_SALINITY) ? c->record->value[QUANTITY_SALINITY] : NULL;
     double stated = c->station->salinity_source == SALINITY_FRESH ? 0 : c->station->salinity;
     for (size_t i = 0; i < c->n; i++) {
         uint8_t flag = measured ? c->record->flag[QUANTITY_SALINITY][i] : FLAG_MISSING;
@@ -397,196 +361,15 @@ static void step_salinity_used(struct chain *c)
     }
 }
 
-/* ---- air pressure ---- */
-
-static void step_air(struct chain *c)
-{
-    air_pressure_at(c->n, c->record->time, c->input->source_count, c->input->sources, c->station->elevation, c->gravity,
-                    c->input->config->largest_air_gap, c->air, c->record->barometer, c->air_gap);
-    hand_air_over(c);
-    record_add_column(c->record, c->arena, QUANTITY_AIR_PRESSURE);
-    memcpy(c->record->value[QUANTITY_AIR_PRESSURE], c->air, c->n * sizeof(double));
-    const struct quality_limits limits = config_quality(c->input->config, c->station, QUANTITY_AIR_PRESSURE);
-    for (size_t i = 0; i < c->n; i++) {
-        /* Before anything is computed with it, so that depth and saturation are no better than the air. */
-        uint8_t range = (uint8_t)screening_gross_range(c->air[i], limits.sensor_min, limits.sensor_max,
-                                                       limits.usual_min, limits.usual_max);
-        if (range == FLAG_SUSPECT || range == FLAG_FAIL)
-            mark(c, QUANTITY_AIR_PRESSURE, i, TEST_GROSS_RANGE, range);
-        if (isnan(c->air[i]))
-            mark(c, QUANTITY_AIR_PRESSURE, i, TEST_NO_AIR_PRESSURE, FLAG_MISSING);
-        else if (c->air_gap[i] > c->input->config->good_air_gap)
-            mark(c, QUANTITY_AIR_PRESSURE, i, TEST_AIR_GAP, FLAG_SUSPECT);
-    }
-}
-
-static void hand_air_over(struct chain *c)
-{
-    const struct hand_over_input input = {.source_count = c->input->source_count,
-                                          .sources = c->input->sources,
-                                          .elevation = c->station->elevation,
-                                          .gravity = c->gravity,
-                                          .largest_gap = c->input->config->largest_air_gap,
-                                          .fade = c->input->config->hand_over};
-    c->derived->air_shift = arena_array(c->arena, c->n, sizeof(double));
-    hand_over_shifts(&input, c->n, c->record->time, c->record->barometer, c->derived->air_shift);
-    for (size_t i = 0; i < c->n; i++)
-        c->air[i] += c->derived->air_shift[i];
-    for (size_t i = 0, first = 0; has(c, QUANTITY_WATER_PRESSURE) && i < c->n; i++) {
-        const uint32_t *barometer = c->record->barometer;
-        bool is_last = i + 1 == c->n || c->record->time[i + 1] - c->record->time[i] > FINDING_PAUSE;
-        if (is_last || barometer[i + 1] != barometer[i]) {
-            tell_air(c, first, i);
-            first = i + 1;
-        }
-        /* Rows that were not brought along may lie in a longer step, and the change among them. */
-        if (!is_last && barometer[i + 1] != barometer[i] &&
-            c->record->time[i + 1] - c->record->time[i] <= 2 * c->interval)
-            tell_hand_over(c, i);
-    }
-}
-
-/* Rows from `first` to `last` have one barometer. */
-static void tell_air(struct chain *c, size_t first, size_t last)
-{
-    const struct air_source *source = source_of(c->input, c->record->barometer[first]);
-    if (!source)
-        return;
-    const struct barometer *b = source->barometer;
-    double distance = distance_between(c->station->latitude, c->station->longitude, b->latitude, b->longitude);
-    bool is_warm = source->readings.value[QUANTITY_AIR_TEMPERATURE] != NULL;
-    const char *text = arena_printf(c->arena, "from '%s', %.1f km away, carried %+.1f m up with %s", b->id,
-                                    distance / 1000, c->station->elevation - b->elevation,
-                                    is_warm ? "its air temperature" : "the temperature of the standard atmosphere");
-    findings_add(&c->derived->findings, c->arena,
-                 &(struct finding){.kind = FINDING_AIR_PRESSURE,
-                                   .span = {c->record->time[first], c->record->time[last] + 1},
-                                   .quantity = QUANTITY_AIR_PRESSURE,
-                                   .value = NAN,
-                                   .uncertainty = NAN,
-                                   .text = text});
-}
-
-/* Between rows `i` and `i` + 1. */
-static void tell_hand_over(struct chain *c, size_t i)
-{
-    const struct air_source *before = source_of(c->input, c->record->barometer[i]);
-    const struct air_source *after = source_of(c->input, c->record->barometer[i + 1]);
-    if (!before || !after)
-        return;
-    double shift = before < after ? c->derived->air_shift[i + 1] : c->derived->air_shift[i];
-    char fade[TIMESTAMP_SIZE];
-    const char *text =
-        shift != 0
-            ? arena_printf(c->arena, "from '%s' to '%s': %+.2f hPa there takes out the step, and fades within %s",
-                           before->barometer->id, after->barometer->id, shift / 100,
-                           duration_print(c->input->config->hand_over, fade))
-            : arena_printf(c->arena, "from '%s' to '%s', as they are", before->barometer->id, after->barometer->id);
-    findings_add(&c->derived->findings, c->arena,
-                 &(struct finding){.kind = FINDING_AIR_HANDED_OVER,
-                                   .span = findings_moment(c->record->time[i + 1]),
-                                   .quantity = QUANTITY_AIR_PRESSURE,
-                                   .value = shift,
-                                   .uncertainty = NAN,
-                                   .text = text});
-}
-
-/* Where nobody noted it, the sensors may show that they hung in air. */
-static void step_air_found(struct chain *c)
-{
-    if (!has(c, QUANTITY_WATER_PRESSURE))
-        return;
-    c->gauge = arena_array(c->arena, c->n, sizeof *c->gauge);
-    for (size_t i = 0; i < c->n; i++)
-        c->gauge[i] = c->record->value[QUANTITY_WATER_PRESSURE][i] - c->air[i];
-    const double *conductivity = has(c, QUANTITY_CONDUCTIVITY) ? c->record->value[QUANTITY_CONDUCTIVITY] : NULL;
-    water_detect(c->n, c->record->time, c->gauge, conductivity, c->station->settling, c->water);
-    mark_water(c);
-}
-
-/* ---- what the pressure sensor read in air ---- */
-
-static void step_zero(struct chain *c)
-{
-    if (!has(c, QUANTITY_WATER_PRESSURE))
-        return;
-    double *pressure = c->record->value[QUANTITY_WATER_PRESSURE];
-    double *off = arena_array(c->arena, c->n, sizeof *off);
-    c->derived->zero_uncertainty = arena_array(c->arena, c->n, sizeof *off);
-    for (size_t k = 0; k < c->period_count; k++)
-        find_zero(c, &c->periods[k], off);
-    for (size_t i = 0; i < c->n; i++) {
-        pressure[i] -= off[i];
-        c->gauge[i] -= off[i];
-        c->record->tests[QUANTITY_WATER_PRESSURE][i] |= off[i] != 0 ? TEST_CORRECTED : 0;
-    }
-    c->derived->zero = off;
-}
-
-/* The rows and notes of one instrument. */
-static void find_zero(struct chain *c, const struct instrument_period *period, double *off)
-{
-    const struct instrument_input instruments = instrument_input_of(c->input);
-    struct note *notes;
-    size_t note_count = instrument_notes(c->arena, &instruments, period, &notes);
-    size_t first = record_at_or_after(c->record, period->from), last = record_at_or_after(c->record, period->to);
-    const double *conductivity = c->record->value[QUANTITY_CONDUCTIVITY];
-    const struct zero_input input = {.n = last - first,
-                                     .time = c->record->time + first,
-                                     .sensor = c->record->value[QUANTITY_WATER_PRESSURE] + first,
-                                     .air = c->air + first,
-                                     .conductivity = conductivity ? conductivity + first : NULL,
-                                     .notes = notes,
-                                     .note_count = note_count,
-                                     .interval = c->interval,
-                                     .settling = c->station->settling};
-    struct zero_error *errors;
-    size_t count = zero_errors(c->arena, &input, &errors);
-    for (size_t k = 0; k < count; k++)
-        tell_zero(c, &errors[k]);
-    zero_corrections(&input, count, errors, c->station->zero_correction, off + first,
-                     c->derived->zero_uncertainty + first);
-}
-
-static void tell_zero(struct chain *c, const struct zero_error *error)
-{
-    static const char *const done[] = {[ZERO_NONE] = "reported only",
-                                       [ZERO_OFFSET] = "the error at the beginning of a stay is taken off",
-                                       [ZERO_LINEAR] = "taken off, linear between both ends of the stay"};
-    bool is_large = fabs(error->value) > c->station->zero_limit;
-    const char *text = arena_printf(
-        c->arena,
-        "in air, %s the water, the pressure sensor reads %.2f hPa %s than the barometer, median of %zu "
-        "samples, standard uncertainty %.2f hPa; %s%s",
-        error->is_end ? "coming out of" : "before going into", fabs(error->value) / 100,
-        error->value >= 0 ? "more" : "less", error->samples, error->uncertainty / 100,
-        done[c->station->zero_correction], is_large ? "; beyond the limit: check or exchange the sensor" : "");
-    findings_add(&c->derived->findings, c->arena,
-                 &(struct finding){.kind = FINDING_ZERO_IN_AIR,
-                                   .span = findings_moment(error->time),
-                                   .quantity = QUANTITY_WATER_PRESSURE,
-                                   .value = error->value,
-                                   .uncertainty = error->uncertainty,
-                                   .wants_hand = is_large,
-                                   .text = text});
-    c->derived->checks[c->derived->check_count++] = (struct check_result){.time = error->time,
-                                                                          .quantity = QUANTITY_WATER_PRESSURE,
-                                                                          .kind = CHECK_ZERO_IN_AIR,
-                                                                          .note = error->note,
-                                                                          .sensor = error->sensor,
-                                                                          .reference = error->air,
-                                                                          .difference = error->value};
-}
-
 /* ---- water over the sensor ---- */
 
 static void step_depth(struct chain *c)
 {
-    if (!has(c, QUANTITY_WATER_PRESSURE))
+    if (!chain_has(c, QUANTITY_WATER_PRESSURE))
         return;
     record_add_column(c->record, c->arena, QUANTITY_DEPTH);
     double *temperature = arena_array(c->arena, c->n, sizeof *temperature);
-    const double *measured = has(c, QUANTITY_TEMPERATURE) ? c->record->value[QUANTITY_TEMPERATURE] : NULL;
+    const double *measured = chain_has(c, QUANTITY_TEMPERATURE) ? c->record->value[QUANTITY_TEMPERATURE] : NULL;
     for (size_t i = 0; i < c->n; i++) /* without a thermometer, water at 15 degC: 0.1 % of depth from 5 to 20 degC */
         temperature[i] = measured && !isnan(measured[i]) ? measured[i] : 15;
     depth_from_pressure_sweep(c->n, c->gauge, c->salinity, temperature, c->gravity, c->record->value[QUANTITY_DEPTH]);
@@ -603,7 +386,7 @@ static void step_depth(struct chain *c)
 
 static void step_level(struct chain *c)
 {
-    if (!has(c, QUANTITY_DEPTH))
+    if (!chain_has(c, QUANTITY_DEPTH))
         return;
     record_add_column(c->record, c->arena, QUANTITY_LEVEL);
     const double *depth = c->record->value[QUANTITY_DEPTH];
@@ -745,7 +528,7 @@ static void step_checks(struct chain *c, uint32_t quantities)
 static void step_uncertainty(struct chain *c)
 {
     const struct record *r = c->record;
-    if (has(c, QUANTITY_SALINITY)) {
+    if (chain_has(c, QUANTITY_SALINITY)) {
         record_add_uncertainty(c->record, c->arena, QUANTITY_SALINITY);
         for (size_t i = 0; i < c->n; i++) {
             double s = r->value[QUANTITY_SALINITY][i];
@@ -753,13 +536,13 @@ static void step_uncertainty(struct chain *c)
                 budget_of_salinity(s, c->salinity_change ? s * c->salinity_change[i] : 0);
         }
     }
-    if (has(c, QUANTITY_OXYGEN) && c->oxygen_change) {
+    if (chain_has(c, QUANTITY_OXYGEN) && c->oxygen_change) {
         record_add_uncertainty(c->record, c->arena, QUANTITY_OXYGEN);
         for (size_t i = 0; i < c->n; i++)
             r->uncertainty[QUANTITY_OXYGEN][i] = budget_of_oxygen(r->value[QUANTITY_OXYGEN][i], c->oxygen_change[i],
                                                                   c->derived->salinity_used_uncertainty[i]);
     }
-    if (!has(c, QUANTITY_LEVEL))
+    if (!chain_has(c, QUANTITY_LEVEL))
         return;
     record_add_uncertainty(c->record, c->arena, QUANTITY_LEVEL);
     for (size_t i = 0; i < c->n; i++) {
@@ -783,7 +566,7 @@ static void place_situation(const struct derived *derived, const struct derive_i
                             struct level_situation *ret)
 {
     const struct record *r = &derived->record;
-    const struct air_source *source = source_of(input, r->barometer[i]);
+    const struct air_source *source = chain_source(input, r->barometer[i]);
     double temperature = r->value[QUANTITY_TEMPERATURE] ? r->value[QUANTITY_TEMPERATURE][i] : 15;
     *ret = (struct level_situation){
         .depth = r->value[QUANTITY_DEPTH][i],
@@ -808,7 +591,7 @@ static void place_situation(const struct derived *derived, const struct derive_i
 static void step_waiting(struct chain *c)
 {
     struct derived *ret = c->derived;
-    if (!has(c, QUANTITY_WATER_PRESSURE))
+    if (!chain_has(c, QUANTITY_WATER_PRESSURE))
         return;
     const double *pressure = c->record->value[QUANTITY_WATER_PRESSURE];
     ret->waiting = arena_array(c->arena, c->n + 1, sizeof *ret->waiting);
@@ -826,12 +609,12 @@ static void step_waiting(struct chain *c)
 
 /* ---- helpers ---- */
 
-static bool has(const struct chain *c, enum quantity quantity)
+bool chain_has(const struct chain *c, enum quantity quantity)
 {
     return c->record->value[quantity] != NULL;
 }
 
-static struct instrument_input instrument_input_of(const struct derive_input *input)
+struct instrument_input chain_instruments(const struct derive_input *input)
 {
     return (struct instrument_input){.readings = &input->readings,
                                      .notes = input->notes,
@@ -843,7 +626,7 @@ static struct instrument_input instrument_input_of(const struct derive_input *in
 }
 
 /* NULL for NO_BAROMETER. */
-static const struct air_source *source_of(const struct derive_input *input, uint32_t number)
+const struct air_source *chain_source(const struct derive_input *input, uint32_t number)
 {
     for (size_t k = 0; k < input->source_count && number != NO_BAROMETER; k++)
         if (input->sources[k].number == number)
