@@ -63,6 +63,11 @@ static void text_figures(const struct figures *figures, const struct status_opti
 static void heading(struct text *ret, const struct status_options *options, const char *text);
 static void cell(struct text *ret, const struct status_options *options, enum tone tone, const char *text,
                  size_t width);
+static void json_places(const struct view *view, struct text *ret);
+static void json_drops(const struct view *view, struct text *ret);
+static void json_held(const struct view *view, struct text *ret);
+static void json_alarms(const struct view *view, struct text *ret);
+static void json_outbox(const struct view *view, struct text *ret);
 static void json_answers(const struct view *view, struct text *ret);
 static void json_findings(const struct view *view, struct text *ret);
 static void json_time(struct text *ret, const char *key, int64_t time);
@@ -370,15 +375,32 @@ static const char *waiting_reason(const struct view *view, const char *id)
 
 static void render_json(const struct view *view, int64_t now, struct text *ret)
 {
-    const struct config *config = view->config;
     text_puts(ret, "{\"network\":");
-    text_json(ret, config->network_id);
+    text_json(ret, view->config->network_id);
     json_time(ret, "now", now);
     text_printf(ret,
                 ",\"counts\":{\"drops\":%" PRId64 ",\"rows\":%" PRId64 ",\"repeated_rows\":%" PRId64
                 ",\"notes\":%" PRId64 ",\"dirty_spans\":%" PRId64 ",\"due_records\":%" PRId64 "},\"stations\":[",
                 view->counts.drops, view->counts.rows, view->counts.repeated_rows, view->counts.notes,
                 view->counts.dirty, view->counts.pages_due);
+    json_places(view, ret);
+    text_puts(ret, view->config->barometer_count ? "],\"drops\":[" : "],\"barometers\":[],\"drops\":[");
+    json_drops(view, ret);
+    text_puts(ret, "],\"held\":[");
+    json_held(view, ret);
+    text_puts(ret, "],\"alarms\":[");
+    json_alarms(view, ret);
+    json_findings(view, ret);
+    text_puts(ret, "],\"outbox\":[");
+    json_outbox(view, ret);
+    text_putc(ret, ']');
+    json_answers(view, ret);
+    text_puts(ret, "}\n");
+}
+
+static void json_places(const struct view *view, struct text *ret)
+{
+    const struct config *config = view->config;
     for (size_t i = 0; i < config->station_count + config->barometer_count; i++) {
         bool is_station = i < config->station_count;
         size_t b = is_station ? 0 : i - config->station_count;
@@ -396,7 +418,10 @@ static void render_json(const struct view *view, int64_t now, struct text *ret)
         text_json(ret, *reason ? reason : NULL);
         text_putc(ret, '}');
     }
-    text_puts(ret, config->barometer_count ? "],\"drops\":[" : "],\"barometers\":[],\"drops\":[");
+}
+
+static void json_drops(const struct view *view, struct text *ret)
+{
     for (size_t k = 0; k < view->path_count; k++) {
         text_puts(ret, k ? ",{\"path\":" : "{\"path\":");
         text_json(ret, view->paths[k].path);
@@ -407,7 +432,10 @@ static void render_json(const struct view *view, int64_t now, struct text *ret)
         text_json(ret, view->paths[k].message);
         text_putc(ret, '}');
     }
-    text_puts(ret, "],\"held\":[");
+}
+
+static void json_held(const struct view *view, struct text *ret)
+{
     for (size_t k = 0; k < view->held_count; k++) {
         text_puts(ret, k ? ",{\"station\":" : "{\"station\":");
         text_json(ret, view->held[k].key);
@@ -417,7 +445,10 @@ static void render_json(const struct view *view, int64_t now, struct text *ret)
         text_json(ret, view->held[k].reason);
         text_putc(ret, '}');
     }
-    text_puts(ret, "],\"alarms\":[");
+}
+
+static void json_alarms(const struct view *view, struct text *ret)
+{
     for (size_t k = 0; k < view->alarm_count; k++) {
         const struct alarm *alarm = &view->alarms[k];
         text_printf(ret, "%s{\"alarm\":%" PRId64 ",\"place\":", k ? "," : "", alarm->id);
@@ -433,8 +464,10 @@ static void render_json(const struct view *view, int64_t now, struct text *ret)
         text_json(ret, alarm->episode.detail);
         text_putc(ret, '}');
     }
-    json_findings(view, ret);
-    text_puts(ret, "],\"outbox\":[");
+}
+
+static void json_outbox(const struct view *view, struct text *ret)
+{
     for (size_t k = 0; k < view->outbox_count; k++) {
         const struct outbox_line *line = &view->outbox[k];
         text_puts(ret, k ? ",{\"recipient\":" : "{\"recipient\":");
@@ -451,9 +484,6 @@ static void render_json(const struct view *view, int64_t now, struct text *ret)
                     figures->day, figures->most_in_10_min, figures->chattering, figures->standing,
                     figures->is_flood ? "true" : "false");
     }
-    text_putc(ret, ']');
-    json_answers(view, ret);
-    text_puts(ret, "}\n");
 }
 
 static void json_answers(const struct view *view, struct text *ret)
