@@ -93,10 +93,12 @@ static int64_t next_deadline(struct service *s);
 static void hear_bell(struct service *s);
 static void receive_signals(struct service *s);
 static void reload(struct service *s);
+static void adopt(struct service *s, struct config *fresh, const struct pipeline *pipeline);
 static bool work(struct service *s, bool *ret_worked, struct error *error);
 static bool is_past(struct service *s, enum stage stage, bool ok);
 static bool is_longer_than(const struct service *s, int64_t time, int64_t begun, int64_t last_done);
 static bool take_drops(struct service *s, bool *ret_worked, struct error *error);
+static bool take_drop(struct service *s, const struct candidate *candidate, size_t *count, struct error *error);
 static bool give_back(struct service *s, const struct candidate *candidate, struct error *error);
 static void log_take(const struct candidate *candidate, enum take_result result, const char *message);
 static bool derive(struct service *s, bool *ret_worked, struct error *error);
@@ -419,32 +421,39 @@ static void reload(struct service *s)
         log_error("the running settings stay in force: %s", error.text);
         config_free(fresh);
     } else {
-        struct config *old = s->config;
-        publisher_close(s->publisher); /* its threads read the old settings */
-        s->publisher = NULL;
-        pipeline_close(&s->pipeline);
-        s->pipeline = pipeline;
-        s->pipeline.attempt_fd = s->attempt_fd;
-        s->config = fresh;
-        notify_reconfigure(s->deliverer.notify, fresh);
-        s->deliverer.due = s->wall;
-        if (!open_watch(s, &error))
-            log_error("%s", error.text);
-        if (!open_publisher(s, &error)) {
-            log_error("%s", error.text);
-            s->stops = true;
-        }
-        if (fresh->sandbox != old->sandbox)
-            log_warning("'sandbox' takes effect when the service starts again");
-        config_free(old);
+        adopt(s, fresh, &pipeline);
         is_accepted = true;
-        log_notice("settings were read again");
     }
     config_problems_done(&problems);
     sandbox_free(wanted);
     s->run.settings_refused += !is_accepted;
     s->changed_since = s->monotonic;
     systemd_notify_ready();
+}
+
+/* Both become the service's. */
+static void adopt(struct service *s, struct config *fresh, const struct pipeline *pipeline)
+{
+    struct config *old = s->config;
+    struct error error;
+    publisher_close(s->publisher); /* its threads read the old settings */
+    s->publisher = NULL;
+    pipeline_close(&s->pipeline);
+    s->pipeline = *pipeline;
+    s->pipeline.attempt_fd = s->attempt_fd;
+    s->config = fresh;
+    notify_reconfigure(s->deliverer.notify, fresh);
+    s->deliverer.due = s->wall;
+    if (!open_watch(s, &error))
+        log_error("%s", error.text);
+    if (!open_publisher(s, &error)) {
+        log_error("%s", error.text);
+        s->stops = true;
+    }
+    if (fresh->sandbox != old->sandbox)
+        log_warning("'sandbox' takes effect when the service starts again");
+    config_free(old);
+    log_notice("settings were read again");
 }
 
 /* ---- one turn: the urgent first ---- */
@@ -517,34 +526,8 @@ static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
                 log_warning("looking through the inbox: %s", looking.text);
             break;
         }
-        int64_t until = held_until(&s->held, candidate.path, s->monotonic);
-        if (until > 0) {
-            watch_look_again(s->watch, &candidate, until);
-            continue;
-        }
-        if ((!store_is_open_transaction(s->store) && !store_begin(s->store, __func__, error)) ||
-            !store_mark(s->store, error)) {
-            watch_rescan(s->watch); /* it was named once, and nobody took it */
+        if (!take_drop(s, &candidate, &count, error))
             return false;
-        }
-        struct take_news news;
-        enum take_result result =
-            pipeline_take(&s->pipeline, s->watch, &candidate, s->wall, s->disk_wall, &news, error);
-        if (result == TAKE_FAILED && !give_back(s, &candidate, error))
-            return false;
-        if (result == TAKE_FAILED)
-            continue;
-        held_remove(&s->held, candidate.path);
-        if (news.again_in != TIME_FOREVER)
-            watch_look_again(s->watch, &candidate, s->monotonic + news.again_in);
-        log_take(&candidate, result, news.message);
-        s->run.drops_taken += result == TAKE_TAKEN;
-        s->run.drops_repeated += result == TAKE_REPEATED;
-        s->run.drops_set_aside += result == TAKE_SET_ASIDE;
-        if (result != TAKE_KNOWN) {
-            s->pipeline.next_alarm_look = TIME_NONE;
-            count++;
-        }
         read_clocks(s);
     }
     if (store_is_open_transaction(s->store) && !store_commit(s->store, error)) {
@@ -559,6 +542,37 @@ static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
         s->took_since = 0;
     else if (s->took_since == 0)
         s->took_since = s->monotonic;
+    return true;
+}
+
+/* One of a batch, in the batch's transaction; counted where there was anything new about it. */
+static bool take_drop(struct service *s, const struct candidate *candidate, size_t *count, struct error *error)
+{
+    struct take_news news;
+    int64_t until = held_until(&s->held, candidate->path, s->monotonic);
+    if (until > 0) {
+        watch_look_again(s->watch, candidate, until);
+        return true;
+    }
+    if ((!store_is_open_transaction(s->store) && !store_begin(s->store, __func__, error)) ||
+        !store_mark(s->store, error)) {
+        watch_rescan(s->watch); /* it was named once, and nobody took it */
+        return false;
+    }
+    enum take_result result = pipeline_take(&s->pipeline, s->watch, candidate, s->wall, s->disk_wall, &news, error);
+    if (result == TAKE_FAILED)
+        return give_back(s, candidate, error);
+    held_remove(&s->held, candidate->path);
+    if (news.again_in != TIME_FOREVER)
+        watch_look_again(s->watch, candidate, s->monotonic + news.again_in);
+    log_take(candidate, result, news.message);
+    s->run.drops_taken += result == TAKE_TAKEN;
+    s->run.drops_repeated += result == TAKE_REPEATED;
+    s->run.drops_set_aside += result == TAKE_SET_ASIDE;
+    if (result != TAKE_KNOWN) {
+        s->pipeline.next_alarm_look = TIME_NONE;
+        (*count)++;
+    }
     return true;
 }
 
