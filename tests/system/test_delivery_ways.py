@@ -65,6 +65,7 @@ def test_a_file_written_slowly_is_taken_when_its_writer_is_done(tmp_path):
         with open(service.inbox / "mill/slow.csv", "wb") as file:
             file.write(content[:500])
             file.flush()
+            os.utime(file.fileno())  # looked at when it was made, it was empty, and a write alone tells nobody
             service.wait_for_path("mill/slow.csv", WAITING, "open by a writer")
             assert drops(service) == []
             assert [line["state"] for line in service.status()["drops"]] == ["waiting"]
@@ -189,6 +190,7 @@ def test_a_file_replaced_while_it_waits_is_read_as_what_it_is_now(tmp_path):
         with open(service.inbox / "mill/a.csv", "wb") as file:
             file.write(water_file(0, 30).encode()[:400])
             file.flush()
+            os.utime(file.fileno())  # as above
             service.wait_for_path("mill/a.csv", WAITING, "open by a writer")
             service.put("mill/a.csv", water_file(50, 8))
             service.wait_for_path("mill/a.csv", TAKEN)
