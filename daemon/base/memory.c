@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "base/memory.h"
 
+#include <malloc.h>
 #include <stdarg.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -26,6 +27,13 @@ static size_t checked_product(size_t count, size_t size);
 static char *print(char *(*room)(struct arena *, size_t), struct arena *arena, const char *format, va_list arguments);
 static char *room_from_heap(struct arena *arena, size_t size);
 static char *room_from_arena(struct arena *arena, size_t size);
+
+void memory_keep_at_hand(void)
+{
+    enum { LARGEST_KEPT = 32 << 20, MOST_KEPT = 256 << 20 };
+    mallopt(M_MMAP_THRESHOLD, LARGEST_KEPT);
+    mallopt(M_TRIM_THRESHOLD, MOST_KEPT);
+}
 
 void *x_alloc(size_t size)
 {

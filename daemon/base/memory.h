@@ -9,6 +9,10 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+/* Once, before threads start: what was freed stays at hand for the next allocation instead of going back to the kernel
+ * each time, which would clear every page anew; malloc_trim() at rest gives it back. */
+void memory_keep_at_hand(void);
+
 void *x_alloc(size_t size);                               /* zeroed; free() it */
 void *x_array(size_t count, size_t size);                 /* zeroed; multiplication checked */
 void *x_resize(void *memory, size_t count, size_t size);  /* new part is not zeroed */
