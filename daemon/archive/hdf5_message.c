@@ -4,6 +4,8 @@
 #include <assert.h>
 #include <string.h>
 
+static const bool is_little_endian = __BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__;
+
 static uint64_t bits_of(enum netcdf_type type, const void *values, size_t index);
 static void put_float_type(struct text *to, size_t size);
 static uint32_t rotate(uint32_t value, unsigned bits);
@@ -30,17 +32,16 @@ void hdf5_put_values(struct text *to, enum netcdf_type type, const void *values,
         hdf5_put_integer(to, bits_of(type, values, i), (unsigned)hdf5_size(type));
 }
 
+/* Plane by plane: the lowest byte of all values, then the next of all. */
 void hdf5_put_shuffled(struct text *to, enum netcdf_type type, const void *values, size_t n)
 {
-    char block[1024];
-    for (size_t plane = 0; plane < hdf5_size(type); plane++) {
-        for (size_t done = 0; done < n;) {
-            size_t part = n - done < sizeof block ? n - done : sizeof block;
-            for (size_t i = 0; i < part; i++)
-                block[i] = (char)(bits_of(type, values, done + i) >> 8 * plane & 0xFF);
-            text_add(to, block, part);
-            done += part;
-        }
+    size_t size = hdf5_size(type);
+    char *planes = text_room(to, n * size);
+    for (size_t plane = 0; planes && plane < size; plane++) {
+        size_t byte = is_little_endian ? plane : size - 1 - plane;
+        const char *at = (const char *)values + byte;
+        for (size_t i = 0; i < n; i++)
+            planes[plane * n + i] = at[i * size];
     }
 }
 

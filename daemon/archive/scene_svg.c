@@ -20,6 +20,7 @@ static void add_area(const struct shape *shape, const char *class, struct text *
 static void add_words(const struct shape *shape, bool is_in_frame, struct text *text);
 static void add_path(const struct scene *scene, const struct shape *shape, struct text *text);
 static void add_outline(const struct scene *scene, const struct shape *shape, struct text *text);
+static void add_point(struct text *text, char step, int x, int y);
 static void add_key(const struct scene *scene, struct text *text);
 static void add_sample(const struct key_item *item, struct text *text);
 static void add_percent(struct text *text, int hundredths);
@@ -231,9 +232,13 @@ static void add_path(const struct scene *scene, const struct shape *shape, struc
         const struct point *point = &scene->points[shape->first + k];
         if (point->begins) {
             text_puts(text, moved ? "" : "h0");
-            text_printf(text, "M%d %dl", point->x, point->y);
+            add_point(text, 'M', point->x, point->y);
+            text_putc(text, 'l');
         } else if (point->x != last_x || point->y != last_y) {
-            text_printf(text, point->y < last_y ? "%d%d " : "%d %d ", point->x - last_x, point->y - last_y);
+            text_integer(text, point->x - last_x);
+            text_puts(text, point->y < last_y ? "" : " "); /* a minus parts them too */
+            text_integer(text, point->y - last_y);
+            text_putc(text, ' ');
         }
         moved = point->begins ? false : moved || point->x != last_x || point->y != last_y;
         last_x = point->x;
@@ -248,9 +253,17 @@ static void add_outline(const struct scene *scene, const struct shape *shape, st
     for (size_t k = 0; k < shape->count; k++) {
         const struct point *point = &scene->points[shape->first + k];
         text_puts(text, point->begins && k > 0 ? "Z" : "");
-        text_printf(text, "%c%d %d", point->begins ? 'M' : 'L', point->x, point->y);
+        add_point(text, point->begins ? 'M' : 'L', point->x, point->y);
     }
     text_puts(text, shape->count > 0 ? "Z\"/>\n" : "\"/>\n");
+}
+
+static void add_point(struct text *text, char step, int x, int y)
+{
+    text_putc(text, step);
+    text_integer(text, x);
+    text_putc(text, ' ');
+    text_integer(text, y);
 }
 
 /* Twice: five in a row for wide pictures, three for narrow ones; the style shows one of them. */

@@ -14,7 +14,7 @@
 
 /* Rows of the cell formats in sheet_put_styles(). */
 enum style { STYLE_PLAIN, STYLE_HEADING, STYLE_TIME, STYLE_DATE, STYLE_NUMBER /* + decimals, 0..4 */ };
-_Static_assert(STYLE_TIME == 2 && STYLE_DATE == 3, "put_serial() writes them as digits");
+_Static_assert(STYLE_TIME == 2 && STYLE_DATE == 3, "print_serial() writes them as digits");
 
 enum {
     LONGEST_TEXT = 32767, /* characters of a cell, by the standard's own limit */
@@ -23,7 +23,8 @@ enum {
 
 static void begin_pane(struct text *to, const struct sheet_layout *layout);
 static void put_styled_text(struct text *to, const char *text, enum style style);
-static void put_serial(struct text *to, int64_t time, enum style style);
+static char *print_serial(char *at, int64_t time, enum style style);
+static char *print(char *at, const char *bytes, size_t n);
 static bool looks_like_an_escape(const char *at);
 
 void sheet_begin(struct text *to, const struct sheet_layout *layout)
@@ -121,55 +122,69 @@ static bool looks_like_an_escape(const char *at)
 
 void sheet_put_number(struct text *to, double value, int decimals)
 {
+    char cell[SHEET_CELL_MAX];
+    text_add(to, cell, (size_t)(sheet_print_number(cell, value, decimals) - cell));
+}
+
+char *sheet_print_number(char *at, double value, int decimals)
+{
     assert(decimals >= 0 && decimals <= 4);
-    if (!isfinite(value)) {
-        sheet_put_empty(to);
-        return;
-    }
-    char start[] = "<c s=\"0\"><v>";
-    start[6] = (char)('0' + STYLE_NUMBER + decimals);
-    text_add(to, start, sizeof start - 1);
-    text_number(to, value, decimals);
-    text_add(to, "</v></c>", 8);
+    if (!isfinite(value))
+        return print(at, "<c/>", 4);
+    at = print(at, "<c s=\"0\"><v>", 12);
+    at[-6] = (char)('0' + STYLE_NUMBER + decimals);
+    return print(text_print_number(at, value, decimals), "</v></c>", 8);
 }
 
 void sheet_put_integer(struct text *to, int64_t value)
 {
-    text_add(to, "<c><v>", 6);
-    text_integer(to, value);
-    text_add(to, "</v></c>", 8);
+    char cell[SHEET_CELL_MAX];
+    text_add(to, cell, (size_t)(sheet_print_integer(cell, value) - cell));
+}
+
+char *sheet_print_integer(char *at, int64_t value)
+{
+    return print(text_print_integer(print(at, "<c><v>", 6), value), "</v></c>", 8);
 }
 
 void sheet_put_time(struct text *to, int64_t time)
 {
-    if (time == TIME_NONE)
-        sheet_put_empty(to);
-    else
-        put_serial(to, time, STYLE_TIME);
+    char cell[SHEET_CELL_MAX];
+    text_add(to, cell, (size_t)(sheet_print_time(cell, time) - cell));
+}
+
+char *sheet_print_time(char *at, int64_t time)
+{
+    return time == TIME_NONE ? print(at, "<c/>", 4) : print_serial(at, time, STYLE_TIME);
 }
 
 void sheet_put_date(struct text *to, int64_t time)
 {
-    put_serial(to, timestamp_floor(time, DAY_MS), STYLE_DATE);
+    char cell[SHEET_CELL_MAX];
+    text_add(to, cell, (size_t)(print_serial(cell, timestamp_floor(time, DAY_MS), STYLE_DATE) - cell));
 }
 
 /* Days and their fraction, rounded up: some programs cut a time off below its second, and would show 13:59:59. */
-static void put_serial(struct text *to, int64_t time, enum style style)
+static char *print_serial(char *at, int64_t time, enum style style)
 {
     enum { DIGITS = 11 };
     static const int64_t whole = 100000000000; /* 10^DIGITS: of any day still far below 2^63 */
     int64_t day = timestamp_floor(time, DAY_MS);
     int64_t fraction = ((time - day) * whole + DAY_MS - 1) / DAY_MS;
-    text_add(to, style == STYLE_TIME ? "<c s=\"2\"><v>" : "<c s=\"3\"><v>", 12);
-    text_integer(to, day / DAY_MS + EPOCH_DAY);
+    at = print(at, style == STYLE_TIME ? "<c s=\"2\"><v>" : "<c s=\"3\"><v>", 12);
+    at = text_print_integer(at, day / DAY_MS + EPOCH_DAY);
     if (fraction > 0) {
-        char digits[DIGITS + 1];
-        digits[0] = '.';
+        *at++ = '.';
         for (size_t i = DIGITS; i > 0; i--, fraction /= 10)
-            digits[i] = (char)('0' + fraction % 10);
-        text_add(to, digits, sizeof digits);
+            at[i - 1] = (char)('0' + fraction % 10);
+        at += DIGITS;
     }
-    text_add(to, "</v></c>", 8);
+    return print(at, "</v></c>", 8);
+}
+
+static char *print(char *at, const char *bytes, size_t n)
+{
+    return (char *)memcpy(at, bytes, n) + n;
 }
 
 void sheet_put_styles(struct text *to)

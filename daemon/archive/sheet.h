@@ -33,6 +33,12 @@ void sheet_put_integer(struct text *to, int64_t value);
 void sheet_put_time(struct text *to, int64_t time); /* UTC, to the millisecond; empty for TIME_NONE */
 void sheet_put_date(struct text *to, int64_t time); /* calendar day, UTC */
 
+/* The same into the caller's bytes, at most SHEET_CELL_MAX, for loops over many rows. Return the place behind. */
+enum { SHEET_CELL_MAX = TEXT_NUMBER_MAX + 32 };
+char *sheet_print_number(char *at, double value, int decimals);
+char *sheet_print_integer(char *at, int64_t value);
+char *sheet_print_time(char *at, int64_t time);
+
 /* The part of the workbook that holds the formats used above. */
 void sheet_put_styles(struct text *to);
 

@@ -2,10 +2,12 @@
 #include "archive/write_csv.h"
 
 #include "archive/month_table.h"
+#include "archive/written.h"
 #include "base/timestamp.h"
 
-#include <assert.h>
 #include <string.h>
+
+enum { LONGEST_ID = 1024 };
 
 /* The last printed time. Rows of one day differ in the time of day alone, so the calendar is asked once a
  * day. */
@@ -17,24 +19,24 @@ struct time_cell {
 /* The barometer of the row before: it changes seldom. */
 struct barometer_cell {
     uint32_t number;
-    const char *id;
+    struct text printed;
 };
 
 struct writer {
     const struct dataset *dataset;
-    struct text *text;
     struct time_cell time, raw_time;
     struct barometer_cell barometer;
 };
 
 static void write_header(struct text *text, const struct month_column *columns, size_t n);
-static void write_cell(struct writer *writer, const struct month_column *column, size_t row);
-static void write_number(struct text *text, enum quantity quantity, double value);
-static void write_time(struct text *text, struct time_cell *cell, int64_t time);
+static char *print_cell(struct writer *writer, const struct month_column *column, size_t row, char *at);
+static char *print_number(char *at, enum quantity quantity, double value);
+static char *print_time(char *at, struct time_cell *cell, int64_t time);
 static void start_day(struct time_cell *cell, int64_t time);
 static void write_two_digits(char *at, int64_t value);
-static void write_barometer(struct writer *writer, uint32_t number);
+static void find_barometer(struct writer *writer, uint32_t number);
 
+/* A row is printed into room for the longest one: most of the time of a back-fill goes through here. */
 void write_csv(const struct dataset *dataset, struct text *ret)
 {
     struct month_column columns[MONTH_COLUMNS_MAX];
@@ -42,19 +44,25 @@ void write_csv(const struct dataset *dataset, struct text *ret)
     write_header(ret, columns, n);
     struct writer writer = {
         .dataset = dataset,
-        .text = ret,
         .time.day = TIME_NONE,
         .raw_time.day = TIME_NONE,
-        .barometer = {NO_BAROMETER, ""},
+        .barometer.number = NO_BAROMETER,
     };
+    text_init(&writer.barometer.printed, LONGEST_ID);
     for (size_t row = 0; row < dataset->record.n; row++) {
+        find_barometer(&writer, dataset->record.barometer[row]);
+        size_t most = n * (TEXT_NUMBER_MAX + 1) + writer.barometer.printed.length + 2;
+        char *start = text_room(ret, most), *at = start;
+        if (!start)
+            break;
         for (size_t i = 0; i < n; i++) {
-            if (i > 0)
-                text_putc(ret, ',');
-            write_cell(&writer, &columns[i], row);
+            at = print_cell(&writer, &columns[i], row, at);
+            *at++ = ',';
         }
-        text_add(ret, "\r\n", 2);
+        memcpy(at - 1, "\r\n", 2);
+        text_shorten(ret, most - (size_t)(at + 1 - start));
     }
+    text_done(&writer.barometer.printed);
 }
 
 static void write_header(struct text *text, const struct month_column *columns, size_t n)
@@ -67,33 +75,35 @@ static void write_header(struct text *text, const struct month_column *columns, 
     text_add(text, "\r\n", 2);
 }
 
-static void write_cell(struct writer *writer, const struct month_column *column, size_t row)
+static char *print_cell(struct writer *writer, const struct month_column *column, size_t row, char *at)
 {
     const struct record *record = &writer->dataset->record;
     const struct readings *raw = &writer->dataset->raw;
-    struct text *text = writer->text;
+    const struct text *barometer = &writer->barometer.printed;
     enum quantity q = column->quantity;
     switch (column->cell) {
-    case CELL_TIME: write_time(text, &writer->time, record->time[row]); break;
-    case CELL_VALUE: write_number(text, q, record->value[q][row]); break;
-    case CELL_FLAG: text_putc(text, (char)('0' + record->flag[q][row])); break;
-    case CELL_TESTS: text_integer(text, record->tests[q][row]); break;
-    case CELL_UNCERTAINTY: write_number(text, q, record->uncertainty[q][row]); break;
-    case CELL_BAROMETER: write_barometer(writer, record->barometer[row]); break;
-    case CELL_RAW_TIME: write_time(text, &writer->raw_time, record->raw_time[row]); break;
-    case CELL_RAW_VALUE: write_number(text, q, raw->value[q][row]); break;
-    case CELL_DROP: text_integer(text, raw->drop[row]); break;
-    case CELL_LINE: text_integer(text, raw->line[row]); break;
+    case CELL_TIME: return print_time(at, &writer->time, record->time[row]);
+    case CELL_VALUE: return print_number(at, q, record->value[q][row]);
+    case CELL_FLAG: *at = (char)('0' + record->flag[q][row]); return at + 1;
+    case CELL_TESTS: return text_print_integer(at, record->tests[q][row]);
+    case CELL_UNCERTAINTY: return print_number(at, q, record->uncertainty[q][row]);
+    case CELL_BAROMETER:
+        return barometer->length > 0 ? (char *)memcpy(at, barometer->bytes, barometer->length) + barometer->length : at;
+    case CELL_RAW_TIME: return print_time(at, &writer->raw_time, record->raw_time[row]);
+    case CELL_RAW_VALUE: return print_number(at, q, raw->value[q][row]);
+    case CELL_DROP: return text_print_integer(at, raw->drop[row]);
+    case CELL_LINE: return text_print_integer(at, raw->line[row]);
     }
+    return at;
 }
 
-static void write_number(struct text *text, enum quantity quantity, double value)
+static char *print_number(char *at, enum quantity quantity, double value)
 {
     const struct quantity_info *info = quantity_info(quantity);
-    text_number(text, value * info->scale, info->decimals);
+    return text_print_number(at, value * info->scale, info->decimals);
 }
 
-static void write_time(struct text *text, struct time_cell *cell, int64_t time)
+static char *print_time(char *at, struct time_cell *cell, int64_t time)
 {
     if (cell->day == TIME_NONE || time < cell->day || time >= cell->day + DAY_MS)
         start_day(cell, time);
@@ -111,7 +121,7 @@ static void write_time(struct text *text, struct time_cell *cell, int64_t time)
         length += 2;
     }
     cell->printed[length++] = 'Z';
-    text_add(text, cell->printed, length);
+    return (char *)memcpy(at, cell->printed, length) + length;
 }
 
 static void start_day(struct time_cell *cell, int64_t time)
@@ -126,17 +136,15 @@ static void write_two_digits(char *at, int64_t value)
     at[1] = (char)('0' + value % 10);
 }
 
-static void write_barometer(struct writer *writer, uint32_t number)
+static void find_barometer(struct writer *writer, uint32_t number)
 {
     struct barometer_cell *cell = &writer->barometer;
-    if (number != cell->number) {
-        const struct dataset *dataset = writer->dataset;
-        size_t i = 0;
-        while (i < dataset->barometer_count && dataset->barometers[i].number != number)
-            i++;
-        assert(number == NO_BAROMETER || i < dataset->barometer_count);
-        *cell =
-            (struct barometer_cell){number, i < dataset->barometer_count ? dataset->barometers[i].id : ""};
-    }
-    text_csv_cell(writer->text, cell->id);
+    const struct dataset *dataset = writer->dataset;
+    if (number == cell->number)
+        return;
+    cell->number = number;
+    text_clear(&cell->printed);
+    size_t at = written_barometer(dataset, number);
+    if (at > 0)
+        text_csv_cell(&cell->printed, dataset->barometers[at - 1].id);
 }

@@ -30,7 +30,8 @@ struct writer {
 };
 
 static void put_data(struct writer *writer);
-static void put_data_cell(struct writer *writer, const struct month_column *column, size_t row);
+static void put_data_row(struct writer *writer, const struct month_column *columns, size_t n, size_t row);
+static char *print_data_cell(const struct writer *writer, const struct month_column *column, size_t row, char *at);
 static void put_daily(struct writer *writer);
 static void put_daily_cell(struct text *to, const struct daily_cell *cell);
 static void put_chart(struct writer *writer, const struct daily_column *columns, size_t n);
@@ -55,13 +56,12 @@ static const char *const sheets[] = {"data", "daily", "corrections", "notes", "a
 void write_xlsx(const struct dataset *dataset, struct text *ret)
 {
     CLEANUP(cleanup_arena) struct arena *arena = arena_new();
-    struct daily daily;
-    daily_compute(dataset, arena, &daily);
+    const struct daily *daily = daily_of(dataset, arena);
     struct writer writer = {
         .dataset = dataset,
-        .daily = &daily,
+        .daily = daily,
         .zip = zip_writer_new(ret),
-        .has_chart = (daily.columns >> QUANTITY_LEVEL | daily.columns >> QUANTITY_OXYGEN) & 1,
+        .has_chart = (daily->columns >> QUANTITY_LEVEL | daily->columns >> QUANTITY_OXYGEN) & 1,
     };
     text_init(&writer.part, ret->limit);
     put_package(&writer); /* first: programs tell the kind of file by it */
@@ -92,25 +92,36 @@ static void put_data(struct writer *writer)
     for (size_t i = 0; i < n; i++)
         sheet_put_heading(&writer->part, columns[i].name);
     sheet_end_row(&writer->part);
-    for (size_t row = 0; row < record->n && row < MOST_ROWS; row++) {
-        sheet_begin_row(&writer->part);
-        for (size_t i = 0; i < n; i++)
-            put_data_cell(writer, &columns[i], row);
-        sheet_end_row(&writer->part);
-    }
+    for (size_t row = 0; row < record->n && row < MOST_ROWS; row++)
+        put_data_row(writer, columns, n, row);
     sheet_end(&writer->part, &layout);
     finish_part(writer, "xl/worksheets/sheet1.xml");
 }
 
-static void put_data_cell(struct writer *writer, const struct month_column *column, size_t row)
+/* Printed into room for the longest row, as the CSV is. */
+static void put_data_row(struct writer *writer, const struct month_column *columns, size_t n, size_t row)
+{
+    static const char begin[] = "<row>", end[] = "</row>";
+    size_t most = n * SHEET_CELL_MAX + sizeof begin + sizeof end;
+    char *start = text_room(&writer->part, most), *at = start;
+    if (!start)
+        return;
+    at = (char *)memcpy(at, begin, sizeof begin - 1) + sizeof begin - 1;
+    for (size_t i = 0; i < n; i++)
+        at = print_data_cell(writer, &columns[i], row, at);
+    at = (char *)memcpy(at, end, sizeof end - 1) + sizeof end - 1;
+    text_shorten(&writer->part, most - (size_t)(at - start));
+}
+
+static char *print_data_cell(const struct writer *writer, const struct month_column *column, size_t row, char *at)
 {
     const struct record *record = &writer->dataset->record;
+    enum quantity q = column->quantity;
     if (column->cell == CELL_TIME)
-        sheet_put_time(&writer->part, record->time[row]);
-    else if (column->cell == CELL_VALUE)
-        put_quantity_number(&writer->part, column->quantity, record->value[column->quantity][row]);
-    else
-        sheet_put_integer(&writer->part, record->flag[column->quantity][row]);
+        return sheet_print_time(at, record->time[row]);
+    if (column->cell == CELL_FLAG)
+        return sheet_print_integer(at, record->flag[q][row]);
+    return sheet_print_number(at, quantity_to_written(q, record->value[q][row]), quantity_info(q)->decimals);
 }
 
 /* ---- daily ---- */

@@ -14,10 +14,15 @@
 static const double power_of_ten[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
                                       1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
 
+static const char two_digits[] = "00010203040506070809101112131415161718192021222324252627282930313233343536373839"
+                                 "40414243444546474849505152535455565758596061626364656667686970717273747576777879"
+                                 "8081828384858687888990919293949596979899";
+
 static const char replacement[] = "\xEF\xBF\xBD"; /* U+FFFD, for bytes that are not UTF-8 */
 
 static bool reserve(struct text *text, size_t more);
-static size_t digits_backwards(uint64_t value, char *end);
+static char *print_digits(char *at, uint64_t value);
+static char *print_fraction(char *at, uint64_t value, int decimals);
 static bool parse_slowly(const char *start, const char *end, char decimal, double *ret);
 static bool is_bidirectional_control(const unsigned char *bytes, size_t length);
 
@@ -50,6 +55,24 @@ void text_add(struct text *text, const char *bytes, size_t length)
     text->bytes[text->length] = '\0';
 }
 
+char *text_room(struct text *text, size_t length)
+{
+    if (!reserve(text, length))
+        return NULL;
+    char *room = text->bytes + text->length;
+    text->length += length;
+    text->bytes[text->length] = '\0';
+    return room;
+}
+
+void text_shorten(struct text *text, size_t length)
+{
+    assert(length <= text->length);
+    text->length -= length;
+    if (text->bytes)
+        text->bytes[text->length] = '\0';
+}
+
 void text_puts(struct text *text, const char *string)
 {
     text_add(text, string, strlen(string));
@@ -57,7 +80,10 @@ void text_puts(struct text *text, const char *string)
 
 void text_putc(struct text *text, char c)
 {
-    text_add(text, &c, 1);
+    if (!reserve(text, 1))
+        return;
+    text->bytes[text->length++] = c;
+    text->bytes[text->length] = '\0';
 }
 
 void text_printf(struct text *text, const char *format, ...)
@@ -76,43 +102,45 @@ void text_printf(struct text *text, const char *format, ...)
 
 void text_integer(struct text *text, int64_t value)
 {
-    char digits[24];
-    char *end = digits + sizeof digits;
-    size_t length = digits_backwards(value < 0 ? 0 - (uint64_t)value : (uint64_t)value, end);
+    char printed[TEXT_INTEGER_MAX];
+    text_add(text, printed, (size_t)(text_print_integer(printed, value) - printed));
+}
+
+char *text_print_integer(char *at, int64_t value)
+{
     if (value < 0)
-        *(end - ++length) = '-';
-    text_add(text, end - length, length);
+        *at++ = '-';
+    return print_digits(at, value < 0 ? 0 - (uint64_t)value : (uint64_t)value);
 }
 
 void text_number(struct text *text, double value, int decimals)
 {
+    char printed[TEXT_NUMBER_MAX];
+    text_add(text, printed, (size_t)(text_print_number(printed, value, decimals) - printed));
+}
+
+char *text_print_number(char *at, double value, int decimals)
+{
     assert(decimals >= 0 && decimals <= 9);
     if (!isfinite(value))
-        return;
+        return at;
     double scaled = fabs(value) * power_of_ten[decimals];
-    if (scaled >= 0x1p52) { /* from here on there are no halves to round by: leave it to the library */
-        text_printf(text, "%.*f", decimals, value);
-        return;
-    }
+    if (scaled >= 0x1p52) /* from here on there are no halves to round by: leave it to the library */
+        return at + snprintf(at, TEXT_NUMBER_MAX, "%.*f", decimals, value);
     /* Where the product looks like a tie, what it lost by its own rounding decides: 1.115 is below its tie. */
-    double below = floor(scaled), over = scaled - below - 0.5;
+    uint64_t units = (uint64_t)scaled;
+    double over = scaled - (double)units - 0.5;
     if (over == 0)
         over = fma(fabs(value), power_of_ten[decimals], -scaled);
-    uint64_t units = (uint64_t)below + (over >= 0);
-    char digits[40];
-    char *end = digits + sizeof digits;
-    size_t length = digits_backwards(units, end);
-    while (length <= (size_t)decimals)
-        *(end - ++length) = '0';
-    if (decimals > 0) { /* make room for the point: move the whole digits one place down */
-        size_t whole = length - (size_t)decimals;
-        memmove(end - length - 1, end - length, whole);
-        *(end - decimals - 1) = '.';
-        length++;
-    }
+    units += over >= 0;
     if (value < 0 && units > 0)
-        *(end - ++length) = '-';
-    text_add(text, end - length, length);
+        *at++ = '-';
+    if (decimals == 0)
+        return print_digits(at, units);
+    uint64_t one = (uint64_t)power_of_ten[decimals];
+    at = print_digits(at, units / one);
+    *at++ = '.';
+    return print_fraction(at, units % one, decimals);
 }
 
 void text_json(struct text *text, const char *string)
@@ -410,14 +438,33 @@ static bool reserve(struct text *text, size_t more)
     return true;
 }
 
-static size_t digits_backwards(uint64_t value, char *end)
+/* Two digits at a time, from the last. */
+static char *print_digits(char *at, uint64_t value)
 {
-    size_t length = 0;
-    do {
-        *(end - ++length) = (char)('0' + value % 10);
-        value /= 10;
-    } while (value > 0);
-    return length;
+    if (value < 10) {
+        *at = (char)('0' + value);
+        return at + 1;
+    }
+    char digits[20], *first = digits + sizeof digits;
+    for (; value >= 100; value /= 100)
+        memcpy(first -= 2, two_digits + value % 100 * 2, 2);
+    if (value >= 10)
+        memcpy(first -= 2, two_digits + value * 2, 2);
+    else
+        *--first = (char)('0' + value);
+    size_t length = (size_t)(digits + sizeof digits - first);
+    memcpy(at, first, length);
+    return at + length;
+}
+
+static char *print_fraction(char *at, uint64_t value, int decimals)
+{
+    int i = decimals;
+    for (; i >= 2; i -= 2, value /= 100)
+        memcpy(at + i - 2, two_digits + value % 100 * 2, 2);
+    if (i == 1)
+        *at = (char)('0' + value);
+    return at + decimals;
 }
 
 /* More digits than a double holds: let the library round. The process never sets a locale, so the point is '.'. */

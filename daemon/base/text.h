@@ -19,6 +19,10 @@ void text_init(struct text *text, size_t limit);
 void text_done(struct text *text); /* frees; the struct may be used again after text_init */
 void text_clear(struct text *text);
 void text_add(struct text *text, const char *bytes, size_t length);
+/* Room for `length` bytes at the end, counted as added, for the caller to fill before anything else is added; NULL past
+ * the limit. text_shorten() takes back the last ones. */
+char *text_room(struct text *text, size_t length);
+void text_shorten(struct text *text, size_t length);
 void text_puts(struct text *text, const char *string);
 void text_putc(struct text *text, char c);
 void text_printf(struct text *text, const char *format, ...) __attribute__((format(printf, 2, 3)));
@@ -27,6 +31,12 @@ void text_integer(struct text *text, int64_t value);
 /* `value` with exactly `decimals` (0..9) digits after the point, rounded to nearest; "-0.00" is written "0.00".
  * NaN and infinities add nothing. Much faster than printf, same digits except at exact ties. */
 void text_number(struct text *text, double value, int decimals);
+
+/* The same into the caller's bytes, for loops over many cells: text_room() for a row, then these. Return the place
+ * behind what was written; no NUL, no limit. */
+enum { TEXT_NUMBER_MAX = 352, TEXT_INTEGER_MAX = 20 }; /* the most that one of them writes */
+char *text_print_number(char *at, double value, int decimals);
+char *text_print_integer(char *at, int64_t value);
 
 /* JSON string with its quotes (RFC 8259; bytes that are not UTF-8 become U+FFFD); NULL is written null. */
 void text_json(struct text *text, const char *string);

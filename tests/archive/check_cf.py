@@ -224,7 +224,7 @@ def check_storage(name, variable):
     if variable.dimensions != ("time",):
         return
     filters = variable.filters()
-    if not filters["zlib"] or filters["complevel"] != 4 or filters["shuffle"] != (variable.dtype.itemsize > 1):
+    if not filters["zlib"] or filters["complevel"] != 1 or filters["shuffle"] != (variable.dtype.itemsize > 1):
         yield f"{name}: stored as {filters}"
     if variable.chunking() == "contiguous" or variable.chunking()[0] > 16384:
         yield f"{name}: chunks of {variable.chunking()}"
