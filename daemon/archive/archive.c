@@ -28,11 +28,13 @@ static char *print_path(char ret[ARCHIVE_PATH_SIZE], const char *format, ...)
 static void print_folder(enum archive_place place, const char *id, char *ret, size_t size);
 static void reduce_name(const char *name, char ret[NAME_KEPT + 1]);
 static bool look_at(const char *root, struct archive_file *file, struct error *error);
-static bool begin_all(const char *root, const struct archive_file *files, char **temporaries, size_t n,
+static bool begin_all(const char *root, const struct archive_file *files, struct file_fresh *fresh, size_t n,
                       struct error *error);
-static bool end_all(const char *root, const struct archive_file *files, char **temporaries, size_t n,
+static bool end_all(const char *root, const struct archive_file *files, struct file_fresh *fresh, size_t n,
                     struct error *error);
 static bool sync_folders(const char *root, const struct archive_file *files, size_t n, struct error *error);
+static bool is_synced_with_another(const struct archive_file *files, size_t i);
+static void free_all(char **strings, size_t *n);
 static size_t folder_length(const char *path);
 static bool join(const char *root, const char *path, char ret[PATH_MAX], struct error *error);
 static bool make_folder_of(const char *full, struct error *error);
@@ -142,6 +144,13 @@ void archive_file_done(struct archive_file *file)
     text_done(&file->content);
 }
 
+const char *archive_file_sha256(struct archive_file *file)
+{
+    if (!*file->sha256)
+        sha256_hex(file->content.bytes ? file->content.bytes : "", file->content.length, file->sha256);
+    return file->sha256;
+}
+
 void archive_render_records(const struct dataset *dataset, struct archive_file *files)
 {
     const struct archive_writer *wanted[ARCHIVE_WRITERS_MAX];
@@ -173,14 +182,11 @@ bool archive_write_files(const char *root, struct archive_file *files, size_t n,
     for (size_t i = 0; i < n; i++)
         if (!look_at(root, &files[i], error))
             return false;
-    char **temporaries = x_array(n + 1, sizeof *temporaries);
-    bool ok = begin_all(root, files, temporaries, n, error) && end_all(root, files, temporaries, n, error);
-    for (size_t i = 0; i < n; i++) {
-        if (temporaries[i])
-            unlink(temporaries[i]);
-        free(temporaries[i]);
-    }
-    free(temporaries);
+    struct file_fresh *fresh = x_array(n + 1, sizeof *fresh);
+    bool ok = begin_all(root, files, fresh, n, error) && end_all(root, files, fresh, n, error);
+    for (size_t i = 0; i < n; i++)
+        file_fresh_drop(&fresh[i]);
+    free(fresh);
     return ok && sync_folders(root, files, n, error);
 }
 
@@ -217,60 +223,79 @@ static bool look_at(const char *root, struct archive_file *file, struct error *e
     if (is_there && !S_ISREG(status.st_mode))
         return fail(error, ERROR_SYSTEM, "'%s' is in the way: a plain file is needed there, move it away",
                     full);
-    sha256_hex(file->content.bytes, file->content.length, file->sha256);
-    file->unchanged = is_there && strcmp(file->sha256, file->known_sha256) == 0 &&
+    file->unchanged = strcmp(archive_file_sha256(file), file->known_sha256) == 0 && is_there &&
                       (uintmax_t)status.st_size == file->content.length;
     return true;
 }
 
-static bool begin_all(const char *root, const struct archive_file *files, char **temporaries, size_t n,
+static bool begin_all(const char *root, const struct archive_file *files, struct file_fresh *fresh, size_t n,
                       struct error *error)
 {
+    size_t synced = 0;
     for (size_t i = 0; i < n; i++) {
-        char full[PATH_MAX], temporary[PATH_MAX];
-        if (files[i].unchanged)
-            continue;
-        if (!join(root, files[i].path, full, error) || !make_folder_of(full, error) ||
-            !file_write_begin(full, files[i].content.bytes, files[i].content.length, temporary, error))
+        char full[PATH_MAX];
+        if (!files[i].unchanged &&
+            (!join(root, files[i].path, full, error) || !make_folder_of(full, error) ||
+             !file_fresh_write(&fresh[i], full, files[i].content.bytes, files[i].content.length, error)))
             return false;
-        temporaries[i] = x_strdup(temporary);
+        if (i + 1 < n && i + 1 - synced < SYNC_MOST)
+            continue;
+        if (!file_fresh_sync(fresh + synced, i + 1 - synced, error))
+            return false;
+        synced = i + 1;
     }
     return true;
 }
 
-static bool end_all(const char *root, const struct archive_file *files, char **temporaries, size_t n,
+static bool end_all(const char *root, const struct archive_file *files, struct file_fresh *fresh, size_t n,
                     struct error *error)
 {
     for (size_t i = 0; i < n; i++) {
         char full[PATH_MAX];
-        if (!temporaries[i])
-            continue;
-        if (!join(root, files[i].path, full, error) || !file_write_end(full, temporaries[i], error))
+        if (fresh[i].temporary &&
+            (!join(root, files[i].path, full, error) || !file_fresh_place(&fresh[i], full, error)))
             return false;
-        free(temporaries[i]);
-        temporaries[i] = NULL;
     }
     return true;
 }
 
+/* Each once. */
 static bool sync_folders(const char *root, const struct archive_file *files, size_t n, struct error *error)
 {
-    for (size_t i = 0; i < n; i++) {
-        size_t length = folder_length(files[i].path);
-        bool is_synced = files[i].unchanged;
-        for (size_t j = 0; j < i && !is_synced; j++)
-            is_synced = !files[j].unchanged && folder_length(files[j].path) == length &&
-                        memcmp(files[j].path, files[i].path, length) == 0;
+    char *folders[SYNC_MOST] = {NULL};
+    size_t count = 0;
+    bool ok = true;
+    for (size_t i = 0; ok && i < n; i++) {
         char full[PATH_MAX];
-        if (is_synced)
+        if (is_synced_with_another(files, i))
             continue;
-        if (!join(root, files[i].path, full, error))
-            return false;
+        ok = join(root, files[i].path, full, error);
         full[folder_length(full)] = '\0';
-        if (!file_sync_folder(full, error))
-            return false;
+        folders[count++] = x_strdup(full);
+        if (count == SYNC_MOST) {
+            ok = ok && file_sync_folders((const char *const *)folders, count, error);
+            free_all(folders, &count);
+        }
     }
-    return true;
+    ok = ok && file_sync_folders((const char *const *)folders, count, error);
+    free_all(folders, &count);
+    return ok;
+}
+
+static bool is_synced_with_another(const struct archive_file *files, size_t i)
+{
+    size_t length = folder_length(files[i].path);
+    bool is_synced = files[i].unchanged;
+    for (size_t j = 0; j < i && !is_synced; j++)
+        is_synced = !files[j].unchanged && folder_length(files[j].path) == length &&
+                    memcmp(files[j].path, files[i].path, length) == 0;
+    return is_synced;
+}
+
+static void free_all(char **strings, size_t *n)
+{
+    while (*n > 0)
+        free(strings[--*n]);
 }
 
 /* Bytes of `path` before its last '/', 0 without one. */

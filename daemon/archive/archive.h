@@ -63,12 +63,14 @@ struct archive_file {
     char path[ARCHIVE_PATH_SIZE];
     struct text content;                /* owned: archive_file_done() */
     char known_sha256[SHA256_HEX_SIZE]; /* of what we wrote there last; "" where not known */
-    char sha256[SHA256_HEX_SIZE];       /* out: of content */
+    char sha256[SHA256_HEX_SIZE];       /* out: of content; "" before archive_file_sha256() */
     bool unchanged;                     /* out: was there already, not written again */
 };
 /* Empty content with the limit above, nothing known. */
 void archive_file_init(struct archive_file *file, const char *path);
 void archive_file_done(struct archive_file *file);
+/* file->sha256, of the content as it stands when this is first asked. */
+const char *archive_file_sha256(struct archive_file *file);
 
 /* The files of one month that the settings ask for, files[i] by archive_writers_wanted()[i]: first the records alone,
  * which decide about the revision, then, into the same files, all others. archive_render_records() initialises every

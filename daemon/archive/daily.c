@@ -38,6 +38,15 @@ void daily_compute(const struct dataset *dataset, struct arena *arena, struct da
     add_time_below(ret, record, from, to, &ret->month);
 }
 
+const struct daily *daily_of(const struct dataset *dataset, struct arena *arena)
+{
+    if (dataset->daily)
+        return dataset->daily;
+    struct daily *daily = arena_alloc(arena, sizeof *daily);
+    daily_compute(dataset, arena, daily);
+    return daily;
+}
+
 static void begin_row(const struct daily *daily, struct span span, struct daily_row *row)
 {
     *row = (struct daily_row){.span = span};
@@ -112,6 +121,8 @@ double daily_good_percent(const struct daily_row *row, enum quantity quantity)
 int64_t daily_interval(const struct dataset *dataset, struct arena *arena)
 {
     const struct record *record = &dataset->record;
+    if (dataset->daily)
+        return dataset->daily->interval;
     if (dataset->station->interval > 0)
         return dataset->station->interval;
     if (record->n < 2)

@@ -47,6 +47,9 @@ struct daily {
 /* In the arena. */
 void daily_compute(const struct dataset *dataset, struct arena *arena, struct daily *ret);
 
+/* Those of dataset->daily, else computed now, in the arena. */
+const struct daily *daily_of(const struct dataset *dataset, struct arena *arena);
+
 /* Passed, in percent; NaN where nothing was expected and nothing came. */
 double daily_good_percent(const struct daily_row *row, enum quantity quantity);
 

@@ -9,6 +9,8 @@
 #include "model/readings.h"
 #include "model/record.h"
 
+struct daily;
+
 struct dataset_barometer {
     uint32_t number; /* as in record.barometer */
     const char *id;
@@ -37,6 +39,7 @@ struct dataset {
     int64_t revision;      /* of this record, from 1 */
     struct record record;  /* finished values, rows of the month */
     struct readings raw;   /* row i is the reading that record row i came from */
+    const struct daily *daily; /* daily values, computed once for all writers; NULL: not yet */
     const struct dataset_barometer *barometers;
     size_t barometer_count;
     const struct dataset_drop *drops;

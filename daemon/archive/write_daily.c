@@ -44,18 +44,17 @@ const char *write_daily_method(size_t index)
 void write_daily_csv(const struct dataset *dataset, struct text *ret)
 {
     CLEANUP(cleanup_arena) struct arena *arena = arena_new();
-    struct daily daily;
     struct daily_column columns[DAILY_COLUMNS_MAX];
-    daily_compute(dataset, arena, &daily);
-    size_t n = daily_table_columns(&daily, columns);
+    const struct daily *daily = daily_of(dataset, arena);
+    size_t n = daily_table_columns(daily, columns);
     for (size_t i = 0; i < n; i++) {
         text_puts(ret, i > 0 ? "," : "");
         text_csv_cell(ret, columns[i].name);
     }
     text_puts(ret, "\r\n");
-    for (size_t day = 0; day < daily.count; day++) {
+    for (size_t day = 0; day < daily->count; day++) {
         for (size_t i = 0; i < n; i++) {
-            struct daily_cell cell = daily_table_cell(&daily.days[day], &columns[i], dataset->station->utc_offset);
+            struct daily_cell cell = daily_table_cell(&daily->days[day], &columns[i], dataset->station->utc_offset);
             text_puts(ret, i > 0 ? "," : "");
             write_cell(ret, &cell);
         }
@@ -77,11 +76,10 @@ static void write_cell(struct text *text, const struct daily_cell *cell)
 void write_daily_csvw(const struct dataset *dataset, struct text *ret)
 {
     CLEANUP(cleanup_arena) struct arena *arena = arena_new();
-    struct daily daily;
     struct daily_column columns[DAILY_COLUMNS_MAX];
     struct json json;
-    daily_compute(dataset, arena, &daily);
-    size_t n = daily_table_columns(&daily, columns);
+    const struct daily *daily = daily_of(dataset, arena);
+    size_t n = daily_table_columns(daily, columns);
     json_begin(&json, ret);
     json_open(&json, "@context", JSON_LIST);
     json_string(&json, NULL, "http://www.w3.org/ns/csvw");
@@ -93,14 +91,14 @@ void write_daily_csvw(const struct dataset *dataset, struct text *ret)
     json_open(&json, "tableSchema", JSON_OBJECT);
     json_open(&json, "columns", JSON_LIST);
     for (size_t i = 0; i < n; i++)
-        add_column(&json, &columns[i], &daily);
+        add_column(&json, &columns[i], daily);
     json_close(&json);
     json_string(&json, "primaryKey", "date");
     json_close(&json);
     json_open(&json, "notes", JSON_LIST);
-    add_record_note(&json, dataset, &daily);
+    add_record_note(&json, dataset, daily);
     add_method_note(&json);
-    add_month_note(&json, &daily);
+    add_month_note(&json, daily);
     json_close(&json);
     json_end(&json);
 }

@@ -5,6 +5,7 @@
 #include "base/memory.h"
 #include "base/text.h"
 
+#include <assert.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <fts.h>
@@ -68,60 +69,100 @@ bool file_read_fd(int fd, const char *name, size_t limit, char **ret_bytes, size
 
 bool file_write_whole(const char *path, const void *bytes, size_t length, struct error *error)
 {
-    char temporary[PATH_MAX], folder[PATH_MAX];
-    if (!file_write_begin(path, bytes, length, temporary, error) || !file_write_end(path, temporary, error))
-        return false;
+    char folder[PATH_MAX];
+    struct file_fresh fresh = {0};
+    bool ok = file_fresh_write(&fresh, path, bytes, length, error) && file_fresh_sync(&fresh, 1, error) &&
+              file_fresh_place(&fresh, path, error);
+    file_fresh_drop(&fresh);
     folder_of(path, folder, sizeof folder);
-    return file_sync_folder(folder, error);
+    return ok && file_sync_folder(folder, error);
 }
 
-bool file_write_begin(const char *path, const void *bytes, size_t length, char *ret_temporary, struct error *error)
+bool file_fresh_write(struct file_fresh *fresh, const char *path, const void *bytes, size_t length, struct error *error)
 {
-    if (!name_temporary(path, ret_temporary))
+    char temporary[PATH_MAX];
+    if (!name_temporary(path, temporary))
         return fail(error, ERROR_SYSTEM, "path of '%s' is too long", path);
-    CLEANUP(cleanup_fd) int fd = open(ret_temporary, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0644);
+    int fd = open(temporary, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0644);
     if (fd < 0)
-        return fail_errno(error, ERROR_SYSTEM, "cannot create '%s'", ret_temporary);
+        return fail_errno(error, ERROR_SYSTEM, "cannot create '%s'", temporary);
+    *fresh = (struct file_fresh){x_strdup(temporary), fd};
     crash_point("file made", path);
-    bool ok = write_all(fd, bytes, length);
-    if (!ok)
-        fail_errno(error, ERROR_SYSTEM, "cannot write '%s'", path);
-    /* A failed fsync is not tried again: the pages may be gone though a second call succeeds. */
-    else if (fdatasync(fd) < 0)
-        ok = fail_errno(error, ERROR_SYSTEM, "cannot make '%s' durable", path);
+    if (!write_all(fd, bytes, length))
+        return fail_errno(error, ERROR_SYSTEM, "cannot write '%s'", path);
     crash_point("file written", path);
-    if (ok) {
-        int closing = fd;
-        fd = -1;
-        if (close(closing) < 0)
-            ok = fail_errno(error, ERROR_SYSTEM, "cannot close '%s'", path);
-    }
-    if (!ok)
-        unlink(ret_temporary);
-    return ok;
+    return true;
 }
 
-bool file_write_end(const char *path, const char *temporary, struct error *error)
+bool file_fresh_sync(struct file_fresh *fresh, size_t n, struct error *error)
 {
-    crash_point("file to be put in place", path);
-    if (rename(temporary, path) == 0) {
-        crash_point("file put in place", path);
-        return true;
+    int fds[SYNC_MOST] = {0};
+    size_t count = 0;
+    assert(n <= SYNC_MOST);
+    for (size_t i = 0; i < n; i++)
+        if (fresh[i].temporary)
+            fds[count++] = fresh[i].fd;
+    errno = sync_descriptors(fds, count);
+    if (errno != 0)
+        return fail_errno(error, ERROR_SYSTEM, "cannot make %zu files durable, '%s' among them", count,
+                          fresh[0].temporary);
+    for (size_t i = 0; i < n; i++) {
+        int closing = fresh[i].fd;
+        if (!fresh[i].temporary)
+            continue;
+        fresh[i].fd = -1;
+        if (close(closing) < 0)
+            return fail_errno(error, ERROR_SYSTEM, "cannot close '%s'", fresh[i].temporary);
     }
-    fail_errno(error, ERROR_SYSTEM, "cannot put '%s' in its place", path);
-    unlink(temporary);
-    return false;
+    return true;
+}
+
+bool file_fresh_place(struct file_fresh *fresh, const char *path, struct error *error)
+{
+    assert(fresh->fd < 0 && "what is not durable is not put in place");
+    crash_point("file to be put in place", path);
+    if (rename(fresh->temporary, path) < 0)
+        return fail_errno(error, ERROR_SYSTEM, "cannot put '%s' in its place", path);
+    crash_point("file put in place", path);
+    free(fresh->temporary);
+    *fresh = (struct file_fresh){0};
+    return true;
+}
+
+void file_fresh_drop(struct file_fresh *fresh)
+{
+    if (!fresh->temporary)
+        return;
+    if (fresh->fd >= 0)
+        close(fresh->fd);
+    unlink(fresh->temporary);
+    free(fresh->temporary);
+    *fresh = (struct file_fresh){0};
 }
 
 bool file_sync_folder(const char *path, struct error *error)
 {
-    CLEANUP(cleanup_fd) int fd = open(path, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    if (fd < 0)
-        return fail_errno(error, ERROR_SYSTEM, "cannot open folder '%s'", path);
-    if (fsync(fd) < 0)
-        return fail_errno(error, ERROR_SYSTEM, "cannot make folder '%s' durable", path);
-    crash_point("folder durable", path);
-    return true;
+    return file_sync_folders(&path, 1, error);
+}
+
+bool file_sync_folders(const char *const *paths, size_t n, struct error *error)
+{
+    int fds[SYNC_MOST] = {0};
+    size_t count = 0;
+    bool ok = true;
+    assert(n <= SYNC_MOST);
+    while (ok && count < n) {
+        fds[count] = open(paths[count], O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+        ok = fds[count] >= 0 || fail_errno(error, ERROR_SYSTEM, "cannot open folder '%s'", paths[count]);
+        count += ok;
+    }
+    if (ok && (errno = sync_descriptors(fds, count)) != 0)
+        ok = fail_errno(error, ERROR_SYSTEM, "cannot make %zu folders durable, '%s' among them", n, paths[0]);
+    while (count > 0)
+        close(fds[--count]);
+    for (size_t i = 0; ok && i < n; i++)
+        crash_point("folder durable", paths[i]);
+    return ok;
 }
 
 bool file_make_folders(const char *path, struct error *error)

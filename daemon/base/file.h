@@ -4,6 +4,7 @@
 #define RILLWARD_BASE_FILE_H
 
 #include "base/error.h"
+#include "base/sync.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -22,11 +23,19 @@ bool file_read_fd(int fd, const char *name, size_t limit, char **ret_bytes, size
  * removed. */
 bool file_write_whole(const char *path, const void *bytes, size_t length, struct error *error);
 
-/* The two halves of the above, so that many files share one wait for the disk: write all with file_write_begin, then
- * file_write_end each. `ret_temporary` (caller's, size PATH_MAX) names the file between the halves. */
-bool file_write_begin(const char *path, const void *bytes, size_t length, char *ret_temporary, struct error *error);
-bool file_write_end(const char *path, const char *temporary, struct error *error);
-/* fsync of a folder, by path. */
+/* The steps of the above, so that many files share one wait for the disk: write each, sync all, put each in place, sync
+ * their folders. What was begun and not put in place is to be dropped. Start from {0}. */
+struct file_fresh {
+    char *temporary; /* its name, on the heap; NULL: nothing is there */
+    int fd;          /* open from writing to syncing */
+};
+bool file_fresh_write(struct file_fresh *fresh, const char *path, const void *bytes, size_t length,
+                      struct error *error);
+bool file_fresh_sync(struct file_fresh *fresh, size_t n, struct error *error); /* n <= SYNC_MOST; {0} among them are fine */
+bool file_fresh_place(struct file_fresh *fresh, const char *path, struct error *error);
+void file_fresh_drop(struct file_fresh *fresh); /* {0} is fine */
+/* fsync of folders, by path, all at once; n <= SYNC_MOST. */
+bool file_sync_folders(const char *const *paths, size_t n, struct error *error);
 bool file_sync_folder(const char *path, struct error *error);
 
 /* mkdir -p; each new folder's parent is fsynced. */

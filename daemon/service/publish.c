@@ -8,6 +8,7 @@
 #include "service/publish.h"
 
 #include "archive/archive.h"
+#include "archive/daily.h"
 #include "base/workers.h"
 #include "service/batch.h"
 #include "service/dataset_load.h"
@@ -277,6 +278,7 @@ static void render_month(struct month_job *job)
         dataset->revision++;
         render_records(dataset, files, content);
     }
+    dataset->daily = daily_of(dataset, job->arena);
     archive_render_others(dataset, files);
     for (size_t f = 0; f < job->batch.count; f++)
         memcpy(files[f].known_sha256, job->known_sha256[f], SHA256_HEX_SIZE);
@@ -300,8 +302,7 @@ static void render_records(const struct dataset *dataset, struct archive_file *f
     for (size_t f = 0; f < formats; f++) {
         if (!writers[f]->is_record)
             continue;
-        const struct text *content = &files[f].content;
-        sha256_hex(content->bytes ? content->bytes : "", content->length, all + count++ * SHA256_HEX_SIZE);
+        memcpy(all + count++ * SHA256_HEX_SIZE, archive_file_sha256(&files[f]), SHA256_HEX_SIZE);
     }
     sha256_hex(all, count * SHA256_HEX_SIZE, ret_content);
 }

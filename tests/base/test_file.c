@@ -167,17 +167,35 @@ Test(file, a_full_disk_leaves_the_old_file_and_no_temporary)
     cr_expect_eq(file_remove_leftovers(folder), 0);
 }
 
-Test(file, readers_see_the_old_file_until_the_second_half)
+Test(file, readers_see_the_old_file_until_the_new_one_is_put_in_place)
 {
     write_file(at("a"), "old");
     struct error error = {0};
-    char temporary[PATH_MAX];
-    cr_assert(file_write_begin(at("a"), "new", 3, temporary, &error), "%s", error.text);
+    struct file_fresh fresh = {0};
+    cr_assert(file_fresh_write(&fresh, at("a"), "new", 3, &error), "%s", error.text);
+    char *temporary = strdup(fresh.temporary);
+    cr_assert(file_fresh_sync(&fresh, 1, &error), "%s", error.text);
     expect_content(at("a"), "old");
     expect_content(temporary, "new");
-    cr_assert(file_write_end(at("a"), temporary, &error), "%s", error.text);
+    cr_assert(file_fresh_place(&fresh, at("a"), &error), "%s", error.text);
     expect_content(at("a"), "new");
     cr_expect(!file_exists(temporary));
+    free(temporary);
+}
+
+Test(file, what_is_dropped_before_it_was_put_in_place_leaves_the_old_file_and_nothing_else)
+{
+    write_file(at("a"), "old");
+    struct error error = {0};
+    struct file_fresh fresh[3] = {0}; /* the one in the middle was never begun */
+    cr_assert(file_fresh_write(&fresh[0], at("a"), "new", 3, &error), "%s", error.text);
+    cr_assert(file_fresh_write(&fresh[2], at("b"), "new", 3, &error), "%s", error.text);
+    cr_assert(file_fresh_sync(fresh, 3, &error), "%s", error.text);
+    for (size_t i = 0; i < 3; i++)
+        file_fresh_drop(&fresh[i]);
+    expect_content(at("a"), "old");
+    cr_expect(!file_exists(at("b")));
+    cr_expect_eq(file_remove_leftovers(folder), 0);
 }
 
 /* A name may have 255 bytes, and the temporary's has a prefix. */
@@ -188,11 +206,12 @@ Test(file, long_names_that_begin_alike_do_not_share_a_temporary)
     memset(b, 'n', 255);
     b[254] = 'm';
     struct error error = {0};
-    char temporary_a[PATH_MAX], temporary_b[PATH_MAX];
-    cr_assert(file_write_begin(at(a), "of a", 4, temporary_a, &error), "%s", error.text);
-    cr_assert(file_write_begin(at(b), "of b", 4, temporary_b, &error), "%s", error.text);
-    cr_assert(file_write_end(at(a), temporary_a, &error), "%s", error.text);
-    cr_assert(file_write_end(at(b), temporary_b, &error), "%s", error.text);
+    struct file_fresh fresh[2] = {0};
+    cr_assert(file_fresh_write(&fresh[0], at(a), "of a", 4, &error), "%s", error.text);
+    cr_assert(file_fresh_write(&fresh[1], at(b), "of b", 4, &error), "%s", error.text);
+    cr_assert(file_fresh_sync(fresh, 2, &error), "%s", error.text);
+    cr_assert(file_fresh_place(&fresh[0], at(a), &error), "%s", error.text);
+    cr_assert(file_fresh_place(&fresh[1], at(b), &error), "%s", error.text);
     expect_content(at(a), "of a");
     expect_content(at(b), "of b");
 }
@@ -203,15 +222,17 @@ Test(file, leftovers_are_removed_from_the_whole_tree_and_nothing_else)
     cr_assert(file_make_folders(at("x/y"), &error));
     write_file(at("x/kept"), "k");
     write_file(at("x/y/rillward-kept"), "k");
-    char temporary[PATH_MAX];
-    cr_assert(file_write_begin(at("x/y/lost"), "l", 1, temporary, &error));
-    cr_assert(file_write_begin(at("lost"), "l", 1, temporary, &error));
+    struct file_fresh fresh[2] = {0}; /* left as a killed process would */
+    cr_assert(file_fresh_write(&fresh[0], at("x/y/lost"), "l", 1, &error));
+    cr_assert(file_fresh_write(&fresh[1], at("lost"), "l", 1, &error));
     cr_assert_eq(mkdir(at("x/.rillward-folder"), 0700), 0);
     cr_expect_eq(file_remove_leftovers(folder), 2);
     cr_expect(file_exists(at("x/kept")) && file_exists(at("x/y/rillward-kept")) &&
               file_exists(at("x/.rillward-folder")));
     cr_expect_eq(file_remove_leftovers(folder), 0);
     cr_expect_eq(file_remove_leftovers(at("missing")), 0);
+    file_fresh_drop(&fresh[0]);
+    file_fresh_drop(&fresh[1]);
 }
 
 Test(file, folders_are_made_with_their_parents)
