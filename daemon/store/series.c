@@ -35,6 +35,12 @@ static const struct record_table finished = RECORD_TABLE("record_chunk"), review
 
 enum { READINGS_VERSION = 1, RECORD_VERSION = 1, HEADER_SIZE = 12, KEY_DAY_BITS = 20 };
 
+struct chunk { /* of finished values */
+    int64_t day;
+    const unsigned char *bytes;
+    size_t length, first; /* row of the record */
+};
+
 struct cursor { /* reads a chunk with bounds */
     const unsigned char *at, *end;
     bool is_broken;
@@ -45,6 +51,7 @@ static int64_t day_of(int64_t time);
 static const void *take(struct cursor *cursor, size_t bytes);
 static uint32_t take_u32(struct cursor *cursor);
 static void take_runs(struct cursor *cursor, size_t n, uint32_t *ret);
+static void take_short_runs(struct cursor *cursor, size_t n, uint8_t *ret);
 static void put(struct text *text, const void *bytes, size_t length);
 static void put_u32(struct text *text, uint32_t value);
 static void put_runs(struct text *text, const uint32_t *values, size_t n);
@@ -53,7 +60,17 @@ static bool take_header(struct cursor *cursor, uint8_t version, uint32_t *ret_n,
 static void encode_readings(struct text *text, int64_t day, const struct readings *readings);
 static bool decode_readings(const void *bytes, size_t length, int64_t day, struct arena *arena, struct readings *ret);
 static void encode_record(struct store *store, struct text *text, int64_t day, const struct record *record);
-static bool decode_record(const void *bytes, size_t length, int64_t day, struct arena *arena, struct record *ret);
+static void put_differences(struct text *text, const int64_t *values, size_t n, const int64_t *before, int64_t origin);
+static void put_steps(struct text *text, const double *values, size_t n, double unit, const uint8_t *flags,
+                      uint32_t *ret_flags);
+static void put_narrow(struct text *text, const double *values, size_t n);
+static bool decode_records(struct chunk *chunks, size_t count, const struct text *bytes, struct arena *arena,
+                           struct record *ret);
+static bool read_head(const struct chunk *chunk, uint32_t *ret_n, uint32_t *ret_columns);
+static bool decode_record(const struct chunk *chunk, struct arena *arena, struct record *ret, size_t first);
+static void take_sums(struct cursor *cursor, size_t n, const int64_t *before, int64_t origin, int64_t *ret);
+static void take_values(struct cursor *cursor, size_t n, double unit, double *ret);
+static void take_wide(struct cursor *cursor, size_t n, double *ret);
 static void join_readings(struct arena *arena, const struct readings *parts, size_t count, struct readings *ret);
 static void join_records(struct arena *arena, const struct record *parts, size_t count, struct record *ret);
 static bool load_rows(struct store *store, const struct record_table *table, uint32_t place, struct span span,
@@ -64,7 +81,6 @@ static bool save_record_day(struct store *store, const struct record_table *tabl
                             struct span span, const struct record *record, struct error *error);
 static double published_unit(enum quantity quantity);
 static int32_t to_steps(double value, double unit);
-static bool is_beyond(double value, double unit);
 static double from_steps(int32_t steps, double unit);
 
 bool store_readings_load(struct store *store, uint32_t place, struct span span, struct arena *arena,
@@ -188,9 +204,10 @@ void record_round(struct record *record)
         double unit = published_unit(q);
         for (size_t i = 0; i < record->n; i++) {
             double *value = &record->value[q][i];
-            if (is_beyond(*value, unit))
+            int32_t steps = to_steps(*value, unit);
+            if (steps == INT32_MIN && !isnan(*value))
                 record->flag[q][i] = FLAG_MISSING;
-            *value = from_steps(to_steps(*value, unit), unit);
+            *value = from_steps(steps, unit);
         }
     }
 }
@@ -228,24 +245,47 @@ static bool load_rows(struct store *store, const struct record_table *table, uin
     CLEANUP(database_reset)
     sqlite3_stmt *row = database_start(store, error, table->load, "ii", key_of(place, day_of(span.from)),
                                        key_of(place, day_of(span.to - 1)));
-    struct record *parts = NULL;
+    struct chunk *chunks = NULL;
+    struct text bytes; /* of all chunks: what the database shows is gone with the next row */
+    text_init(&bytes, SIZE_MAX / 2);
     size_t count = 0, capacity = 0;
     int got = row ? 1 : -1;
     while (got > 0 && (got = database_step(store, row, error)) > 0) {
-        int64_t day = sqlite3_column_int64(row, 0) & ((1 << KEY_DAY_BITS) - 1);
-        parts = x_grow(parts, count, &capacity, sizeof *parts);
-        if (!decode_record(sqlite3_column_blob(row, 1), (size_t)sqlite3_column_bytes(row, 1), day, arena,
-                           &parts[count++])) {
-            fail(error, ERROR_STORAGE, "a chunk of finished values is damaged: rebuild it from the readings");
-            got = -1;
-        }
+        chunks = x_grow(chunks, count, &capacity, sizeof *chunks);
+        chunks[count++] = (struct chunk){.day = sqlite3_column_int64(row, 0) & ((1 << KEY_DAY_BITS) - 1),
+                                         .length = (size_t)sqlite3_column_bytes(row, 1)};
+        text_add(&bytes, sqlite3_column_blob(row, 1), chunks[count - 1].length);
     }
-    if (got == 0) {
-        join_records(arena, parts, count, ret);
+    bool ok = got == 0;
+    if (ok && decode_records(chunks, count, &bytes, arena, ret))
         *ret = record_between(ret, span.from, span.to);
+    else if (ok)
+        ok = fail(error, ERROR_STORAGE, "a chunk of finished values is damaged: rebuild it from the readings");
+    text_done(&bytes);
+    free(chunks);
+    return ok;
+}
+
+/* All days into one record. */
+static bool decode_records(struct chunk *chunks, size_t count, const struct text *bytes, struct arena *arena,
+                           struct record *ret)
+{
+    size_t n = 0, at = 0;
+    uint32_t columns = 0;
+    for (size_t k = 0; k < count; at += chunks[k++].length) {
+        uint32_t rows, more;
+        chunks[k].bytes = (const unsigned char *)bytes->bytes + at;
+        if (!read_head(&chunks[k], &rows, &more))
+            return false;
+        chunks[k].first = n;
+        n += rows;
+        columns |= more;
     }
-    free(parts);
-    return got == 0;
+    record_init(ret, arena, n, columns);
+    for (size_t k = 0; k < count; k++)
+        if (!decode_record(&chunks[k], arena, ret, chunks[k].first))
+            return false;
+    return true;
 }
 
 static bool save_rows(struct store *store, const struct record_table *table, uint32_t place, struct span span,
@@ -360,6 +400,19 @@ static void put_u32(struct text *text, uint32_t value)
     put(text, &value, sizeof value);
 }
 
+static void take_short_runs(struct cursor *cursor, size_t n, uint8_t *ret)
+{
+    for (size_t i = 0; i < n && !cursor->is_broken;) {
+        uint32_t length = take_u32(cursor), value = take_u32(cursor);
+        if (length == 0 || length > n - i) {
+            cursor->is_broken = true;
+            return;
+        }
+        memset(ret + i, (int)(value & 0xFF), length);
+        i += length;
+    }
+}
+
 static void put_runs(struct text *text, const uint32_t *values, size_t n)
 {
     for (size_t i = 0; i < n;) {
@@ -391,8 +444,7 @@ static void encode_readings(struct text *text, int64_t day, const struct reading
 {
     size_t n = readings->n;
     put_header(text, READINGS_VERSION, n, readings_columns(readings));
-    for (size_t i = 0; i < n; i++)
-        put_u32(text, (uint32_t)(readings->time[i] - day * DAY_MS));
+    put_differences(text, readings->time, n, NULL, day * DAY_MS);
     put_runs(text, readings->drop, n);
     put(text, readings->line, n * sizeof *readings->line);
     if (readings->unread) {
@@ -435,66 +487,117 @@ static void encode_record(struct store *store, struct text *text, int64_t day, c
 {
     size_t n = record->n;
     put_header(text, RECORD_VERSION, n, record_columns(record));
-    for (size_t i = 0; i < n; i++)
-        put_u32(text, (uint32_t)(record->time[i] - day * DAY_MS));
-    for (size_t i = 0; i < n; i++)
-        put_u32(text, (uint32_t)(int32_t)(record->raw_time[i] - record->time[i]));
+    put_differences(text, record->time, n, NULL, day * DAY_MS);
+    put_differences(text, record->raw_time, n, record->time, 0);
     put_runs(text, record->barometer, n);
     uint32_t *wide = arena_array(store->scratch, n, sizeof *wide);
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
         if (!record->value[q])
             continue;
-        double unit = published_unit(q);
-        for (size_t i = 0; i < n; i++)
-            put_u32(text, (uint32_t)to_steps(record->value[q][i], unit));
-        for (size_t i = 0; i < n; i++)
-            wide[i] = is_beyond(record->value[q][i], unit) ? FLAG_MISSING : record->flag[q][i];
+        put_steps(text, record->value[q], n, published_unit(q), record->flag[q], wide);
         put_runs(text, wide, n);
         put_runs(text, record->tests[q], n);
         put_u32(text, record->uncertainty[q] != NULL);
-        for (size_t i = 0; record->uncertainty[q] && i < n; i++) {
-            float narrow = (float)record->uncertainty[q][i];
-            put(text, &narrow, sizeof narrow);
-        }
+        if (record->uncertainty[q])
+            put_narrow(text, record->uncertainty[q], n);
     }
 }
 
-static bool decode_record(const void *bytes, size_t length, int64_t day, struct arena *arena, struct record *ret)
+/* i32 each: minus the value of `before` in the same row where there is one, and minus `origin`. */
+static void put_differences(struct text *text, const int64_t *values, size_t n, const int64_t *before, int64_t origin)
 {
-    if (length < HEADER_SIZE)
-        return false;
-    struct cursor cursor = {.at = bytes, .end = (const unsigned char *)bytes + length};
+    char *room = text_room(text, n * sizeof(int32_t));
+    for (size_t i = 0; room && i < n; i++) {
+        int32_t difference = (int32_t)(values[i] - (before ? before[i] : origin));
+        memcpy(room + i * sizeof difference, &difference, sizeof difference);
+    }
+}
+
+/* And the flags that go with them: a value that no step stands for is missing. */
+static void put_steps(struct text *text, const double *values, size_t n, double unit, const uint8_t *flags,
+                      uint32_t *ret_flags)
+{
+    char *room = text_room(text, n * sizeof(int32_t));
+    for (size_t i = 0; room && i < n; i++) {
+        int32_t steps = to_steps(values[i], unit);
+        memcpy(room + i * sizeof steps, &steps, sizeof steps);
+        ret_flags[i] = steps == INT32_MIN && !isnan(values[i]) ? FLAG_MISSING : flags[i];
+    }
+}
+
+static void put_narrow(struct text *text, const double *values, size_t n)
+{
+    char *room = text_room(text, n * sizeof(float));
+    for (size_t i = 0; room && i < n; i++) {
+        float narrow = (float)values[i];
+        memcpy(room + i * sizeof narrow, &narrow, sizeof narrow);
+    }
+}
+
+/* Rows and columns of a chunk; false where it is no chunk. */
+static bool read_head(const struct chunk *chunk, uint32_t *ret_n, uint32_t *ret_columns)
+{
+    struct cursor cursor = {.at = chunk->bytes, .end = chunk->bytes + chunk->length};
+    return take_header(&cursor, RECORD_VERSION, ret_n, ret_columns) && *ret_n <= chunk->length;
+}
+
+/* Into the rows from `first` on, which there are. A column that other days alone have is missing here, not
+ * unevaluated. */
+static bool decode_record(const struct chunk *chunk, struct arena *arena, struct record *ret, size_t first)
+{
+    struct cursor cursor = {.at = chunk->bytes, .end = chunk->bytes + chunk->length};
     uint32_t n, columns;
-    if (!take_header(&cursor, RECORD_VERSION, &n, &columns) || n > length)
+    if (!take_header(&cursor, RECORD_VERSION, &n, &columns))
         return false;
-    record_init(ret, arena, n, columns);
-    for (size_t i = 0; i < n; i++)
-        ret->time[i] = day * DAY_MS + (int32_t)take_u32(&cursor);
-    for (size_t i = 0; i < n; i++)
-        ret->raw_time[i] = ret->time[i] + (int32_t)take_u32(&cursor);
-    take_runs(&cursor, n, ret->barometer);
-    uint32_t *wide = arena_array(arena, n, sizeof *wide);
+    take_sums(&cursor, n, NULL, chunk->day * DAY_MS, ret->time + first);
+    take_sums(&cursor, n, ret->time + first, 0, ret->raw_time + first);
+    take_runs(&cursor, n, ret->barometer + first);
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
-        if (!ret->value[q])
+        if (!(columns >> q & 1)) {
+            if (ret->value[q])
+                memset(ret->flag[q] + first, FLAG_MISSING, n);
             continue;
-        double unit = published_unit(q);
-        for (size_t i = 0; i < n; i++)
-            ret->value[q][i] = from_steps((int32_t)take_u32(&cursor), unit);
-        take_runs(&cursor, n, wide);
-        for (size_t i = 0; i < n; i++)
-            ret->flag[q][i] = (uint8_t)wide[i];
-        take_runs(&cursor, n, ret->tests[q]);
+        }
+        take_values(&cursor, n, published_unit(q), ret->value[q] + first);
+        take_short_runs(&cursor, n, ret->flag[q] + first);
+        take_runs(&cursor, n, ret->tests[q] + first);
         if (take_u32(&cursor) == 0)
             continue;
         record_add_uncertainty(ret, arena, q);
-        const unsigned char *narrow = take(&cursor, n * sizeof(float));
-        for (size_t i = 0; narrow && i < n; i++) {
-            float value;
-            memcpy(&value, narrow + i * sizeof value, sizeof value);
-            ret->uncertainty[q][i] = (double)value;
-        }
+        take_wide(&cursor, n, ret->uncertainty[q] + first);
     }
     return !cursor.is_broken && cursor.at == cursor.end;
+}
+
+/* The opposite of put_differences(). */
+static void take_sums(struct cursor *cursor, size_t n, const int64_t *before, int64_t origin, int64_t *ret)
+{
+    const unsigned char *from = take(cursor, n * sizeof(int32_t));
+    for (size_t i = 0; from && i < n; i++) {
+        int32_t difference;
+        memcpy(&difference, from + i * sizeof difference, sizeof difference);
+        ret[i] = (before ? before[i] : origin) + difference;
+    }
+}
+
+static void take_values(struct cursor *cursor, size_t n, double unit, double *ret)
+{
+    const unsigned char *from = take(cursor, n * sizeof(int32_t));
+    for (size_t i = 0; from && i < n; i++) {
+        int32_t steps;
+        memcpy(&steps, from + i * sizeof steps, sizeof steps);
+        ret[i] = from_steps(steps, unit);
+    }
+}
+
+static void take_wide(struct cursor *cursor, size_t n, double *ret)
+{
+    const unsigned char *from = take(cursor, n * sizeof(float));
+    for (size_t i = 0; from && i < n; i++) {
+        float narrow;
+        memcpy(&narrow, from + i * sizeof narrow, sizeof narrow);
+        ret[i] = (double)narrow;
+    }
 }
 
 static void join_readings(struct arena *arena, const struct readings *parts, size_t count, struct readings *ret)
@@ -575,13 +678,9 @@ static double published_unit(enum quantity quantity)
 /* INT32_MIN for what is missing, and for what is beyond all nature, as 1e30 for "no value". */
 static int32_t to_steps(double value, double unit)
 {
-    double steps = nearbyint(value / unit);
-    return fabs(steps) < INT32_MAX ? (int32_t)steps : INT32_MIN;
-}
-
-static bool is_beyond(double value, double unit)
-{
-    return !isnan(value) && to_steps(value, unit) == INT32_MIN;
+    const double shift = 0x1.8p52; /* a sum with it has no room for fractions: rounded to nearest, ties to even */
+    double steps = value / unit;
+    return fabs(steps) < INT32_MAX - 1 ? (int32_t)(steps + shift - shift) : INT32_MIN;
 }
 
 static double from_steps(int32_t steps, double unit)

@@ -470,18 +470,22 @@ static bool migrate(struct store *store, struct error *error)
     int64_t version = 0;
     if (!read_pragma(store, "PRAGMA user_version", &version, error))
         return false;
-    for (size_t i = (size_t)version; i < schema_migration_count; i++) {
-        char finish[128];
-        snprintf(finish, sizeof finish, "PRAGMA user_version = %zu; PRAGMA application_id = %d; COMMIT", i + 1,
-                 STORE_APPLICATION_ID);
+    if ((size_t)version >= schema_migration_count)
+        return true;
+    /* All or none: a power cut in between leaves the database as it was. */
+    bool ok = execute(store, "BEGIN IMMEDIATE", error);
+    for (size_t i = (size_t)version; ok && i < schema_migration_count; i++) {
         crash_point("before migration", schema_migrations[i].why);
-        if (!execute(store, "BEGIN IMMEDIATE", error) || !execute(store, schema_migrations[i].sql, error) ||
-            !execute(store, finish, error)) {
-            sqlite3_exec(store->database, "ROLLBACK", NULL, NULL, NULL);
-            return within(error, "bringing the database to schema %zu (%s)", i + 1, schema_migrations[i].why);
-        }
+        ok = execute(store, schema_migrations[i].sql, error) ||
+             within(error, "bringing the database to schema %zu (%s)", i + 1, schema_migrations[i].why);
     }
-    return true;
+    char finish[128];
+    snprintf(finish, sizeof finish, "PRAGMA user_version = %zu; PRAGMA application_id = %d; COMMIT",
+             schema_migration_count, STORE_APPLICATION_ID);
+    if (ok && execute(store, finish, error))
+        return true;
+    sqlite3_exec(store->database, "ROLLBACK", NULL, NULL, NULL);
+    return false;
 }
 
 static bool read_pragma(struct store *store, const char *sql, int64_t *ret, struct error *error)
