@@ -43,7 +43,7 @@ enum source { SOURCE_SIGNALS, SOURCE_INBOX, SOURCE_NETWORK, SOURCE_BELL, SOURCE_
 enum {
     DROPS_AT_ONCE = 64,     /* in one transaction: their waits for the disk are shared */
     TAKE_SLICE = 200,       /* ms after which a batch of drops is committed, so that a turn stays short */
-    DERIVE_AFTER = 2000,    /* ms of taking drops after which what is dirty is derived in between */
+    DERIVE_AFTER = 300,     /* ms of taking drops after which what is dirty is derived in between, the freshest first */
     PUBLISH_AFTER = 60000,  /* ms after which due pages are written even while drops keep coming */
     SETTLING_MARGIN = 2000, /* ms beyond the settling time after which a file that still waits is not waited for */
     ONCE_DELIVERY = 60000,  /* ms that `once` waits for recipients */

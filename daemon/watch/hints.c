@@ -24,6 +24,7 @@ struct hints {
     struct look *heap[HINTS_FILE_LIMIT]; /* the earliest first */
     size_t count, hinted;
     uint64_t sequence;
+    bool takes_newest; /* next */
     char *folders[HINTS_FOLDER_LIMIT]; /* a ring, in order of arrival */
     size_t first_folder, folder_count;
     bool is_scan_wanted;
@@ -31,6 +32,8 @@ struct hints {
 
 static struct look *find(const struct hints *hints, const char *path);
 static struct look *insert(struct hints *hints, const char *path);
+static struct look *newest_due(const struct hints *hints, int64_t now);
+static bool is_earlier(const struct look *a, const struct look *b);
 static void drop(struct hints *hints, struct look *look);
 static void set_due(struct hints *hints, struct look *look, int64_t due);
 static void mark_hint(struct hints *hints, struct look *look, bool is_hint);
@@ -57,12 +60,12 @@ void hints_free(struct hints *hints)
 void hints_add_file(struct hints *hints, const char *path, enum hint_kind kind, int64_t now)
 {
     struct look *look = find(hints, path);
+    if (!look && hints->count == HINTS_FILE_LIMIT) {
+        hints_want_scan(hints);
+        drop(hints, hints->heap[0]);
+    }
     if (!look)
         look = insert(hints, path);
-    if (!look) {
-        hints_want_scan(hints);
-        return;
-    }
     if (kind != HINT_TOUCHED)
         look->sighting.was_renamed_in = kind == HINT_RENAMED;
     mark_hint(hints, look, true);
@@ -87,11 +90,22 @@ bool hints_take_file(struct hints *hints, int64_t now, char ret_path[PATH_MAX], 
 {
     if (hints->count == 0 || hints->heap[0]->due > now)
         return false;
-    struct look *look = hints->heap[0];
+    struct look *look = hints->takes_newest ? newest_due(hints, now) : hints->heap[0];
+    hints->takes_newest = !hints->takes_newest;
     *ret = look->sighting;
     memcpy(ret_path, look->path, strlen(look->path) + 1);
     drop(hints, look);
     return true;
+}
+
+/* There is one. A heap knows only its earliest: the others are looked through, a few thousand at most. */
+static struct look *newest_due(const struct hints *hints, int64_t now)
+{
+    struct look *newest = hints->heap[0];
+    for (size_t i = 1; i < hints->count; i++)
+        if (hints->heap[i]->due <= now && is_earlier(newest, hints->heap[i]))
+            newest = hints->heap[i];
+    return newest;
 }
 
 bool hints_recall_file(const struct hints *hints, const char *path, struct sighting *ret)

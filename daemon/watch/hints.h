@@ -39,11 +39,13 @@ struct hints;
 struct hints *hints_new(void);
 void hints_free(struct hints *hints);
 
-/* An event names `path`: look at it at `now`. When the list is full, a scan is wanted instead. */
+/* An event names `path`: look at it at `now`. When the list is full, a scan is wanted, and the newest takes the place of
+ * the oldest, which the scan will find. */
 void hints_add_file(struct hints *hints, const char *path, enum hint_kind kind, int64_t now);
 /* Look at `path` again at `due`, remembering `sighting`. False when the list is full. */
 bool hints_put_file(struct hints *hints, const char *path, const struct sighting *sighting, int64_t due);
-/* Take the earliest file that is due at `now` out of the list; of equals, the one that came first. */
+/* Take a file that is due at `now` out of the list: by turns the earliest, and the one that became due last, so that
+ * what arrives now does not stand behind thousands that arrived before. Of equals, the one that came first, or last. */
 bool hints_take_file(struct hints *hints, int64_t now, char ret_path[PATH_MAX], struct sighting *ret);
 /* What is remembered of `path`; false and all zero when nothing. */
 bool hints_recall_file(const struct hints *hints, const char *path, struct sighting *ret);

@@ -43,8 +43,8 @@ def median_of(repeat, function):
 class Bench:
     def __init__(self, args):
         self.rillward, self.tools, self.repeat = pathlib.Path(args.rillward).resolve(), pathlib.Path(args.tools), args.repeat
-        self.drops = args.drops
-        self.work = pathlib.Path(args.keep or tempfile.mkdtemp(prefix="rillward-bench-"))
+        self.drops, self.stations, self.pause = args.drops, args.stations, args.pause
+        self.work = pathlib.Path(args.keep or tempfile.mkdtemp(prefix="rillward-bench-")).resolve()
         self.rows = []
 
     def row(self, what, value, bar=""):
@@ -134,6 +134,82 @@ class Bench:
             for process in (service, receiver):
                 process.terminate()
                 process.wait()
+
+    def cores(self):
+        """The same back-fill with one worker thread and one core, and with all there are."""
+        folder, network = self.network("net200", 200, 30)
+        text = {n: settings(network, folder, workers=n) for n in (1, os.cpu_count())}
+        took = {}
+        for n in text:
+            (folder / "rillward.yaml").write_text(text[n])
+            pin = ["taskset", "-c", "0"] if n == 1 else []
+            took[n] = statistics.median(self.once_with(folder, pin) for _ in range(self.repeat))
+            self.row(f"200 stations x 30 days, {n} core{'s' if n > 1 else ''}", f"{took[n]:.1f} s")
+        self.row("ratio", f"{took[1] / took[max(took)]:.2f} x", "at least 1.7 x on 2 cores")
+
+    def once_with(self, folder, before):
+        self.fresh(folder)
+        return seconds(lambda: run(*before, self.rillward, "once", "-c", folder / "rillward.yaml", "--clock", NOW))
+
+    def busy_latency(self):
+        """An alarm of fresh data while a back-fill of years of other stations goes on."""
+        urgent = 20
+        folder, network = self.network(f"netyear{self.stations}", self.stations + urgent, 365)
+        names = sorted(network["stations"])[-urgent:]
+        log, secret, held = folder / "hooks.log", folder / "hook.secret", folder / "held"
+        log.unlink(missing_ok=True)
+        secret.write_text("whsec_" + "MDEyMzQ1Njc4OTAxMjM0NTY3ODkwMTIzNDU2Nzg5MDE=")
+        secret.chmod(0o600)
+        held.mkdir(exist_ok=True)
+        for name in names:  # of these, the newest two days alone
+            if (folder / "inbox" / name / "visits.csv").exists():
+                (folder / "inbox" / name).rename(held / name)
+            shutil.rmtree(folder / "inbox" / name, ignore_errors=True)
+            (folder / "inbox" / name).mkdir()
+            lines = next((held / name).glob(f"{name}_*.csv")).read_text().splitlines()
+            cells = [line.split(",") for line in lines[-576:]]
+            for row in cells[-24:]:
+                row[3] = "1.50"
+            (folder / f"{name}.urgent").write_text("\n".join([lines[0]] + [",".join(row) for row in cells]) + "\n")
+        receiver = subprocess.Popen([PYTHON, ROOT / "tests/support/receiver.py", "--port", "0", "--log", log, "--for", "3000"],
+                                    stdout=subprocess.PIPE, text=True)
+        port = int(receiver.stdout.readline().split()[-1])
+        watched = {"stations": {name: network["stations"][name] for name in names}, "baros": {}}
+        text = settings(network, folder)
+        (folder / "rillward.yaml").write_text(text[:text.index("rules:")] + self.rules_of(watched, folder, port, secret))
+        self.fresh(folder)
+        service = subprocess.Popen([self.rillward, "serve", "-c", folder / "rillward.yaml", "--clock", "2027-03-01T00:00:00Z"],
+                                   stderr=subprocess.DEVNULL)
+        try:
+            took, was_busy = [], 0
+            time.sleep(3)
+            for name in names:
+                time.sleep(self.pause)
+                start = time.monotonic()
+                os.rename(folder / f"{name}.urgent", folder / "inbox" / name / f"{name}_urgent.csv")
+                while name not in (log.read_text() if log.exists() else ""):
+                    if time.monotonic() - start > 120:
+                        raise SystemExit(f"no webhook for {name}")
+                    time.sleep(0.002)
+                took.append(time.monotonic() - start)
+                counts = self.counts(folder)
+                was_busy += bool(counts["dirty_spans"] or counts["due_records"] or counts["drops"] < self.stations)
+            took.sort()
+            self.row(f"the same while {self.stations} station-years come in ({was_busy} of {urgent} in its midst): median",
+                     f"{1000 * statistics.median(took):.0f} ms")
+            self.row("the same: p95", f"{1000 * took[int(len(took) * 0.95) - 1]:.0f} ms", "under 1000 ms")
+        finally:
+            for process in (service, receiver):
+                process.terminate()
+                process.wait()
+
+    def rules_of(self, watched, folder, port, secret):
+        text = settings(watched, folder, webhook=f"http://127.0.0.1:{port}/ok", secret=secret)
+        return text[text.index("rules:"):] + "alarms: {news_age: 400 d}\n"
+
+    def counts(self, folder):
+        answer = subprocess.run([self.rillward, "status", "-c", folder / "rillward.yaml", "--json"], capture_output=True, text=True)
+        return json.loads(answer.stdout)["counts"]
 
     def await_drops(self, folder, count):
         for _ in range(600):
@@ -292,9 +368,11 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("rillward")
     parser.add_argument("--tools", default=ROOT.parent / "shared/bench")
-    parser.add_argument("--only", default="script_ratio,cold_station,latency,history,idle,many")
+    parser.add_argument("--only", default="script_ratio,cold_station,cores,latency,busy_latency,history,idle,many")
     parser.add_argument("--repeat", type=int, default=3)
     parser.add_argument("--keep")
+    parser.add_argument("--stations", type=int, default=200, help="how many station-years 'busy_latency' makes")
+    parser.add_argument("--pause", type=float, default=2, help="seconds between its urgent drops")
     parser.add_argument("--drops", type=int, default=100000, help="how many drops 'many' makes")
     args = parser.parse_args()
     bench = Bench(args)
