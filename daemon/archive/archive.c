@@ -33,11 +33,7 @@ static bool begin_all(const char *root, const struct archive_file *files, struct
 static bool end_all(const char *root, const struct archive_file *files, struct file_fresh *fresh, size_t n,
                     struct error *error);
 static bool sync_folders(const char *root, const struct archive_file *files, size_t n, struct error *error);
-static bool is_synced_with_another(const struct archive_file *files, size_t i);
-static void free_all(char **strings, size_t *n);
-static size_t folder_length(const char *path);
 static bool join(const char *root, const char *path, char ret[PATH_MAX], struct error *error);
-static bool make_folder_of(const char *full, struct error *error);
 
 static const struct archive_writer writers[] = {
     {".csv", "CSV", true, FORMAT_CSV, write_csv},
@@ -190,25 +186,6 @@ bool archive_write_files(const char *root, struct archive_file *files, size_t n,
     return ok && sync_folders(root, files, n, error);
 }
 
-bool archive_store_original(const char *root, const char *path, const void *bytes, size_t n,
-                            const char *sha256, struct error *error)
-{
-    char full[PATH_MAX], known[SHA256_HEX_SIZE];
-    if (!join(root, path, full, error))
-        return false;
-    if (!file_exists(full))
-        return make_folder_of(full, error) && file_write_whole(full, bytes, n, error);
-    if (!file_sha256(full, known, error))
-        return false;
-    if (strcmp(known, sha256) != 0)
-        return fail(error, ERROR_SYSTEM,
-                    "'%s' was changed since it was kept: move it away, and the untouched bytes are kept anew",
-                    path);
-    /* It may be there since a run that was cut off between rename and fsync. */
-    full[folder_length(full)] = '\0';
-    return file_sync_folder(full, error);
-}
-
 /* Fingerprint, whether it must be written, and whether anything but a file stands in its way. */
 static bool look_at(const char *root, struct archive_file *file, struct error *error)
 {
@@ -235,7 +212,7 @@ static bool begin_all(const char *root, const struct archive_file *files, struct
     for (size_t i = 0; i < n; i++) {
         char full[PATH_MAX];
         if (!files[i].unchanged &&
-            (!join(root, files[i].path, full, error) || !make_folder_of(full, error) ||
+            (!join(root, files[i].path, full, error) || !file_make_folders_of(full, error) ||
              !file_fresh_write(&fresh[i], full, files[i].content.bytes, files[i].content.length, error)))
             return false;
         if (i + 1 < n && i + 1 - synced < SYNC_MOST)
@@ -259,50 +236,18 @@ static bool end_all(const char *root, const struct archive_file *files, struct f
     return true;
 }
 
-/* Each once. */
 static bool sync_folders(const char *root, const struct archive_file *files, size_t n, struct error *error)
 {
-    char *folders[SYNC_MOST] = {NULL};
+    char **paths = x_array(n + 1, sizeof *paths);
     size_t count = 0;
-    bool ok = true;
-    for (size_t i = 0; ok && i < n; i++) {
-        char full[PATH_MAX];
-        if (is_synced_with_another(files, i))
-            continue;
-        ok = join(root, files[i].path, full, error);
-        full[folder_length(full)] = '\0';
-        folders[count++] = x_strdup(full);
-        if (count == SYNC_MOST) {
-            ok = ok && file_sync_folders((const char *const *)folders, count, error);
-            free_all(folders, &count);
-        }
-    }
-    ok = ok && file_sync_folders((const char *const *)folders, count, error);
-    free_all(folders, &count);
+    for (size_t i = 0; i < n; i++)
+        if (!files[i].unchanged)
+            paths[count++] = x_printf("%s/%s", root, files[i].path);
+    bool ok = file_sync_folders_of((const char *const *)paths, count, error);
+    while (count > 0)
+        free(paths[--count]);
+    free(paths);
     return ok;
-}
-
-static bool is_synced_with_another(const struct archive_file *files, size_t i)
-{
-    size_t length = folder_length(files[i].path);
-    bool is_synced = files[i].unchanged;
-    for (size_t j = 0; j < i && !is_synced; j++)
-        is_synced = !files[j].unchanged && folder_length(files[j].path) == length &&
-                    memcmp(files[j].path, files[i].path, length) == 0;
-    return is_synced;
-}
-
-static void free_all(char **strings, size_t *n)
-{
-    while (*n > 0)
-        free(strings[--*n]);
-}
-
-/* Bytes of `path` before its last '/', 0 without one. */
-static size_t folder_length(const char *path)
-{
-    const char *slash = strrchr(path, '/');
-    return slash ? (size_t)(slash - path) : 0;
 }
 
 static bool join(const char *root, const char *path, char ret[PATH_MAX], struct error *error)
@@ -310,11 +255,4 @@ static bool join(const char *root, const char *path, char ret[PATH_MAX], struct 
     if (snprintf(ret, PATH_MAX, "%s/%s", root, path) < PATH_MAX)
         return true;
     return fail(error, ERROR_SYSTEM, "the path of '%s' in the archive is too long", path);
-}
-
-static bool make_folder_of(const char *full, struct error *error)
-{
-    char folder[PATH_MAX];
-    snprintf(folder, sizeof folder, "%.*s", (int)folder_length(full), full);
-    return file_make_folders(folder, error);
 }

@@ -85,9 +85,4 @@ void archive_render_others(const struct dataset *dataset, struct archive_file *f
  * limit is an INPUT error. */
 bool archive_write_files(const char *root, struct archive_file *files, size_t n, struct error *error);
 
-/* Keep the untouched bytes of a drop, durable before it returns. Write once: the same bytes already there are
- * fine, other bytes under that path are an error and stay. `sha256` is that of `bytes`. SYSTEM error. */
-bool archive_store_original(const char *root, const char *path, const void *bytes, size_t n, const char *sha256,
-                            struct error *error);
-
 #endif

@@ -22,6 +22,9 @@ static const char temporary_prefix[] = ".rillward-";
 static bool write_all(int fd, const char *bytes, size_t length);
 static bool name_temporary(const char *path, char *ret);
 static void folder_of(const char *path, char *ret, size_t size);
+static size_t folder_length(const char *path);
+static bool is_beside_another(const char *const *paths, size_t i);
+static bool sync_folders(const char *const *paths, size_t n, struct error *error);
 static void to_hex(const unsigned char *digest, char ret[SHA256_HEX_SIZE]);
 
 bool file_read(const char *path, size_t limit, char **ret_bytes, size_t *ret_length, struct error *error)
@@ -142,15 +145,44 @@ void file_fresh_drop(struct file_fresh *fresh)
 
 bool file_sync_folder(const char *path, struct error *error)
 {
-    return file_sync_folders(&path, 1, error);
+    return sync_folders(&path, 1, error);
 }
 
-bool file_sync_folders(const char *const *paths, size_t n, struct error *error)
+bool file_sync_folders_of(const char *const *paths, size_t n, struct error *error)
+{
+    char folders[SYNC_MOST][PATH_MAX];
+    const char *list[SYNC_MOST];
+    size_t count = 0;
+    for (size_t i = 0; i < n; i++) {
+        if (is_beside_another(paths, i))
+            continue;
+        folder_of(paths[i], folders[count], PATH_MAX);
+        list[count] = folders[count];
+        if (++count < SYNC_MOST)
+            continue;
+        if (!sync_folders(list, count, error))
+            return false;
+        count = 0;
+    }
+    return sync_folders(list, count, error);
+}
+
+/* Of those before it. */
+static bool is_beside_another(const char *const *paths, size_t i)
+{
+    size_t length = folder_length(paths[i]);
+    for (size_t j = i; j > 0; j--)
+        if (folder_length(paths[j - 1]) == length && memcmp(paths[j - 1], paths[i], length) == 0)
+            return true;
+    return false;
+}
+
+/* n <= SYNC_MOST. */
+static bool sync_folders(const char *const *paths, size_t n, struct error *error)
 {
     int fds[SYNC_MOST] = {0};
     size_t count = 0;
     bool ok = true;
-    assert(n <= SYNC_MOST);
     while (ok && count < n) {
         fds[count] = open(paths[count], O_RDONLY | O_DIRECTORY | O_CLOEXEC);
         ok = fds[count] >= 0 || fail_errno(error, ERROR_SYSTEM, "cannot open folder '%s'", paths[count]);
@@ -163,6 +195,13 @@ bool file_sync_folders(const char *const *paths, size_t n, struct error *error)
     for (size_t i = 0; ok && i < n; i++)
         crash_point("folder durable", paths[i]);
     return ok;
+}
+
+bool file_make_folders_of(const char *path, struct error *error)
+{
+    char folder[PATH_MAX];
+    folder_of(path, folder, sizeof folder);
+    return file_make_folders(folder, error);
 }
 
 bool file_make_folders(const char *path, struct error *error)
@@ -267,11 +306,18 @@ static bool name_temporary(const char *path, char *ret)
 
 static void folder_of(const char *path, char *ret, size_t size)
 {
-    const char *slash = strrchr(path, '/');
-    if (!slash)
+    size_t length = folder_length(path);
+    if (length == 0)
         snprintf(ret, size, ".");
     else
-        snprintf(ret, size, "%.*s", slash == path ? 1 : (int)(slash - path), path);
+        snprintf(ret, size, "%.*s", (int)length, path);
+}
+
+/* Bytes of the folder's path; 0 where the path has none. */
+static size_t folder_length(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    return !slash ? 0 : slash == path ? 1 : (size_t)(slash - path);
 }
 
 static void to_hex(const unsigned char *digest, char ret[SHA256_HEX_SIZE])

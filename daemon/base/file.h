@@ -34,12 +34,13 @@ bool file_fresh_write(struct file_fresh *fresh, const char *path, const void *by
 bool file_fresh_sync(struct file_fresh *fresh, size_t n, struct error *error); /* n <= SYNC_MOST; {0} among them are fine */
 bool file_fresh_place(struct file_fresh *fresh, const char *path, struct error *error);
 void file_fresh_drop(struct file_fresh *fresh); /* {0} is fine */
-/* fsync of folders, by path, all at once; n <= SYNC_MOST. */
-bool file_sync_folders(const char *const *paths, size_t n, struct error *error);
 bool file_sync_folder(const char *path, struct error *error);
+/* fsync of the folders that these files stand in, each once, many at once. */
+bool file_sync_folders_of(const char *const *paths, size_t n, struct error *error);
 
 /* mkdir -p; each new folder's parent is fsynced. */
 bool file_make_folders(const char *path, struct error *error);
+bool file_make_folders_of(const char *path, struct error *error); /* that the file `path` is to stand in */
 bool file_exists(const char *path);
 /* Remove temporaries that a killed process left in a folder tree; returns how many. */
 size_t file_remove_leftovers(const char *folder);

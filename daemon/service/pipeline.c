@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "service/pipeline.h"
 
+#include "archive/original.h"
 #include "base/timestamp.h"
 #include "derive/derive.h"
 #include "derive/pair.h"
@@ -59,6 +60,7 @@ bool pipeline_open(struct pipeline *ret, const struct config *config, struct sto
                              .arena = arena_new(),
                              .station_places = x_array(config->station_count, sizeof *ret->station_places),
                              .barometer_places = x_array(config->barometer_count, sizeof *ret->barometer_places),
+                             .originals = original_keeper_new(config->archive),
                              .attempt_fd = -1,
                              .next_alarm_look = TIME_NONE};
     bool ok = store_begin(store, __func__, error);
@@ -148,6 +150,7 @@ static bool derive_neighbours(struct pipeline *p, size_t station, const struct r
 void pipeline_close(struct pipeline *pipeline)
 {
     arena_free(pipeline->arena);
+    original_keeper_free(pipeline->originals);
     free(pipeline->station_places);
     free(pipeline->barometer_places);
     *pipeline = (struct pipeline){0};

@@ -18,11 +18,14 @@
 #include "store/store.h"
 #include "watch/watch.h"
 
+struct original_keeper;
+
 struct pipeline {
     const struct config *config;
     struct store *store;
     struct arena *arena;                         /* of one piece of work */
     uint32_t *station_places, *barometer_places; /* numbers in the store, by index in the settings */
+    struct original_keeper *originals;           /* of drops that are being taken */
     int attempt_fd;          /* attempt.h; the caller's; -1: what is being read is not written down */
     int64_t next_alarm_look; /* wall time of the next thing that pipeline_advance has to judge; TIME_NONE: not known */
     size_t taken, set_aside, repeated; /* since the start, for the log */
@@ -57,6 +60,9 @@ struct take_news {
 /* Within a transaction. */
 enum take_result pipeline_take(struct pipeline *pipeline, const struct watch *watch, const struct candidate *candidate,
                                int64_t now, int64_t disk_now, struct take_news *ret_news, struct error *error);
+/* The originals of what was taken in the transaction, durable, then the transaction. On failure it is rolled back, and
+ * all of them are to be taken again. */
+bool pipeline_commit_taken(struct pipeline *pipeline, struct error *error);
 /* After TAKE_FAILED and what it wrote is undone, within a transaction: status tells that it waits, and for what. */
 bool pipeline_take_failed(struct pipeline *pipeline, const struct candidate *candidate, int64_t now, const char *why,
                           struct error *error);

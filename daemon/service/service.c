@@ -530,7 +530,7 @@ static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
             return false;
         read_clocks(s);
     }
-    if (store_is_open_transaction(s->store) && !store_commit(s->store, error)) {
+    if (store_is_open_transaction(s->store) && !pipeline_commit_taken(&s->pipeline, error)) {
         watch_rescan(s->watch);
         return false;
     }
@@ -590,7 +590,7 @@ static bool give_back(struct service *s, const struct candidate *candidate, stru
     if (wait > 0)
         watch_look_again(s->watch, candidate, s->monotonic + wait);
     bool is_kept = stands && pipeline_take_failed(&s->pipeline, candidate, s->wall, error->text, &ignored) &&
-                   (!is_new || store_commit(s->store, &ignored));
+                   (!is_new || pipeline_commit_taken(&s->pipeline, &ignored));
     if (!is_kept)
         store_rollback(s->store);
     if (!is_kept || wait == 0)

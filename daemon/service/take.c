@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* One file of the inbox: from a name that may be worth reading to facts in the store. */
 #include "archive/archive.h"
+#include "archive/original.h"
 #include "base/crash_point.h"
 #include "base/file.h"
 #include "base/text.h"
@@ -92,6 +93,14 @@ enum take_result pipeline_take(struct pipeline *p, const struct watch *watch, co
     (void)bytes; /* freed here, whatever became of it */
     ret_news->message = t.next.message;
     return result;
+}
+
+bool pipeline_commit_taken(struct pipeline *p, struct error *error)
+{
+    if (original_settle(p->originals, error))
+        return store_commit(p->store, error);
+    store_rollback(p->store);
+    return false;
 }
 
 bool pipeline_take_failed(struct pipeline *p, const struct candidate *candidate, int64_t now, const char *why,
@@ -293,7 +302,7 @@ static enum take_result refuse(struct take *t, const char *why, int64_t rested)
     return finish(t, TAKE_WAITING, wait, t->known.drop);
 }
 
-/* Original first, durable; only then the facts that say it was taken. */
+/* The original first: it is durable before the facts that say it was taken (pipeline_commit_taken). */
 static enum take_result keep(struct take *t)
 {
     enum archive_place place;
@@ -306,7 +315,7 @@ static enum take_result keep(struct take *t)
         return finish_repeated(t, known);
     char original[ARCHIVE_PATH_SIZE];
     archive_original_path(place, id, t->sha256, t->candidate->path, original);
-    if (!archive_store_original(t->p->config->archive, original, t->bytes, t->length, t->sha256, t->error))
+    if (!original_keep(t->p->originals, original, t->bytes, t->length, t->sha256, t->error))
         return TAKE_FAILED;
     struct drop_fact_row drop = {.sha256 = t->sha256,
                                  .path = t->candidate->path,

@@ -259,31 +259,3 @@ Test(archive, writes_an_empty_file_as_well)
     cr_expect_str_eq(fixture_read(arena, root, MANIFEST_NAME), "");
     archive_file_done(&file);
 }
-
-Test(archive, keeps_an_original_once)
-{
-    static const char bytes[] = "raw\0bytes";
-    char sha[SHA256_HEX_SIZE];
-    sha256_hex(bytes, sizeof bytes, sha);
-    archive_original_path(ARCHIVE_STATION, "a", sha, "x.csv", path);
-    cr_assert(archive_store_original(root, path, bytes, sizeof bytes, sha, &error), "%s", error.text);
-    ino_t before = inode_of(path);
-    cr_assert(archive_store_original(root, path, bytes, sizeof bytes, sha, &error), "%s", error.text);
-    cr_expect_eq(inode_of(path), before);
-    char found[SHA256_HEX_SIZE];
-    cr_assert(file_sha256(arena_printf(arena, "%s/%s", root, path), found, &error));
-    cr_expect_str_eq(found, sha);
-}
-
-Test(archive, never_replaces_an_original_with_other_bytes)
-{
-    char sha[SHA256_HEX_SIZE];
-    sha256_hex("true", 4, sha);
-    archive_original_path(ARCHIVE_STATION, "a", sha, "x.csv", path);
-    cr_assert(archive_store_original(root, path, "true", 4, sha, &error));
-    fixture_write(root, path, "damaged");
-    cr_assert_not(archive_store_original(root, path, "true", 4, sha, &error));
-    cr_expect_eq(error.kind, ERROR_SYSTEM);
-    cr_expect_not_null(strstr(error.text, path));
-    cr_expect_str_eq(fixture_read(arena, root, path), "damaged");
-}

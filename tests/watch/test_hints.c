@@ -112,6 +112,40 @@ Test(hints, a_full_list_of_files_wants_a_scan)
     cr_expect_not(hints_take_scan(hints));
 }
 
+/* What arrives now does not wait until thousands of others were looked at. */
+Test(hints, every_second_one_is_the_newest)
+{
+    char name[16];
+    for (int i = 0; i < 6; i++) {
+        snprintf(name, sizeof name, "%d", i);
+        hints_add_file(hints, name, HINT_WRITTEN, 100);
+    }
+    expect_next(100, "0");
+    expect_next(100, "5");
+    expect_next(100, "1");
+    hints_add_file(hints, "now", HINT_RENAMED, 100);
+    expect_next(100, "now");
+    expect_next(100, "2");
+    expect_next(100, "4");
+    expect_next(100, "3");
+}
+
+Test(hints, the_newest_is_kept_where_the_list_is_full_and_a_scan_finds_the_oldest)
+{
+    char name[16];
+    for (int i = 0; i < HINTS_FILE_LIMIT; i++) {
+        snprintf(name, sizeof name, "%d", i);
+        hints_add_file(hints, name, HINT_WRITTEN, 100);
+    }
+    cr_expect_not(hints_take_scan(hints));
+    hints_add_file(hints, "now", HINT_RENAMED, 100);
+    cr_expect(hints_take_scan(hints));
+    cr_expect(hints_recall_file(hints, "now", &sighting));
+    cr_expect_not(hints_recall_file(hints, "0", &sighting));
+    expect_next(100, "1");
+    expect_next(100, "now");
+}
+
 Test(hints, folders_come_in_order_of_arrival_and_once)
 {
     hints_add_folder(hints, "b");
