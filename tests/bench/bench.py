@@ -271,12 +271,13 @@ class Bench:
         (folder / "rillward.yaml").write_text(settings(network, folder))
         service = subprocess.Popen([self.rillward, "serve", "-c", folder / "rillward.yaml", "--clock", NOW], stderr=subprocess.DEVNULL)
         try:
-            previous = -1
-            for _ in range(120):  # at rest: no more context switches within a second
-                switches = self.switches(service.pid)
-                if switches == previous:
+            previous, same = None, 0
+            for _ in range(240):  # at rest: for three seconds no context switch, and no tick of the processor
+                activity = self.switches(service.pid), self.ticks(service.pid)
+                same = same + 1 if activity == previous else 0
+                if same == 3:
                     break
-                previous = switches
+                previous = activity
                 time.sleep(1)
             before = self.switches(service.pid)
             time.sleep(20)
@@ -290,6 +291,11 @@ class Bench:
         finally:
             service.terminate()
             service.wait()
+
+    @staticmethod
+    def ticks(pid):
+        fields = pathlib.Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+        return int(fields[11]) + int(fields[12])
 
     @staticmethod
     def switches(pid):
