@@ -76,8 +76,9 @@ size_t rules_evaluate(struct arena *arena, const struct rule_view *view, struct 
     return rules_kind_info(view->rule->kind)->evaluate(arena, view, ret);
 }
 
-/* A delay that is still being served at the last sample before a change began less than a delay ago, and that
- * sample lies at most the longest pause back. Before that a change of value looks back over its window. */
+/* A delay that is still being served at the last sample before a change began less than a delay ago (or than as many
+ * of the longest pauses as samples are still to be counted), and that sample lies at most the longest pause back.
+ * Before that a change of value looks back over its window. */
 int64_t rules_lead_in(const struct rule *rule)
 {
     unsigned settings = rules_kind_info(rule->kind)->settings;
@@ -86,7 +87,7 @@ int64_t rules_lead_in(const struct rule *rule)
     int64_t history = settings & RULE_USES_WINDOW ? rule->window : 0;
     if (rule->kind == RULE_FLAT) /* that samples reach back over the window is seen from one more window */
         history *= 2;
-    return history + rule_longest_delay(rule) + rule_longest_pause(rule);
+    return history + rule_longest_wait(rule) + rule_longest_pause(rule);
 }
 
 /* A delay that begins anew at the first sample behind a change, one pause later, is served or broken another
@@ -119,8 +120,8 @@ double rules_excess(const struct rule *rule, double value)
     return value - rule->limit;
 }
 
-size_t rules_drop_episodes(struct arena *arena, const struct rule *rule, const struct drop_fact *drops,
-                           size_t n, int64_t now, struct drop_episode **ret)
+size_t rules_drop_episodes(struct arena *arena, const struct rule *rule, const struct drop_fact *drops, size_t n,
+                           int64_t now, struct drop_episode **ret)
 {
     struct drop_episode *list = arena_array(arena, n, sizeof *list);
     size_t count = 0;

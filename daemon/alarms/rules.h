@@ -18,7 +18,8 @@
  * does not count, and one at which it is not all so ends an episode as a value that came back does.
  *
  * Start: an episode begins where every counted sample has met the condition for at least on_delay by data
- * time. start = first such sample, raised = the sample that served the delay. The deadband plays no part yet.
+ * time, and rule.samples of them at least. start = first such sample, raised = the sample that served both. The
+ * deadband plays no part yet.
  *
  * End: it holds until a value is back past the limit by the deadband (below >= limit + deadband, others
  * <= limit - deadband) and the condition is not met again for at least off_delay; end = the sample that came

@@ -34,11 +34,14 @@ static void track_towards(struct tracker *tracker, int64_t time, double value, b
         return;
     }
     struct episode *current = &tracker->current;
-    if (tracker->phase == AT_REST || is_broken)
+    if (tracker->phase == AT_REST || is_broken) {
         *current = (struct episode){.start = time, .end = TIME_NONE, .worst = value, .worst_time = time};
+        tracker->met_count = 0;
+    }
+    tracker->met_count++;
     tracker->phase = PENDING;
     tracker_take_value(tracker->rule, current, time, value);
-    if (time - current->start < tracker->rule->on_delay)
+    if (time - current->start < tracker->rule->on_delay || tracker->met_count < tracker->rule->samples)
         return;
     current->raised = time;
     tracker->phase = ACTIVE;
@@ -106,6 +109,13 @@ int64_t rule_longest_pause(const struct rule *rule)
 {
     int64_t delay = rule_longest_delay(rule);
     return delay > LONGEST_PAUSE ? delay : LONGEST_PAUSE;
+}
+
+int64_t rule_longest_wait(const struct rule *rule)
+{
+    int64_t delay = rule_longest_delay(rule);
+    int64_t counting = rule->samples > 1 ? (rule->samples - 1) * rule_longest_pause(rule) : 0;
+    return counting > delay ? counting : delay;
 }
 
 static double rounding(const struct rule *rule)

@@ -17,7 +17,7 @@ struct episode *finds_add(struct finds *finds);
 
 enum phase {
     AT_REST,
-    PENDING,   /* condition met, on_delay not served */
+    PENDING,   /* condition met, on_delay or the number of samples not served */
     ACTIVE,    /* an episode */
     RETURNING, /* an episode still, value back, off_delay not served */
 };
@@ -27,6 +27,7 @@ struct tracker {
     struct finds *finds;
     enum phase phase;
     struct episode current; /* unless at rest */
+    int met_count;          /* PENDING: samples so far */
     int64_t returned;       /* RETURNING: when the value came back */
     double latest;          /* last counted value ... */
     int64_t latest_time;    /* ... and its time, TIME_NONE before the first */
@@ -42,6 +43,8 @@ bool rule_is_past_limit(const struct rule *rule, double value);
 bool rule_is_back(const struct rule *rule, double value);
 int64_t rule_longest_delay(const struct rule *rule);
 int64_t rule_longest_pause(const struct rule *rule);
+/* For how long it can be so at most before an episode begins or ends, pauses between the samples included. */
+int64_t rule_longest_wait(const struct rule *rule);
 
 /* Texts of an episode. In the written unit, without the zeros at the end that a file's fixed columns carry: "0.84 m".
  */

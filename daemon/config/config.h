@@ -274,7 +274,8 @@ struct rule {
     struct rule_condition conditions[RULE_CONDITIONS_MOST]; /* all must be so; clocks are the station's standard time */
     size_t condition_count;
     int64_t window, on_delay, off_delay; /* ms */
-    bool counts_suspect;                 /* values flagged 3 count too; 4 and 9 never do */
+    int samples;         /* smallest number of counted samples in a row that begin an episode; below 2: one will do */
+    bool counts_suspect; /* values flagged 3 count too; 4 and 9 never do */
     enum priority priority;
     struct word_list stations;    /* ids or patterns; empty: all */
     struct word_list tell;        /* recipient ids */

@@ -560,6 +560,8 @@ static const struct option rule_options[] = {
      .help = "rise, fall, flat: time for the change; silence, gap, visit_due, unreadable_drop: the longest that is fine"},
     {.key = "on_delay", .type = OPTION_DURATION, .offset = FIELD(on_delay), .standard = "0 s", .minimum = 0,
      .maximum = 30 * DAY, .help = "how long it must be so, by the time of the data, to begin"},
+    {.key = "samples", .type = OPTION_INTEGER, .offset = FIELD(samples), .standard = "1", .minimum = 1, .maximum = 100,
+     .help = "how many samples in a row it must be so, beside on_delay, to begin"},
     {.key = "off_delay", .type = OPTION_DURATION, .offset = FIELD(off_delay), .standard = "0 s", .minimum = 0,
      .maximum = 30 * DAY, .help = "how long it must not be so to end"},
     {.key = "count_suspect", .type = OPTION_BOOLEAN, .offset = FIELD(counts_suspect), .standard = "true",

@@ -62,7 +62,8 @@ static const struct limits_text limits_table[] = {
 };
 _Static_assert(COUNT_OF(limits_table) == QUANTITY_COUNT, "every quantity has its limits");
 
-#define DELAYS (RULE_DEADBAND | RULE_ON_DELAY | RULE_OFF_DELAY | RULE_COUNT_SUSPECT | RULE_STATIONS | RULE_WHILE)
+#define DELAYS                                                                                                         \
+    (RULE_DEADBAND | RULE_ON_DELAY | RULE_OFF_DELAY | RULE_COUNT_SUSPECT | RULE_STATIONS | RULE_WHILE | RULE_SAMPLES)
 static const struct rule_vocabulary rule_kinds[] = {
     [RULE_BELOW] = {.word = "below",
                     .needs = RULE_QUANTITY | RULE_LIMIT,
@@ -125,7 +126,7 @@ _Static_assert(COUNT_OF(rule_kinds) == RULE_KIND_COUNT, "every kind of rule has 
 
 static const char *const rule_keys[RULE_KEY_COUNT] = {"quantity", "limit",     "window",        "deadband",
                                                       "on_delay", "off_delay", "count_suspect", "stations",
-                                                      "band",     "since",     "while"};
+                                                      "band",     "since",     "while",         "samples"};
 
 static const char *const column_roles[] = {
     [COLUMN_QUANTITY] = "quantity", [COLUMN_STATION] = "station", [COLUMN_SERIAL] = "serial",

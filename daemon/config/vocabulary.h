@@ -18,7 +18,8 @@ enum rule_key {
     RULE_BAND = 1 << 8,
     RULE_SINCE = 1 << 9,
     RULE_WHILE = 1 << 10,
-    RULE_KEY_COUNT = 11
+    RULE_SAMPLES = 1 << 11,
+    RULE_KEY_COUNT = 12
 };
 const char *rule_key_word(unsigned bit); /* 0 .. RULE_KEY_COUNT-1 */
 

@@ -640,6 +640,7 @@ static struct rule random_rule(uint64_t *random)
         .window = (int64_t)(1 + random_below(random, random_below(random, 4) ? 300 : 6000)) * MINUTE_MS,
         .on_delay = (int64_t)random_below(random, 12) * SERIES_STEP,
         .off_delay = (int64_t)random_below(random, 12) * SERIES_STEP,
+        .samples = (int)random_below(random, 8),
         .counts_suspect = random_below(random, 2)};
 }
 

@@ -100,6 +100,28 @@ Test(rules, on_delay_waits_for_samples_that_all_meet_the_condition)
     expect_behaviours(rows, COUNT_OF(rows));
 }
 
+Test(rules, a_smallest_number_of_samples_waits_for_as_many_in_a_row)
+{
+    struct rule rule = {.kind = RULE_BELOW, .quantity = QUANTITY_OXYGEN, .limit = 3, .samples = 3};
+    const struct rule one = {.kind = RULE_BELOW, .quantity = QUANTITY_OXYGEN, .limit = 3, .samples = 1};
+    struct rule slow = rule;
+    slow.on_delay = 40 * MINUTE_MS;
+    const struct behaviour rows[] = {
+        {"one is enough by default", one, "5 2 5", "10..20 raised 10 worst 2@10 last 2@10"},
+        {"served by the third", rule, "5 2 1 2 5", "10..40 raised 30 worst 1@20 last 2@30"},
+        {"two are too few", rule, "5 2 1 5 2 1 5", ""},
+        {"not served at the end of the data", rule, "5 2 1", ""},
+        {"a missing value is not counted", rule, "2 - 2 9", ""},
+        {"and breaks nothing", rule, "2 - 2 2 9", "0..40 raised 30 worst 2@0 last 2@30"},
+        {"a spike of two samples between good ones", rule, "5 1 1 5 5 1 1 5", ""},
+        {"counting begins anew behind a long pause", rule, "2 2 ~1441 2 2", ""},
+        {"and goes on over a short one", rule, "2 2 ~1440 2", "0..open raised 1450 worst 2@0 last 2@1450"},
+        {"the delay is served too", slow, "2 2 2 2 9", ""},
+        {"the later of both raises it", slow, "2 2 2 2 2", "0..open raised 40 worst 2@0 last 2@40"},
+    };
+    expect_behaviours(rows, COUNT_OF(rows));
+}
+
 Test(rules, a_long_delay_allows_as_long_a_pause)
 {
     const struct rule rule = {.kind = RULE_BELOW, .quantity = QUANTITY_OXYGEN, .limit = 3, .on_delay = 2 * DAY_MS};
@@ -587,6 +609,7 @@ Test(rules, a_longer_lead_in_changes_no_episode)
                             .window = (int64_t)(1 + random_below(&random, 6000)) * MINUTE_MS,
                             .on_delay = (int64_t)random_below(&random, 8) * SERIES_STEP,
                             .off_delay = (int64_t)random_below(&random, 8) * SERIES_STEP,
+                            .samples = (int)random_below(&random, 6),
                             .counts_suspect = random_below(&random, 2)};
         struct episode *all, *some;
         size_t all_count = evaluate(&rule, &whole, &all);

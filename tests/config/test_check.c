@@ -155,6 +155,14 @@ Test(check, conditions_may_name_months_and_hours_and_be_several)
     cr_expect_eq(LOW_WHILE("warm"), 1);
 }
 
+Test(check, a_smallest_number_of_samples_is_a_number_and_needs_a_series)
+{
+    cr_expect_eq(RULE("kind: below, quantity: oxygen, limit: 3 mg/L, samples: 3"), 0);
+    cr_expect_eq(RULE("kind: below, quantity: oxygen, limit: 3 mg/L, samples: 0"), 1);
+    cr_expect_eq(RULE("kind: below, quantity: oxygen, limit: 3 mg/L, samples: 101"), 1);
+    cr_expect_eq(RULE("kind: silence, window: 1 d, samples: 3"), 1);
+}
+
 Test(check, a_change_is_counted_from_a_visit_or_a_time)
 {
     cr_expect_eq(RULE("kind: change, quantity: depth, limit: 1 m, since: visit"), 0);
