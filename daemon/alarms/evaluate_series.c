@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "alarms/evaluate.h"
 
+#include "alarms/tide.h"
 #include "alarms/tracker.h"
 #include "base/text.h"
 #include "base/timestamp.h"
@@ -18,7 +19,8 @@ struct sliding {
 };
 
 static bool is_evaluable(const struct rule_view *view);
-static bool does_count(const struct rule *rule, const struct record *record, size_t row);
+static bool does_count(const struct rule_view *view, size_t row);
+static bool has_values(const struct rule_view *view, size_t row);
 static bool is_usable(const struct rule *rule, const struct record *record, enum quantity quantity, size_t row);
 static bool is_so_beside(const struct rule_view *view, size_t row);
 static bool is_its_time(const struct rule_condition *condition, int64_t local);
@@ -38,7 +40,7 @@ size_t evaluate_threshold(struct arena *arena, const struct rule_view *view, str
         return 0;
     const double *value = record->value[view->rule->quantity];
     for (size_t i = 0; i < record->n; i++)
-        if (does_count(view->rule, record, i))
+        if (does_count(view, i))
             tracker_take(&tracker, record->time[i], value[i], is_so_beside(view, i));
     tracker_end(&tracker);
     *ret = finds.list;
@@ -57,7 +59,7 @@ size_t evaluate_rise_or_fall(struct arena *arena, const struct rule_view *view, 
     struct sliding window = sliding_new(arena, view);
     bool is_rise = rule->kind == RULE_RISE;
     for (size_t i = 0; i < record->n; i++) {
-        if (!does_count(rule, record, i))
+        if (!does_count(view, i))
             continue;
         sliding_drop(&window, record->time[i] - rule->window);
         double change = 0;
@@ -92,7 +94,7 @@ size_t evaluate_change(struct arena *arena, const struct rule_view *view, struct
             base = NAN;
             has_begun = true;
         }
-        if (!has_begun || !does_count(rule, record, i) || (!by_visit && record->time[i] < rule->since))
+        if (!has_begun || !does_count(view, i) || (!by_visit && record->time[i] < rule->since))
             continue;
         double value = record->value[rule->quantity][i];
         base = isnan(base) ? value : base;
@@ -109,7 +111,7 @@ int64_t rules_base(const struct rule *rule, const struct record *record, double 
 {
     const struct rule_view view = {.rule = rule, .record = record};
     for (size_t i = 0; is_evaluable(&view) && i < record->n; i++)
-        if (record->time[i] >= rule->since && does_count(rule, record, i)) {
+        if (record->time[i] >= rule->since && has_values(&view, i)) {
             *ret = record->value[rule->quantity][i];
             return record->time[i];
         }
@@ -129,7 +131,7 @@ size_t evaluate_flat(struct arena *arena, const struct rule_view *view, struct e
         return 0;
     struct sliding window = sliding_new(arena, view);
     for (size_t i = 0; i < record->n; i++) {
-        if (!does_count(rule, record, i))
+        if (!does_count(view, i))
             continue;
         int64_t time = record->time[i];
         if (run_start == TIME_NONE || time - latest > rule->window)
@@ -160,14 +162,20 @@ static bool is_evaluable(const struct rule_view *view)
     return has_columns;
 }
 
-static bool does_count(const struct rule *rule, const struct record *record, size_t row)
+static bool does_count(const struct rule_view *view, size_t row)
 {
-    bool counts = is_usable(rule, record, rule->quantity, row);
-    for (size_t c = 0; counts && c < rule->condition_count; c++) {
+    return has_values(view, row) && (!tide_is_asked(view->rule) || (view->stages && view->stages[row] != 0));
+}
+
+static bool has_values(const struct rule_view *view, size_t row)
+{
+    const struct rule *rule = view->rule;
+    bool has = is_usable(rule, view->record, rule->quantity, row);
+    for (size_t c = 0; has && c < rule->condition_count; c++) {
         enum quantity beside = rule->conditions[c].quantity;
-        counts = beside == QUANTITY_COUNT || is_usable(rule, record, beside, row);
+        has = beside == QUANTITY_COUNT || is_usable(rule, view->record, beside, row);
     }
-    return counts;
+    return has;
 }
 
 static bool is_usable(const struct rule *rule, const struct record *record, enum quantity quantity, size_t row)
@@ -184,6 +192,7 @@ static bool is_so_beside(const struct rule_view *view, size_t row)
         const struct rule_condition *condition = &view->rule->conditions[c];
         double value = condition->quantity == QUANTITY_COUNT ? NAN : view->record->value[condition->quantity][row];
         is_so = !(value >= condition->below) && !(value <= condition->above) && /* NaN: that side is open */
+                (condition->stages == 0 || (condition->stages & view->stages[row])) &&
                 is_its_time(condition, view->record->time[row] + view->utc_offset);
     }
     return is_so;
@@ -239,7 +248,7 @@ static void describe_rise_or_fall(const struct rule_view *view, struct episode *
     double sign = rule->kind == RULE_RISE ? 1 : -1;
     size_t worst = record_at_or_after(record, episode->worst_time), from = worst;
     for (size_t i = worst; i > 0 && episode->worst_time - record->time[i - 1] <= rule->window; i--)
-        if (does_count(rule, record, i - 1) && sign * value[i - 1] < sign * value[from])
+        if (does_count(view, i - 1) && sign * value[i - 1] < sign * value[from])
             from = i - 1;
     struct text text;
     text_init(&text, sizeof episode->detail - 1);

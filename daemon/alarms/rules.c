@@ -2,6 +2,7 @@
 #include "alarms/rules.h"
 
 #include "alarms/evaluate.h"
+#include "alarms/tide.h"
 #include "alarms/tracker.h"
 #include "base/timestamp.h"
 
@@ -84,10 +85,11 @@ int64_t rules_lead_in(const struct rule *rule)
     unsigned settings = rules_kind_info(rule->kind)->settings;
     if (!(settings & RULE_USES_DELAYS))
         return 0;
+    int64_t tide = tide_is_asked(rule) ? TIDE_AHEAD_OF_ALL : 0; /* a changed level changes stages before it ... */
     int64_t history = settings & RULE_USES_WINDOW ? rule->window : 0;
     if (rule->kind == RULE_FLAT) /* that samples reach back over the window is seen from one more window */
         history *= 2;
-    return history + rule_longest_wait(rule) + rule_longest_pause(rule);
+    return history + rule_longest_wait(rule) + rule_longest_pause(rule) + tide;
 }
 
 /* A delay that begins anew at the first sample behind a change, one pause later, is served or broken another
@@ -97,7 +99,8 @@ int64_t rules_lead_out(const struct rule *rule)
     if (rule->kind == RULE_SILENCE || rule->kind == RULE_VISIT_DUE)
         return rule->window;
     int64_t lead_in = rules_lead_in(rule);
-    return lead_in ? lead_in + rule_longest_pause(rule) : 0;
+    int64_t tide = tide_is_asked(rule) ? TIDE_BEHIND : 0; /* ... and behind it */
+    return lead_in ? lead_in + rule_longest_pause(rule) + tide : 0;
 }
 
 double rules_excess(const struct rule *rule, double value)

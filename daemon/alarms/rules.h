@@ -14,8 +14,10 @@
  * lowest value over [t - window, t] is <= limit, and samples reach back over that window without a longer pause.
  *
  * Beside it (rule.conditions), all at the same sample: other quantities must be below, above or between limits, and it
- * must be the month and time of day by the place's standard time. A sample without a usable value of such a quantity
- * does not count, and one at which it is not all so ends an episode as a value that came back does.
+ * must be the month and time of day by the place's standard time, and the stage of the tide. A sample without a usable
+ * value of such a quantity does not count, and one at which it is not all so ends an episode as a value that came back
+ * does. Nor does a sample count whose stage is not known (the last hours of the data above all: alarms/tide.h): nothing
+ * begins and nothing ends there; later data tell, and then it is judged.
  *
  * Start: an episode begins where every counted sample has met the condition for at least on_delay by data
  * time, and rule.samples of them at least. start = first such sample, raised = the sample that served both. The
@@ -54,6 +56,7 @@ struct rule_view {
     const int64_t *visits; /* of the window, ascending: level read or logger put in; for kinds that use visits */
     size_t visit_count;
     int64_t visit_before, visit_after; /* as before and after */
+    const uint8_t *stages;             /* of the tide, one a row, see tide.h; NULL: not known (no rule asks for it) */
     double base; /* RULE_CHANGE since a time: first counted value at or after it; NaN: it is in the rows, or unknown */
     int64_t utc_offset; /* of the place's standard time, ms ahead of UTC */
     int64_t now;

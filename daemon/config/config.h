@@ -255,10 +255,14 @@ enum rule_kind {
 };
 const char *rule_kind_word(enum rule_kind kind);
 
+/* Stages of the tide, as bits; how they are told from the level: alarms/tide.h. */
+enum tide_stage { TIDE_RISING = 1 << 0, TIDE_FALLING = 1 << 1, TIDE_HIGH = 1 << 2, TIDE_LOW = 1 << 3 };
+
 /* What must be so beside the rule's own condition, at the same sample. */
 struct rule_condition {
     enum quantity quantity; /* QUANTITY_COUNT: none is looked at */
     double below, above;    /* inside units; NaN: not looked at */
+    unsigned stages;        /* bits of enum tide_stage; 0: all, and where it is not known too */
     unsigned months;        /* bit 0 January ... bit 11 December; 0: all */
     int from, to;           /* minutes of the day, [from, to); to < from: over midnight; equal: all day */
 };

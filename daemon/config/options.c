@@ -531,6 +531,9 @@ static const struct option while_options[] = {
      .help = "what is looked at beside the rule's own quantity"},
     {.key = "below", .type = OPTION_OWN, .help = "it counts only while that is below this"},
     {.key = "above", .type = OPTION_OWN, .help = "it counts only while that is above this"},
+    {.key = "tide", .type = OPTION_OWN,
+     .help = "it counts only at this stage of the tide, by the station's own level: rising, falling, high, low, or a list; "
+             "what came last is known some hours later"},
     {.key = "months", .type = OPTION_OWN,
      .help = "it counts only in these months, such as may-sep or [dec-feb, jul]; by the station's standard time"},
     {.key = "from", .type = OPTION_CLOCK, .offset = PART(from),

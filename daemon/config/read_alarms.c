@@ -22,7 +22,8 @@ static struct zone *read_zone(struct reader *reader, const yaml_node_t *map, con
 static void read_since(struct reader *reader, const yaml_node_t *map, struct rule *rule);
 static void read_while(struct reader *reader, const yaml_node_t *map, const struct entry *entry, struct rule *rule);
 static void read_condition(struct reader *reader, const yaml_node_t *node, const char *title, struct rule *rule);
-static void read_months(struct reader *reader, const yaml_node_t *node, unsigned *ret);
+typedef bool read_bit(const char *text, size_t length, unsigned *ret, struct error *error);
+static void read_bits(struct reader *reader, const yaml_node_t *node, const char *key, read_bit *read, unsigned *ret);
 static void read_bound(struct reader *reader, const yaml_node_t *map, const char *key, double *ret);
 static void read_rule_limit(struct reader *reader, const yaml_node_t *map, struct rule *rule);
 static void check_rule_keys(struct reader *reader, const struct entry *entry, enum rule_kind kind);
@@ -228,7 +229,10 @@ static void read_condition(struct reader *reader, const yaml_node_t *node, const
     bool has_from = reader_find_key(reader, node, "from") != NULL, has_to = reader_find_key(reader, node, "to") != NULL;
     const yaml_node_t *months = reader_find(reader, node, "months");
     if (months)
-        read_months(reader, months, &condition.months);
+        read_bits(reader, months, "months", value_months, &condition.months);
+    const yaml_node_t *tide = reader_find(reader, node, "tide");
+    if (tide)
+        read_bits(reader, tide, "tide", value_tide, &condition.stages);
     if (condition.quantity != QUANTITY_COUNT) {
         reader->quantity = condition.quantity;
         read_bound(reader, node, "below", &condition.below);
@@ -243,21 +247,23 @@ static void read_condition(struct reader *reader, const yaml_node_t *node, const
         reader_complain(reader, node, "%s has one of 'from' and 'to', expected both or none", title);
     else if (has_from && condition.from == condition.to)
         reader_complain(reader, node, "'from' and 'to' of %s are the same: leave them out for all day", title);
-    if (!has_quantity && !has_bound && !months && !has_from && !has_to)
-        reader_complain(reader, node, "%s is empty, expected a quantity with a bound, months, or from and to", title);
+    if (!has_quantity && !has_bound && !tide && !months && !has_from && !has_to)
+        reader_complain(reader, node, "%s is empty, expected a quantity with a bound, tide, months, or from and to",
+                        title);
     rule->conditions[rule->condition_count++] = condition;
 }
 
-static void read_months(struct reader *reader, const yaml_node_t *node, unsigned *ret)
+/* Bits of one word or of a list of them. */
+static void read_bits(struct reader *reader, const yaml_node_t *node, const char *key, read_bit *read, unsigned *ret)
 {
     struct word_list list = {NULL, 0};
-    reader_words(reader, node, "months", &list);
+    reader_words(reader, node, key, &list);
     for (size_t i = 0; i < list.count; i++) {
-        unsigned months = 0;
+        unsigned bits = 0;
         struct error error;
-        if (!value_months(list.words[i], strlen(list.words[i]), &months, &error))
-            reader_complain_value(reader, node, "months", &error);
-        *ret |= months;
+        if (!read(list.words[i], strlen(list.words[i]), &bits, &error))
+            reader_complain_value(reader, node, key, &error);
+        *ret |= bits;
     }
 }
 

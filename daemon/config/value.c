@@ -197,6 +197,18 @@ static bool read_run(const char *text, size_t length, const char *const *names, 
     }
 }
 
+bool value_tide(const char *text, size_t length, unsigned *ret_stage, struct error *error)
+{
+    static const char *const names[] = {"rising", "falling", "high", "low"}; /* in the order of enum tide_stage */
+    for (size_t k = 0; k < COUNT_OF(names); k++)
+        if (strlen(names[k]) == length && strncasecmp(text, names[k], length) == 0) {
+            *ret_stage = 1u << k;
+            return true;
+        }
+    return fail(error, ERROR_CONFIG, "is a stage of the tide: rising, falling, high or low, found '%.*s'",
+                shown(length), text);
+}
+
 bool value_integer(const char *text, size_t length, int *ret, struct error *error)
 {
     int64_t value;

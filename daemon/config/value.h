@@ -33,6 +33,8 @@ bool value_clock(const char *text, size_t length, int *ret_minutes, struct error
 bool value_days(const char *text, size_t length, unsigned *ret_days, struct error *error);
 /* The same of months: "aug", "oct-mar"; bit 0 is January. */
 bool value_months(const char *text, size_t length, unsigned *ret_months, struct error *error);
+/* Stage of the tide: rising, falling, high, low; bit of enum tide_stage. */
+bool value_tide(const char *text, size_t length, unsigned *ret_stage, struct error *error);
 bool value_integer(const char *text, size_t length, int *ret, struct error *error);
 /* Only 'true' and 'false': the other words of old YAML turn country codes into truth values. */
 bool value_boolean(const char *text, size_t length, bool *ret, struct error *error);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "service/subject.h"
 
+#include "alarms/tide.h"
 #include "base/timestamp.h"
 
 #include <math.h>
@@ -16,6 +17,8 @@ static bool load_rows(struct pipeline *p, const struct subject *subject, struct 
                       struct error *error);
 static bool view_rows(struct pipeline *p, const struct subject *subject, struct span window, struct row_cache *cache,
                       struct record *rows, struct rule_view *view, struct error *error);
+static const uint8_t *stages_of(struct arena *arena, const struct record *loaded, struct span window);
+static int64_t add_time(int64_t time, int64_t duration);
 
 bool subject_find(struct pipeline *p, const char *id, bool is_barometer, uint32_t place, struct subject *ret,
                   struct error *error)
@@ -139,10 +142,15 @@ static bool view_rows(struct pipeline *p, const struct subject *subject, struct 
         view->after = view->visit_after;
         return true;
     }
-    if (!load_rows(p, subject, window, cache, error))
+    struct span wide = tide_is_asked(view->rule)
+                           ? (struct span){add_time(window.from, -TIDE_BEHIND), add_time(window.to, TIDE_AHEAD_OF_ALL)}
+                           : window;
+    if (!load_rows(p, subject, wide, cache, error))
         return false;
     *rows = record_between(&cache->record, window.from, window.to);
     view->record = rows;
+    if (tide_is_asked(view->rule))
+        view->stages = stages_of(p->arena, &cache->record, window);
     size_t first = 0;
     while (first < cache->check_count && cache->checks[first].time < window.from)
         first++;
@@ -155,4 +163,21 @@ static bool view_rows(struct pipeline *p, const struct subject *subject, struct 
             high = rows->n > 0 ? rows->time[rows->n - 1] + 1 : window.from;
     return store_reading_before(p->store, subject->place, low, &view->before, error) &&
            store_reading_after(p->store, subject->place, high, &view->after, error);
+}
+
+/* Of the rows of the window, by the levels around it too: so they are the same through whatever window. */
+static const uint8_t *stages_of(struct arena *arena, const struct record *loaded, struct span window)
+{
+    struct record around =
+        record_between(loaded, add_time(window.from, -TIDE_BEHIND), add_time(window.to, TIDE_AHEAD_OF_ALL));
+    return tide_stages(arena, &around) + record_at_or_after(&around, window.from);
+}
+
+/* Stays at the ends of time. */
+static int64_t add_time(int64_t time, int64_t duration)
+{
+    int64_t sum;
+    if (time == TIME_NONE || time == TIME_FOREVER)
+        return time;
+    return __builtin_add_overflow(time, duration, &sum) ? (duration > 0 ? TIME_FOREVER : TIME_NONE) : sum;
 }

@@ -99,3 +99,20 @@ struct record series_random(struct arena *arena, enum quantity quantity, size_t 
     }
     return record;
 }
+
+struct record series_tidal(struct arena *arena, size_t n, uint64_t *state)
+{
+    struct record record;
+    record_init(&record, arena, n, 1u << QUANTITY_LEVEL);
+    int64_t time = 0;
+    for (size_t i = 0; i < n; i++) {
+        double noise = ((double)random_below(state, 201) - 100) / 10000;
+        bool is_bad = random_below(state, 40) == 0;
+        record.time[i] = time;
+        record.value[QUANTITY_LEVEL][i] = is_bad ? NAN : cos(2 * M_PI * (double)time / (12.42 * HOUR_MS)) + noise;
+        record.flag[QUANTITY_LEVEL][i] = is_bad ? FLAG_MISSING : random_below(state, 60) ? FLAG_PASS : FLAG_SUSPECT;
+        bool is_pause = random_below(state, 120) == 0;
+        time += is_pause ? (int64_t)random_below(state, 30) * HOUR_MS + MINUTE_MS : 30 * MINUTE_MS;
+    }
+    return record;
+}

@@ -3,6 +3,7 @@
 
 #include "alarms/lifecycle.h"
 #include "alarms/series.h"
+#include "alarms/tide.h"
 #include "base/timestamp.h"
 
 #include <criterion/criterion.h>
@@ -51,6 +52,8 @@ static struct alarm *shelf_sort(struct shelf *shelf);
 static void take_span(struct shelf *shelf, const struct rule *rule, const struct record *record,
                       struct span changed, int64_t now);
 static struct rule random_rule(uint64_t *random);
+static struct record series_for(const struct rule *rule, uint64_t *random);
+static const uint8_t *stages_of(const struct rule *rule, const struct record *record, struct span window);
 static void expect_shelf_holds(const struct shelf *shelf, const struct rule *rule,
                                const struct record *record, int64_t now, int round);
 static struct record without_rows(const struct record *record, const bool *is_there);
@@ -416,7 +419,7 @@ Test(reconcile, blocks_in_any_order_give_what_the_whole_series_gives)
     for (int round = 0; round < 250; round++) {
         arena_reset(arena);
         struct rule rule = random_rule(&random);
-        struct record whole = series_random(arena, QUANTITY_LEVEL, 400, &random);
+        struct record whole = series_for(&rule, &random);
         size_t block = 1 + random_below(&random, 80), block_count = (whole.n + block - 1) / block;
         size_t *order = arena_array(arena, block_count, sizeof *order);
         for (size_t i = 0; i < block_count; i++) {
@@ -445,7 +448,7 @@ Test(reconcile, corrections_in_place_give_what_the_whole_series_gives)
     for (int round = 0; round < 150; round++) {
         arena_reset(arena);
         struct rule rule = random_rule(&random);
-        struct record record = series_random(arena, QUANTITY_LEVEL, 400, &random);
+        struct record record = series_for(&rule, &random);
         struct shelf *shelf = shelf_new();
         int64_t now = record.time[record.n - 1];
         take_span(shelf, &rule, &record, (struct span){0, now + 1}, now);
@@ -596,6 +599,7 @@ static void take_span(struct shelf *shelf, const struct rule *rule, const struct
         size_t first = record_at_or_after(record, window.from), end = record_at_or_after(record, window.to);
         after = end < record->n ? record->time[end] : TIME_NONE;
         struct rule_view view = {.rule = rule, .record = &rows, .after = after, .now = now};
+        view.stages = stages_of(rule, record, window);
         view.before = first > 0 ? record->time[first - 1] : TIME_NONE;
         found_count = rules_evaluate(arena, &view, &found);
     } while (reconcile_widen(rule, stored, stored_count, found, found_count, after, &window));
@@ -624,12 +628,36 @@ static void take_span(struct shelf *shelf, const struct rule *rule, const struct
     }
 }
 
+/* Of the rows in the window, as service/ has them: by the rows around it too. */
+static const uint8_t *stages_of(const struct rule *rule, const struct record *record, struct span window)
+{
+    if (!tide_is_asked(rule))
+        return NULL;
+    struct record around = *record;
+    if (window.from != TIME_NONE)
+        around = record_between(record, window.from - TIDE_BEHIND,
+                                window.to == TIME_FOREVER ? TIME_FOREVER : window.to + TIDE_AHEAD_OF_ALL);
+    return tide_stages(arena, &around) + record_at_or_after(&around, window.from);
+}
+
+static struct record series_for(const struct rule *rule, uint64_t *random)
+{
+    return tide_is_asked(rule) ? series_tidal(arena, 400, random)
+                               : series_random(arena, QUANTITY_LEVEL, 400, random);
+}
+
 static struct rule random_rule(uint64_t *random)
 {
     static const enum rule_kind kinds[] = {RULE_BELOW,   RULE_ABOVE, RULE_RISE,    RULE_FALL,
                                            RULE_OUTSIDE, RULE_FLAT,  RULE_SILENCE, RULE_GAP};
     enum rule_kind kind = kinds[random_below(random, COUNT_OF(kinds))];
+    bool asks_for_tide = kind != RULE_SILENCE && kind != RULE_GAP && random_below(random, 3) == 0;
     return (struct rule){
+        .conditions = {{.quantity = QUANTITY_COUNT,
+                        .below = NAN,
+                        .above = NAN,
+                        .stages = 1u + (unsigned)random_below(random, 14)}},
+        .condition_count = asks_for_tide,
         .id = "random",
         .kind = kind,
         .quantity = kind == RULE_SILENCE || kind == RULE_GAP ? QUANTITY_COUNT : QUANTITY_LEVEL,
@@ -651,6 +679,7 @@ static void expect_shelf_holds(const struct shelf *shelf, const struct rule *rul
 {
     struct rule_view view = {
         .rule = rule, .record = record, .before = TIME_NONE, .after = TIME_NONE, .now = now};
+    view.stages = stages_of(rule, record, (struct span){TIME_NONE, TIME_FOREVER});
     struct episode *all;
     size_t count = rules_evaluate(arena, &view, &all), alive = 0;
     for (size_t i = 0; i < shelf->count; i++) {

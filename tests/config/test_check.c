@@ -145,6 +145,9 @@ Test(check, conditions_may_name_months_and_hours_and_be_several)
     cr_expect_eq(LOW_WHILE("{months: [nov-feb, jul], from: '22:00', to: '06:00'}"), 0);
     cr_expect_eq(LOW_WHILE("[{months: may}, {quantity: temperature, above: 20 degC}, {quantity: salinity, below: 3}]"),
                  0);
+    cr_expect_eq(LOW_WHILE("{tide: falling}"), 0);
+    cr_expect_eq(LOW_WHILE("{tide: [low, Rising], months: may}"), 0);
+    cr_expect_eq(LOW_WHILE("{tide: ebb}"), 1);
     cr_expect_eq(LOW_WHILE("{months: summer}"), 1);
     cr_expect_eq(LOW_WHILE("{from: '22:00'}"), 1);
     cr_expect_eq(LOW_WHILE("{from: '22:00', to: '22:00'}"), 1);

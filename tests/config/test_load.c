@@ -211,10 +211,11 @@ Test(load, the_full_example_fills_in_what_it_says)
     cr_expect_eq(low->escalate_after, HOUR_MS);
     cr_expect_str_eq(low->escalate_to.words[0], "second-desk");
     const struct rule_condition *warm = &low->conditions[0], *season = &low->conditions[1];
-    cr_assert_eq(low->condition_count, 2);
+    cr_assert_eq(low->condition_count, 3);
     cr_expect(warm->quantity == QUANTITY_TEMPERATURE && warm->above == 10 && warm->below == 30 && warm->months == 0);
     cr_expect(season->quantity == QUANTITY_COUNT && season->months == 0x3F8 && season->from == 22 * 60 &&
               season->to == 6 * 60);
+    cr_expect(low->conditions[2].stages == (TIDE_FALLING | TIDE_LOW) && low->samples == 3);
     const struct rule *odd = &config->rules[config_find_rule(config, "odd-salinity")];
     cr_expect(odd->low == 2 && odd->high == 30);
     cr_expect_eq(config->rules[config_find_rule(config, "silted")].since, TIME_NONE);

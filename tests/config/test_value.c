@@ -3,6 +3,7 @@
 
 #include "base/memory.h"
 #include "base/timestamp.h"
+#include "config/config.h"
 
 #include <criterion/criterion.h>
 #include <stdio.h>
@@ -25,6 +26,18 @@ static void expect_refused(const char *text, int dimension, const char *wanted)
     cr_expect(strstr(error.text, wanted), "'%s': expected '%s' in '%s'", text, wanted, error.text);
     cr_expect_eq(error.kind, ERROR_CONFIG);
     cr_expect_float_eq(value, -9999, 0);
+}
+
+Test(value, a_stage_of_the_tide_is_one_of_four_words)
+{
+    unsigned stage;
+    struct error error;
+    cr_expect(value_tide("rising", 6, &stage, &error) && stage == TIDE_RISING);
+    cr_expect(value_tide("falling", 7, &stage, &error) && stage == TIDE_FALLING);
+    cr_expect(value_tide("high", 4, &stage, &error) && stage == TIDE_HIGH);
+    cr_expect(value_tide("low", 3, &stage, &error) && stage == TIDE_LOW);
+    cr_expect(!value_tide("slack", 5, &stage, &error));
+    cr_expect_not_null(strstr(error.text, "rising, falling, high or low, found 'slack'"), "%s", error.text);
 }
 
 Test(value, a_number_and_its_unit_are_read_with_and_without_a_space)

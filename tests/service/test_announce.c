@@ -102,6 +102,29 @@ static const char *alarms_now(void)
     return text;
 }
 
+/* Hourly levels of a tide of 12 h, high at hour 0: a rule on the ebb hears nothing of the last four hours, and later
+ * data tell, without a word taken back. */
+Test(announce, a_rule_on_a_stage_of_the_tide_is_judged_when_later_data_tell_the_stage)
+{
+    open_with("rules: {ebb: {kind: below, quantity: level, limit: 1.95 m, while: {tide: falling}}}\n");
+    double level[60];
+    for (size_t k = 0; k < 60; k++)
+        level[k] = 2 + cos(2 * M_PI * (double)k / 12);
+    put_rows(QUANTITY_LEVEL, 0, level, 20, hours_on(20));
+    cr_expect_str_eq(alarms_now(), "", "known up to hour 15, when it is above the limit");
+    put_rows(QUANTITY_LEVEL, 20, level + 20, 1, hours_on(21));
+    cr_expect_str_eq(alarms_now(), "ebb 16..open unacknowledged");
+    put_rows(QUANTITY_LEVEL, 21, level + 21, 39, hours_on(60));
+    cr_expect_str_eq(alarms_now(),
+                     "ebb 16..17 returned to normal, unacknowledged; ebb 28..29 returned to normal, unacknowledged; "
+                     "ebb 40..41 returned to normal, unacknowledged; ebb 52..53 returned to normal, unacknowledged");
+    put_rows(QUANTITY_LEVEL, 26, level + 26, 6, hours_on(61));
+    cr_expect_str_eq(alarms_now(),
+                     "ebb 16..17 returned to normal, unacknowledged; ebb 28..29 returned to normal, unacknowledged; "
+                     "ebb 40..41 returned to normal, unacknowledged; ebb 52..53 returned to normal, unacknowledged",
+                     "the same rows again change nothing");
+}
+
 Test(announce, a_visit_is_overdue_by_the_clock_and_a_note_ends_it)
 {
     open_with("rules: {visit: {kind: visit_due, window: 1 d}}\n");
