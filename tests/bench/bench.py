@@ -302,6 +302,77 @@ class Bench:
         text = pathlib.Path(f"/proc/{pid}/status").read_text()
         return int(text.split("\nvoluntary_ctxt_switches:")[1].split()[0])
 
+    def parts(self):
+        """Readers and writers one by one, from the program beside the tests, where it was built."""
+        program = self.rillward.parent / "tests/part_cost"
+        if not program.exists():
+            print(f"parts: skipped, no {program}: build the target part_cost")
+            return
+        import openpyxl
+        folder, network = self.network("net1", 1, 30, baros=1)
+        csv = next((folder / "inbox/st0001").glob("st0001_*.csv"))
+        book, lines = openpyxl.Workbook(write_only=True), csv.read_text().splitlines()
+        sheet = book.create_sheet("data")
+        sheet.append(lines[0].split(","))
+        for line in lines[1:]:
+            cells = line.split(",")
+            sheet.append(cells[:1] + [float(cell) for cell in cells[1:]])
+        book.save(folder / "month.xlsx")
+        answer = subprocess.run([program, folder / "rillward.yaml", f"st0001/a.csv={csv}", f"st0001/a.xlsx={folder}/month.xlsx",
+                                 f"st0001/visits.csv={folder}/inbox/st0001/visits.csv"], capture_output=True, text=True)
+        print(answer.stdout + answer.stderr)
+
+    def storage(self):
+        """Bytes on disk, and what one small drop costs in calls that wait for the disk."""
+        folder, _ = self.network("net20", 20, 30)
+        self.once(folder)
+        samples = 20 * 30 * 288
+        sizes = {name: sum(f.stat().st_size for f in (folder / name).rglob("*") if f.is_file()) for name in ("state", "archive")}
+        drops = sum(f.stat().st_size for f in (folder / "inbox").rglob("*") if f.is_file())
+        for name, size in sizes.items():
+            self.row(f"bytes a sample in the {name} (a drop has {drops / samples:.0f})", f"{size / samples:.1f}")
+            self.row(f"{name} of one station-year at 5 min", f"{size / samples * 365 * 288 / 2 ** 20:.1f} MiB")
+        if not shutil.which("strace"):
+            print("calls of one drop: skipped, no strace")
+            return
+        path = folder / "inbox/st0001/st0001_next.csv"
+        path.write_text("time,abs_pressure_kpa,temp_c,do_mgl,cond_mscm\n2026-03-30T23:57:00Z,113.000,11.00,8.00,18.0000\n")
+        log = folder / "strace"
+        run("strace", "-f", "-c", "-o", log, self.rillward, "once", "-c", folder / "rillward.yaml", "--clock", NOW)
+        path.unlink()
+        calls = {line.split()[-1]: int(line.split()[3]) for line in log.read_text().splitlines()
+                 if len(line.split()) >= 5 and line.split()[3].isdigit()}
+        self.row("one small drop, whole `once`: writes", f"{calls.get('write', 0) + calls.get('pwrite64', 0)}")
+        self.row("the same: waits for the disk (fsync, fdatasync)", f"{calls.get('fsync', 0) + calls.get('fdatasync', 0)}")
+
+    def growth(self):
+        """One drop of a day into a running service, by how many stations are configured."""
+        for stations in (10, 10000):
+            folder, network = self.network("netgrow", 10, 30, baros=1)
+            for i in range(len(network["stations"]), stations):
+                network["stations"][f"more{i:05d}"] = {"lat": 10 + i % 100 * 0.01, "lon": 20 + i // 100 * 0.01, "elevation_m": 5}
+            (folder / "rillward.yaml").write_text(settings(network, folder))
+            self.fresh(folder)
+            service = subprocess.Popen([self.rillward, "serve", "-c", folder / "rillward.yaml", "--clock", NOW],
+                                       stderr=subprocess.DEVNULL)
+            try:
+                took = []
+                for k in range(12):
+                    self.await_drops(folder, 21 + k)
+                    path = folder / f"inbox/st0001/day{k}.csv"
+                    path.write_text("time,abs_pressure_kpa,temp_c,do_mgl,cond_mscm\n"
+                                    f"2026-03-30T2{k // 6}:{k % 6}7:30Z,113.000,11.00,8.00,18.0000\n")
+                    start = time.monotonic()
+                    while self.counts(folder)["drops"] < 22 + k:
+                        time.sleep(0.002)
+                    took.append(time.monotonic() - start)
+                for path in folder.glob("inbox/st0001/day*.csv"):
+                    path.unlink()
+                self.row(f"a small drop until it is known as taken, {stations} stations configured", f"{1000 * statistics.median(took):.0f} ms")
+            finally:
+                service.terminate()
+                service.wait()
+
     def many(self):
         """Many small drops at once into a running service whose event queue is far too short: none missed, none doubled,
         memory flat."""
@@ -374,7 +445,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("rillward")
     parser.add_argument("--tools", default=ROOT.parent / "shared/bench")
-    parser.add_argument("--only", default="script_ratio,cold_station,cores,latency,busy_latency,history,idle,many")
+    parser.add_argument("--only", default="script_ratio,cold_station,cores,latency,busy_latency,history,growth,idle,storage,parts,many")
     parser.add_argument("--repeat", type=int, default=3)
     parser.add_argument("--keep")
     parser.add_argument("--stations", type=int, default=200, help="how many station-years 'busy_latency' makes")
