@@ -76,6 +76,23 @@ static void read_file(const struct config *config, const char *path, const char 
 
 /* ---- writers ---- */
 
+static void time_writer(const char *what, const char *name, void (*render)(const struct dataset *, struct text *),
+                        const struct dataset *dataset)
+{
+    double took[ROUNDS];
+    size_t bytes = 0;
+    for (int round = 0; round < ROUNDS; round++) {
+        struct text text;
+        text_init(&text, ARCHIVE_FILE_LIMIT);
+        double start = seconds();
+        render(dataset, &text);
+        took[round] = seconds() - start;
+        bytes = text.length;
+        text_done(&text);
+    }
+    print_line(what, name, median(took), dataset->record.n, bytes);
+}
+
 static void write_formats(void)
 {
     struct arena *arena = arena_new();
@@ -83,39 +100,9 @@ static void write_formats(void)
     dataset->daily = daily_of(dataset, arena);
     size_t count;
     const struct archive_writer *writers = archive_writers(&count);
-    for (size_t k = 0; k < count; k++) {
-        double took[ROUNDS];
-        size_t bytes = 0;
-        for (int round = 0; round < ROUNDS; round++) {
-            struct text text;
-            text_init(&text, ARCHIVE_FILE_LIMIT);
-            double start = seconds();
-            writers[k].render(dataset, &text);
-            took[round] = seconds() - start;
-            bytes = text.length;
-            text_done(&text);
-        }
-        print_line("writer", writers[k].extension, median(took), MONTH_ROWS, bytes);
-    }
-    arena_free(arena);
-}
-
-static void draw_many_points(void)
-{
-    struct arena *arena = arena_new();
-    struct dataset *dataset = fixture_long_month(arena, MANY_ROWS);
-    double took[ROUNDS];
-    size_t bytes = 0;
-    for (int round = 0; round < ROUNDS; round++) {
-        struct text text;
-        text_init(&text, ARCHIVE_FILE_LIMIT);
-        double start = seconds();
-        chart_render(dataset, &text);
-        took[round] = seconds() - start;
-        bytes = text.length;
-        text_done(&text);
-    }
-    print_line("chart", "100,000 rows of each quantity", median(took), MANY_ROWS, bytes);
+    for (size_t k = 0; k < count; k++)
+        time_writer("writer", writers[k].extension, writers[k].render, dataset);
+    time_writer("chart", "100,000 rows of each quantity", chart_render, fixture_long_month(arena, MANY_ROWS));
     arena_free(arena);
 }
 
@@ -173,7 +160,6 @@ int main(int count, char **words)
     }
     pack_days();
     write_formats();
-    draw_many_points();
     config_free(config);
     config_problems_done(&problems);
     return 0;
