@@ -1,12 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 #include "science/conductance.h"
 
-#include "science/density.h"
 #include "science/salinity.h"
 
 #include <math.h>
-
-static double relative_conductivity(double temperature_c);
 
 double conductance_at_25(double conductivity_ms_cm, double temperature_c, double coefficient)
 {
@@ -44,7 +41,8 @@ double conductance_factor_iso7888(double temperature_c)
 {
     if (!(temperature_c >= 0 && temperature_c <= 35.9))
         return NAN;
-    return relative_conductivity(temperature_c) / relative_conductivity(25);
+    const double d = temperature_c - 25;
+    return 1 / (1 + (0.021061 + (6.719e-5 + (-2.9945e-7 + 3.1379e-9 * d) * d) * d) * d);
 }
 
 double conductance_at_25_iso7888(double conductivity_ms_cm, double temperature_c)
@@ -57,29 +55,10 @@ double conductance_undone_iso7888(double conductance_ms_cm, double temperature_c
     return conductance_ms_cm / conductance_factor_iso7888(temperature_c);
 }
 
-double conductance_kinematic_viscosity(double temperature_c)
-{
-    if (!(temperature_c >= 0 && temperature_c <= 40))
-        return NAN;
-    const double d = 20 - temperature_c;
-    const double decades = d / (temperature_c + 96) * (1.2364 + (-1.37e-3 + 5.7e-6 * d) * d);
-    const double dynamic_mpa_s = 1.002 * pow(10, decades);
-    return 1000 * dynamic_mpa_s / density_tanaka(temperature_c);
-}
-
 double conductance_to_salinity(double conductance_ms_cm)
 {
     if (!(conductance_ms_cm >= 0 && conductance_ms_cm <= 60))
         return NAN;
     const double r = sqrt(conductance_ms_cm / 53.087);
     return 0.0120 + (-0.2174 + (25.3283 + (13.7714 + (-6.4788 + 2.5842 * r) * r) * r) * r) * r;
-}
-
-/* h(t) of the annex: the part of the resistance that goes with viscosity. */
-static double relative_conductivity(double temperature_c)
-{
-    const double share = 0.962144;
-    const double exponent = 0.965078;
-    const double viscosity = conductance_kinematic_viscosity(temperature_c);
-    return 1 - share + share * pow(viscosity / conductance_kinematic_viscosity(20), exponent);
 }

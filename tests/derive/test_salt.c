@@ -76,20 +76,19 @@ Test(salt, a_sensor_that_did_as_the_record_does_is_taken_at_its_word)
     expect(QUANTITY_SPECIFIC_CONDUCTANCE, 1.44850, 0);
 }
 
-/* 1.642 at 5 degC is the formula of the annex of ISO 7888:1985 as remembered, computed independently; not the
- * printed table of the standard. */
+/* 1.643 at 5 degC by the table of ISO 7888:1985. */
 Test(salt, the_record_may_be_by_iso_7888)
 {
     station.conductance_compensation = COMPENSATION_ISO_7888;
     one_row(QUANTITY_CONDUCTIVITY, 0.3, 5);
-    expect(QUANTITY_SPECIFIC_CONDUCTANCE, 0.3 * 1.642, 2e-4);
+    expect(QUANTITY_SPECIFIC_CONDUCTANCE, 0.3 * 1.643, 2e-4);
     expect_mark(QUANTITY_SPECIFIC_CONDUCTANCE, FLAG_NOT_EVALUATED, 0);
 }
 
 Test(salt, a_sensor_by_iso_7888_is_undone_by_it)
 {
     station.conductance_sensor_compensation = COMPENSATION_ISO_7888;
-    one_row(QUANTITY_SPECIFIC_CONDUCTANCE, 0.3 * 1.642, 5);
+    one_row(QUANTITY_SPECIFIC_CONDUCTANCE, 0.3 * 1.643, 5);
     expect(QUANTITY_CONDUCTIVITY, 0.3, 2e-4);
     expect(QUANTITY_SPECIFIC_CONDUCTANCE, 0.3 / (1 - 0.0191 * 20), 3e-4);
 }
