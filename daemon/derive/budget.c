@@ -32,11 +32,12 @@ struct level_budget budget_of_level(const struct level_situation *s)
         .reference = known(s->reading),
         .pressure = hypot(uncertainty_rectangular(SENSOR_LIMIT_PA), known(s->zero_pa)) / weight,
         .air = air / weight,
+        .hand_over = fabs(known(s->air_shift_pa)) / sqrt(12) / weight,
         .density =
             fabs(s->change) * known(s->salinity_uncertainty) * 0.00076, /* drho/rho = 0.076 % a unit of salinity */
         .closing = known(s->closing_size),
     };
-    double parts[] = {b.reference, b.pressure, b.air, b.density, b.closing};
+    double parts[] = {b.reference, b.pressure, b.air, b.hand_over, b.density, b.closing};
     b.total = isnan(s->depth) ? NAN : uncertainty_combined(sizeof parts / sizeof parts[0], parts);
     return b;
 }

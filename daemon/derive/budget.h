@@ -2,7 +2,8 @@
 /* Standard uncertainty (GUM, JCGM 100:2008; k = 1) of level, salinity and oxygen, sample by sample, with its parts.
  *
  * The sizes of the sources are generic figures of common practice, not of any instrument; what a correction leaves
- * behind is taken as evenly spread over the correction, and a closing error as growing away from both readings. Parts
+ * behind is taken as evenly spread over the correction, what bridges the step between two barometers likewise (either
+ * may be right), and a closing error as growing away from both readings. Parts
  * are independent and added in squares. */
 #ifndef RILLWARD_DERIVE_BUDGET_H
 #define RILLWARD_DERIVE_BUDGET_H
@@ -14,6 +15,7 @@ struct level_budget {
     double reference; /* of the hand reading */
     double pressure;  /* of the submerged sensor since that reading */
     double air;       /* of the barometer, its distance, its pause, and the reduction between elevations */
+    double hand_over; /* of what bridges the step from one barometer to another */
     double density;   /* of the water, over the change of depth since the reading */
     double closing;   /* of the error between two readings, spread in time */
     double total;
@@ -25,6 +27,7 @@ struct level_situation {
     double salinity_uncertainty; /* of the salinity used [1] */
     double air_gap_hours;        /* between the two readings of the barometer */
     double barometer_distance_km, barometer_rise_m;
+    double air_shift_pa; /* that bridges a hand-over between barometers, see hand_over.h */
     int air_temperature_is_known;
     double zero_pa;      /* standard uncertainty of a zero error that was taken off [Pa] */
     double reading;      /* standard uncertainty of a hand reading [m] */

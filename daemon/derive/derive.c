@@ -574,6 +574,7 @@ static void place_situation(const struct derived *derived, const struct derive_i
         .gravity = gravity_at(input->station->latitude, input->station->elevation),
         .salinity_uncertainty = derived->salinity_used_uncertainty[i],
         .air_gap_hours = (double)derived->air_gap[i] / (double)HOUR_MS,
+        .air_shift_pa = derived->air_shift ? derived->air_shift[i] : 0,
         .zero_pa = derived->zero_uncertainty ? derived->zero_uncertainty[i] : 0,
         .reading = input->station->reading_uncertainty,
     };

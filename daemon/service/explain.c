@@ -441,8 +441,9 @@ static void write_uncertainty(const struct sample *s, struct writer *w)
         struct level_situation situation;
         derive_level_situation(&s->derived, &s->input, s->row, &situation);
         struct level_budget b = budget_of_level(&situation);
-        step(w, "  made of", "hand reading %.4f, sensor %.4f, air pressure %.4f, density %.4f, closing error %.4f m",
-             b.reference, b.pressure, b.air, b.density, b.closing);
+        step(w, "  made of",
+             "hand reading %.4f, sensor %.4f, air pressure %.4f, hand-over %.4f, density %.4f, closing error %.4f m",
+             b.reference, b.pressure, b.air, b.hand_over, b.density, b.closing);
     }
 }
 

@@ -29,7 +29,7 @@ Test(budget, an_ordinary_level_is_good_to_about_three_millimetres)
 Test(budget, each_part_only_makes_it_worse)
 {
     double least = budget_of_level(&ordinary).total;
-    struct level_situation worse[] = {ordinary, ordinary, ordinary, ordinary, ordinary};
+    struct level_situation worse[] = {ordinary, ordinary, ordinary, ordinary, ordinary, ordinary};
     worse[0].change = 3;
     worse[0].salinity_uncertainty = 1;
     worse[1].air_gap_hours = 3;
@@ -37,16 +37,30 @@ Test(budget, each_part_only_makes_it_worse)
     worse[3].barometer_rise_m = -400;
     worse[3].air_temperature_is_known = 0;
     worse[4].closing_size = 0.02;
+    worse[5].air_shift_pa = -80;
     for (size_t k = 0; k < sizeof worse / sizeof worse[0]; k++)
         cr_expect_gt(budget_of_level(&worse[k]).total, least, "%zu", k);
 }
 
 Test(budget, parts_add_in_squares)
 {
-    struct level_budget b = budget_of_level(&ordinary);
-    double sum = b.reference * b.reference + b.pressure * b.pressure + b.air * b.air + b.density * b.density +
-                 b.closing * b.closing;
+    struct level_situation handed_over = ordinary;
+    handed_over.air_shift_pa = 60;
+    struct level_budget b = budget_of_level(&handed_over);
+    double sum = b.reference * b.reference + b.pressure * b.pressure + b.air * b.air + b.hand_over * b.hand_over +
+                 b.density * b.density + b.closing * b.closing;
     cr_expect_float_eq(b.total, sqrt(sum), 1e-12);
+}
+
+/* By hand: 80 Pa / sqrt 12 = 23.1 Pa, of water of 9810 Pa a metre 2.35 mm. */
+Test(budget, the_step_bridged_between_two_barometers_is_a_part_of_its_own)
+{
+    cr_expect_eq(budget_of_level(&ordinary).hand_over, 0);
+    struct level_situation s = ordinary;
+    for (s.air_shift_pa = -80; s.air_shift_pa <= 80; s.air_shift_pa += 160)
+        cr_expect_float_eq(budget_of_level(&s).hand_over, 0.002354, 1e-6);
+    s.air_shift_pa = NAN;
+    cr_expect_eq(budget_of_level(&s).hand_over, 0, "not known counts as nothing");
 }
 
 Test(budget, missing_in_gives_missing_out)

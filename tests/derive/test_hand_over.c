@@ -180,6 +180,9 @@ Test(hand_over, the_chain_has_no_step_and_tells_which_barometer_and_why)
     const double *level = derived.record.value[QUANTITY_LEVEL];
     for (size_t i = 1; i < site.readings.n; i++)
         cr_expect_lt(fabs(level[i] - level[i - 1]), 0.0005, "row %zu: %.4f m after %.4f m", i, level[i], level[i - 1]);
+    const double *u = derived.record.uncertainty[QUANTITY_LEVEL];
+    cr_expect(u[4 * 20 + 1] > u[4 * 20] + 0.0001 && u[4 * 26 + 1] < u[4 * 20 + 1] - 0.0001,
+              "what bridges the step is doubtful while it lasts: %g, %g, %g m", u[80], u[81], u[105]);
     cr_assert_eq(derived.findings.count, 3);
     cr_expect_eq(derived.findings.list[0].kind, FINDING_AIR_PRESSURE);
     cr_expect(strstr(derived.findings.list[0].text, "from 'hill', 0.0 km away"), "%s", derived.findings.list[0].text);
