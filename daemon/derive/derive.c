@@ -409,6 +409,8 @@ static void step_level(struct chain *c)
         else if (is_borrowed[i])
             mark(c, QUANTITY_LEVEL, i, TEST_NO_REFERENCE, FLAG_SUSPECT);
     }
+    rating_of_level_days(c->arena, c->record, c->deployment, anchor_count, anchors, c->station->utc_offset,
+                         &c->derived->findings);
     struct check_result *closings;
     size_t closing_count = reference_closings(c->arena, anchor_count, anchors, &closings);
     if (closing_count > 0)

@@ -59,3 +59,44 @@ Test(rating, a_day_takes_its_lowest_by_the_standard_time_of_the_station)
     }
     arena_free(arena);
 }
+
+/* Water of 1 m over the sensor for four days, hand readings at the start and after three days that disagree by 4 mm:
+ * 0.01 ft (3.048 mm: USGS OSW memorandum 96.05) is passed after 2.286 days. */
+static void expect_level_ratings(double utc_offset_hours, double depth, const char *const *words, size_t count)
+{
+    struct arena *arena = arena_new();
+    struct site site;
+    site_init(&site, arena, 24 * 4, HOUR_MS, 1u << QUANTITY_WATER_PRESSURE);
+    site_fill(&site, QUANTITY_WATER_PRESSURE, SITE_AIR + depth * 9797.5);
+    site.station.utc_offset = (int64_t)(utc_offset_hours * (double)HOUR_MS);
+    site_note(&site, NOTE_LEVEL, SITE_START, 1.25);
+    site_note(&site, NOTE_LEVEL, SITE_START + 3 * DAY_MS, 1.254);
+    struct derived derived = site_derive(&site);
+    size_t found = 0;
+    for (size_t k = 0; k < derived.findings.count; k++) {
+        const struct finding *f = &derived.findings.list[k];
+        if (f->kind != FINDING_RATING)
+            continue;
+        cr_assert_lt(found, count, "not the last day, which no reading closes");
+        cr_expect(strncmp(f->text, words[found], strlen(words[found])) == 0, "day %zu: %s", found, f->text);
+        cr_expect_eq(f->quantity, QUANTITY_LEVEL);
+        cr_expect_eq(f->span.to - f->span.from, DAY_MS);
+        found++;
+    }
+    cr_expect_eq(found, count);
+    arena_free(arena);
+}
+
+Test(rating, a_day_of_levels_is_within_or_beyond_what_is_asked_of_a_stage_record)
+{
+    static const char *const utc[] = {"within 0.01 ft", "within", "beyond", "beyond"};
+    expect_level_ratings(0, 1, utc, 4); /* the reading itself stands at the first moment of the fourth day */
+    static const char *const west[] = {"within", "within", "within", "beyond"};
+    expect_level_ratings(-6, 1, west, 4); /* its third day ends after 2.25 days, before the limit is passed */
+}
+
+Test(rating, deep_water_is_held_against_two_permille_of_its_depth)
+{
+    static const char *const words[] = {"within", "within", "within", "within"};
+    expect_level_ratings(0, 3, words, 4);
+}
