@@ -73,6 +73,7 @@ static bool begin(struct deliverer *d, struct pipeline *p, const struct notice *
     struct message_picture picture;
     text_init(&png, LARGEST_PICTURE);
     bool has_picture = is_mail(p->config, notice) && picture_draw(p, notice, &png, &picture);
+    log_debug("notice %lld of '%s' goes to '%s'", (long long)notice->id, notice->alarm.station, notice->recipient);
     notify_begin(d->notify, notice, has_picture ? &picture : NULL, wall);
     return true;
 }

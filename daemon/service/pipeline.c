@@ -2,6 +2,7 @@
 #include "service/pipeline.h"
 
 #include "archive/original.h"
+#include "base/log.h"
 #include "base/timestamp.h"
 #include "derive/derive.h"
 #include "derive/pair.h"
@@ -175,8 +176,11 @@ bool pipeline_derive(struct pipeline *p, int64_t now, bool *ret_worked, struct e
     else if (ok && station < p->config->station_count)
         ok = derive_station(p, station, place, span, now, error);
     /* else: a place that is configured no more keeps its record as it is */
-    if (ok && store_commit(p->store, error))
+    if (ok && store_commit(p->store, error)) {
+        if (station < p->config->station_count)
+            log_debug("committed '%s' and its alarms", p->config->stations[station].id);
         return true;
+    }
     store_rollback(p->store);
     return within(error, "deriving station %zu", station);
 }
@@ -259,8 +263,10 @@ static bool derive_station(struct pipeline *p, size_t station, uint32_t place, s
             return false;
     }
     struct span changed;
-    return derive_values(p, station, span, &changed, error) &&
-           announce_span(p, p->config->stations[station].id, place, false, changed, now, error);
+    if (!derive_values(p, station, span, &changed, error))
+        return false;
+    log_debug("derived '%s'", p->config->stations[station].id);
+    return announce_span(p, p->config->stations[station].id, place, false, changed, now, error);
 }
 
 /* *ret_changed: the span, and the weeks behind it whose trends it changed. */

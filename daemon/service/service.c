@@ -526,6 +526,7 @@ static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
                 log_warning("looking through the inbox: %s", looking.text);
             break;
         }
+        log_debug("looks at '%s'", candidate.path);
         if (!take_drop(s, &candidate, &count, error))
             return false;
         read_clocks(s);
@@ -534,8 +535,10 @@ static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
         watch_rescan(s->watch);
         return false;
     }
-    if (count > 0)
+    if (count > 0) {
+        log_debug("kept %zu drops for good", count);
         s->deliverer.due = s->wall; /* answers may have made news */
+    }
     *ret_worked |= count > 0 || !watch_is_idle(s->watch);
     s->is_careful &= count > 0 || !watch_is_idle(s->watch);
     if (count == 0)
