@@ -177,7 +177,7 @@ static void text_places(const struct view *view, const struct status_options *op
 {
     const struct config *config = view->config;
     heading(ret, options, "Stations and barometers");
-    text_printf(ret, "  %-22s %-20s %10s  %-7s %s\n", "place", "last data", "age", "alarms", "waits for");
+    text_printf(ret, "  %-22s %-20s %13s  %-7s %s\n", "place", "last data", "age", "alarms", "waits for");
     for (size_t i = 0; i < config->station_count + config->barometer_count; i++) {
         bool is_station = i < config->station_count;
         size_t b = is_station ? 0 : i - config->station_count;
@@ -190,7 +190,7 @@ static void text_places(const struct view *view, const struct status_options *op
         if (open > 0)
             snprintf(alarms, sizeof alarms, "%zu open", open);
         timestamp_print(fact->number ? fact->last_time : TIME_NONE, last);
-        text_printf(ret, "  %-22s %-20s %10s  ", id, last, age);
+        text_printf(ret, "  %-22s %-20s %13s  ", id, last, age);
         cell(ret, options, open ? TONE_BAD : TONE_PLAIN, alarms, 7);
         text_printf(ret, " %s\n", waiting_reason(view, id));
     }
