@@ -369,7 +369,9 @@ static void write_finding(const struct sample *s, struct writer *w, const struct
     if (!is_here || (f->quantity < QUANTITY_COUNT && !concerns(s, f->quantity)))
         return;
     snprintf(label, sizeof label, "finding %zu", ++*told);
-    step(w, label, "%s%s%s", is_moment ? timestamp_print(f->span.from, when) : "", is_moment ? ": " : "", f->text);
+    bool is_named = f->kind == FINDING_RATING; /* the same words are said of each quantity */
+    step(w, label, "%s%s%s%s%s", is_moment ? timestamp_print(f->span.from, when) : "", is_moment ? ": " : "",
+         is_named ? quantity_info(f->quantity)->key : "", is_named ? ": " : "", f->text);
 }
 
 static void write_values(const struct sample *s, struct writer *w)

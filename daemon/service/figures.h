@@ -8,6 +8,12 @@
 #include "config/config.h"
 #include "store/store.h"
 
+/* What one person can take in, after ISA-18.2 / IEC 62682 (from memory): so many a day are acceptable, twice as many
+ * still manageable; a peak above FLOOD_BEGINS in 10 minutes is a flood; fewer than so many stand longer than a day; and
+ * none chatters. */
+#define ALARMS_A_DAY_ACCEPTABLE 150
+#define ALARMS_STANDING_BELOW 5
+
 struct figures {
     int64_t day;            /* new alarms in the last 24 h */
     int64_t most_in_10_min; /* of these */

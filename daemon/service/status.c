@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "service/status.h"
 
+#include "alarms/gather.h"
 #include "base/timestamp.h"
 #include "service/figures.h"
 
@@ -60,6 +61,7 @@ static void text_findings(const struct view *view, const struct status_options *
 static const char *place_id(const struct view *view, size_t i);
 static void text_outbox(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_figures(const struct figures *figures, const struct status_options *options, struct text *ret);
+static bool has_any(const struct figures *figures);
 static void heading(struct text *ret, const struct status_options *options, const char *text);
 static void cell(struct text *ret, const struct status_options *options, enum tone tone, const char *text,
                  size_t width);
@@ -290,6 +292,7 @@ static void text_outbox(const struct view *view, const struct status_options *op
 {
     if (view->outbox_count == 0)
         return;
+    bool has_figures = false;
     heading(ret, options, "Notices");
     for (size_t k = 0; k < view->outbox_count; k++) {
         const struct outbox_line *line = &view->outbox[k];
@@ -302,13 +305,18 @@ static void text_outbox(const struct view *view, const struct status_options *op
         cell(ret, options, line->given_up ? TONE_BAD : TONE_PLAIN, given_up, 0);
         text_printf(ret, "%s%s\n", *answer ? "; " : "", answer);
         text_figures(&view->figures[k], options, ret);
+        has_figures = has_figures || has_any(&view->figures[k]);
     }
+    if (has_figures)
+        text_printf(ret,
+                    "  %-22s ISA-18.2 accepts up to %d a day, %d in 10 min, none chattering, fewer than %d standing\n",
+                    "for one person", ALARMS_A_DAY_ACCEPTABLE, FLOOD_BEGINS, ALARMS_STANDING_BELOW);
 }
 
 /* Whether a person can still answer what they are told. */
 static void text_figures(const struct figures *figures, const struct status_options *options, struct text *ret)
 {
-    if (figures->day == 0 && figures->standing == 0)
+    if (!has_any(figures))
         return;
     text_printf(ret,
                 "  %-22s %" PRId64 " new alarms in 24 h, at most %" PRId64 " in 10 min, %.0f %% chattering, %" PRId64
@@ -320,6 +328,11 @@ static void text_figures(const struct figures *figures, const struct status_opti
         cell(ret, options, TONE_BAD, "flood: only summaries are sent", 0);
     }
     text_putc(ret, '\n');
+}
+
+static bool has_any(const struct figures *figures)
+{
+    return figures->day > 0 || figures->standing > 0;
 }
 
 static void heading(struct text *ret, const struct status_options *options, const char *text)
