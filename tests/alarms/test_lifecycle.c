@@ -2,8 +2,12 @@
 #include "alarms/lifecycle.h"
 
 #include "alarms/series.h"
+#include "base/file.h"
+#include "base/text.h"
 
 #include <criterion/criterion.h>
+#include <stdlib.h>
+#include <string.h>
 
 static bool is_over(enum alarm_state state)
 {
@@ -89,8 +93,7 @@ Test(lifecycle, the_same_event_twice_is_announced_at_most_once_but_for_growth)
             if (event == ALARM_EVENT_UPDATED)
                 continue;
             struct step second = lifecycle_step(after(state, event), event);
-            cr_expect(second.announce == ANNOUNCE_NOTHING, "%s, event %d", alarm_state_word(state),
-                      (int)event);
+            cr_expect(second.announce == ANNOUNCE_NOTHING, "%s, event %d", alarm_state_word(state), (int)event);
         }
 }
 
@@ -118,8 +121,7 @@ Test(lifecycle, random_events_never_lose_or_stick_an_alarm)
             struct step step = lifecycle_step(state, event);
             cr_assert(was_active || !lifecycle_is_active(step.next) || step.announce == NOTICE_RAISED,
                       "became active unheard");
-            cr_assert(!(event == ALARM_EVENT_RAISED || event == ALARM_EVENT_RECURRED) ||
-                          lifecycle_is_active(step.next),
+            cr_assert(!(event == ALARM_EVENT_RAISED || event == ALARM_EVENT_RECURRED) || lifecycle_is_active(step.next),
                       "a raise was lost");
             cr_assert(was_active || !is_told || is_over(state) || state == ALARM_RETURNED_UNACKNOWLEDGED);
             is_told = is_told || step.announce == NOTICE_RAISED;
@@ -131,4 +133,48 @@ Test(lifecycle, random_events_never_lose_or_stick_an_alarm)
         state = after(after(state, ALARM_EVENT_RETURNED), ALARM_EVENT_ACKNOWLEDGED);
         cr_assert(state == ALARM_NORMAL, "stuck");
     }
+}
+
+static const char *const event_words[ALARM_EVENT_COUNT] = {
+    [ALARM_EVENT_RAISED] = "raised",       [ALARM_EVENT_UPDATED] = "grew",
+    [ALARM_EVENT_RETURNED] = "ended",      [ALARM_EVENT_RECURRED] = "so after all",
+    [ALARM_EVENT_WITHDRAWN] = "withdrawn", [ALARM_EVENT_ACKNOWLEDGED] = "acknowledged",
+    [ALARM_EVENT_SHELVED] = "shelved",     [ALARM_EVENT_UNSHELVED] = "off the shelf",
+};
+
+/* As a table of Markdown: what comes next, '.' where it stays; in bold what people are told. */
+static void print_table(struct text *ret)
+{
+    text_puts(ret, "| state |");
+    for (enum alarm_event event = 0; event < ALARM_EVENT_COUNT; event++)
+        text_printf(ret, " %s |", event_words[event]);
+    text_puts(ret, "\n|---|");
+    for (enum alarm_event event = 0; event < ALARM_EVENT_COUNT; event++)
+        text_puts(ret, "---|");
+    for (enum alarm_state state = 0; state < ALARM_STATE_COUNT; state++) {
+        text_printf(ret, "\n| %s |", alarm_state_word(state));
+        for (enum alarm_event event = 0; event < ALARM_EVENT_COUNT; event++) {
+            struct step step = lifecycle_step(state, event);
+            text_printf(ret, " %s", step.next == state ? "." : alarm_state_word(step.next));
+            if (step.announce != ANNOUNCE_NOTHING)
+                text_printf(ret, ", **%s**", notice_event_word(step.announce));
+            text_puts(ret, " |");
+        }
+    }
+    text_putc(ret, '\n');
+}
+
+Test(lifecycle, the_table_of_the_documentation_is_that_of_the_code)
+{
+    struct text table;
+    text_init(&table, 65536);
+    print_table(&table);
+    struct error error;
+    char *page;
+    size_t length;
+    cr_assert(file_read(RILLWARD_SOURCE_ROOT "/DEVELOPERS.md", 1 << 20, &page, &length, &error), "%s", error.text);
+    cr_assert(memchr(page, '\0', length) == NULL);
+    cr_expect(strstr(page, table.bytes) != NULL, "DEVELOPERS.md, 'An alarm's life', expected\n%s", table.bytes);
+    free(page);
+    text_done(&table);
 }
