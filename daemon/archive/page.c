@@ -39,16 +39,20 @@ static char *print_path(char *ret, const char *station, const char *name)
 
 /* ---- the frame of a page ---- */
 
-void part_begin(struct text *text, const struct config *config, const char *title, const char *root)
+void part_begin(struct text *text, const struct config *config, const char *title, const char *root, bool with_script)
 {
     text_puts(text, "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n");
     /* 'file:' because not every browser counts a file beside the page as 'self'. */
-    text_puts(text, "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'self' file:;"
-                    " img-src 'self' file:; base-uri 'none'; form-action 'none'\">\n");
+    text_printf(text,
+                "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none';%s style-src 'self' file:;"
+                " img-src 'self' file:; base-uri 'none'; form-action 'none'\">\n",
+                with_script ? " script-src 'self' file:;" : "");
     text_puts(text, "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
                     "<meta name=\"color-scheme\" content=\"light dark\">\n<title>");
     say(text, title);
     text_printf(text, "</title>\n<link rel=\"stylesheet\" href=\"%s" PAGE_STYLE_PATH "\">\n", root);
+    if (with_script)
+        text_printf(text, "<script src=\"%s" PAGE_SCRIPT_PATH "\" defer></script>\n", root);
     text_printf(text, "<link rel=\"alternate\" type=\"application/atom+xml\" href=\"%s" PAGE_FEED_PATH "\" title=\"",
                 root);
     say(text, config->network_name);

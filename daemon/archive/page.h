@@ -13,6 +13,7 @@
 #include "base/text.h"
 
 #define PAGE_STYLE_PATH "style.css" /* below the archive, as all paths here */
+#define PAGE_SCRIPT_PATH "chart.js"
 #define PAGE_FEED_PATH "feed.atom"
 
 /* ---- The network: index.html and feed.atom ---- */
@@ -103,5 +104,7 @@ void page_sheet_render(const struct page_station *station, struct text *ret);
 
 /* The style sheet of all pages. */
 void page_style_render(struct text *ret);
+/* The script of the stations' pages: their chart comes closer, by button, key and touch. */
+void page_script_render(struct text *ret);
 
 #endif

@@ -37,7 +37,7 @@ static const char *station_href(const struct page_network *network, size_t index
 void page_network_render(const struct page_network *network, struct text *ret)
 {
     const struct config *config = network->view->config;
-    part_begin(ret, config, config->network_name, "");
+    part_begin(ret, config, config->network_name, "", false);
     add_header(ret, network);
     text_puts(ret, "<main>\n");
     part_cautions(ret);

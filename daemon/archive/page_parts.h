@@ -5,8 +5,9 @@
 
 #include "archive/page.h"
 
-/* From the doctype to <main>. `root` leads to the archive's top: "" or "../../". */
-void part_begin(struct text *text, const struct config *config, const char *title, const char *root);
+/* From the doctype to <main>. `root` leads to the archive's top: "" or "../../". `with_script`: the one script of the
+ * archive may run. */
+void part_begin(struct text *text, const struct config *config, const char *title, const char *root, bool with_script);
 void part_end(struct text *text, const struct config *config, const char *root);
 /* "Provisional", in the words of every file. */
 void part_cautions(struct text *text);

@@ -25,7 +25,7 @@ static bool has(const struct page_station *page, enum quantity quantity);
 
 void page_sheet_render(const struct page_station *page, struct text *ret)
 {
-    part_begin(ret, page->config, page->at->station->name, root);
+    part_begin(ret, page->config, page->at->station->name, root, false);
     add_header(ret, page);
     text_puts(ret, "<main class=\"sheet\">\n");
     add_known(ret, page);

@@ -36,7 +36,7 @@ static const char *picture_of(const struct page_month *month);
 
 void page_station_render(const struct page_station *page, struct text *ret)
 {
-    part_begin(ret, page->config, page->at->station->name, root);
+    part_begin(ret, page->config, page->at->station->name, root, true);
     add_header(ret, page);
     text_puts(ret, "<main>\n");
     part_cautions(ret);
@@ -130,10 +130,16 @@ static void add_newest_month(struct text *text, const struct page_station *page)
     if (picture) {
         enum quantity panels[CHART_PANELS_MAX];
         size_t n = chart_panels(&page->latest->record, panels);
-        text_printf(text, "<figure class=\"chart\">\n<a href=\"%s%s\"><img src=\"%s%s\" height=\"%d\" alt=\"Chart of ",
-                    root, picture, root, picture, chart_height(panels, n));
+        int64_t days = (page->latest->span.to - page->latest->span.from) / DAY_MS;
+        text_puts(text, "<figure class=\"chart\" data-heads=\"");
+        for (size_t k = 0; k < n; k++)
+            text_printf(text, k > 0 ? " %d" : "%d", chart_height(panels, k));
+        text_printf(text,
+                    "\" data-days=\"%" PRId64 "\" data-month=\"%.3s\">\n<div class=\"view\">"
+                    "<a href=\"%s%s\"><img src=\"%s%s\" height=\"%d\" alt=\"Chart of ",
+                    days, summary_month_name(month->month), root, picture, root, picture, chart_height(panels, n));
         chart_describe(page->latest, text);
-        text_puts(text, "\"></a>\n</figure>\n");
+        text_puts(text, "\"></a></div>\n</figure>\n");
     }
     text_puts(text, "<p class=\"downloads\">");
     for (size_t k = 0; k < month->file_count; k++) {

@@ -76,10 +76,11 @@ static bool is_open(const struct alarm *alarm);
 bool publish_places(struct pipeline *p, const uint32_t *places, size_t n, struct error *error)
 {
     size_t first = places[0] == 0 ? 1 : 0; /* ascending: the network's own files are last to be written, not first */
-    bool has_front_page;
-    if (!is_known(p, "index.html", &has_front_page, error))
+    bool has_front_page, has_script;
+    if (!is_known(p, "index.html", &has_front_page, error) || !is_known(p, PAGE_SCRIPT_PATH, &has_script, error))
         return false;
-    if (first == n || !has_front_page) /* the very first front page links to no station: their pages link to it */
+    /* The very first front page links to no station: their pages link to it. */
+    if (first == n || !has_front_page || !has_script)
         return publish_top(p, error);
     size_t count = n - first < PLACES_AT_ONCE ? n - first : PLACES_AT_ONCE;
     return publish_stations(p, places + first, count, error);
@@ -482,6 +483,7 @@ static bool render_top(struct pipeline *p, struct batch_of_files *batch, struct 
     if (!load_front_page(p, ret, error) || !render_history(p, 0, ARCHIVE_NETWORK, "", batch, error))
         return false;
     page_style_render(&batch_add(batch, PAGE_STYLE_PATH, 0)->content);
+    page_script_render(&batch_add(batch, PAGE_SCRIPT_PATH, 0)->content);
     network_json_render(view, &batch_add(batch, "network.json", 0)->content);
     network_json_render_schema(&batch_add(batch, "network.schema.json", 0)->content);
     about_render(p->config, &batch_add(batch, "about.txt", 0)->content);

@@ -166,6 +166,8 @@ static void write_all(void)
     }
     page_style_render(&text);
     put(PAGE_STYLE_PATH);
+    page_script_render(&text);
+    put(PAGE_SCRIPT_PATH);
     page_network_render(&network, &text);
     put("index.html");
     page_feed_render(&network, &text);
@@ -219,6 +221,7 @@ Test(page, a_broken_page_is_told_from_a_sound_one)
         {"<h1>", "<h1 style=\"color:red\">"},
         {"</h1>", "</h2>"},
         {"<main>", "<main><script>a()</script>"},
+        {"<main>", "<main><script src=\"other.js\" defer></script>"},
         {"lang=\"en\"", ""},
         {"href=\"about.txt\"", "href=\"gone.txt\""},
         {"default-src 'none'; ", ""},

@@ -55,18 +55,29 @@ class Browser:
             self.process.wait()
         shutil.rmtree(self.folder, ignore_errors=True)
 
-    def load(self, path, width, dark=False, media=""):
-        """Load a file; returns what the browser complained about while it did."""
+    def load(self, path, width, dark=False, media="", touch=False):
+        """Load a file, or an address; returns what the browser complained about while it did."""
         self.events.clear()
         self.call("Emulation.setDeviceMetricsOverride", width=width, height=800, deviceScaleFactor=1, mobile=width < 600)
         self.call("Emulation.setEmulatedMedia", media=media,
                   features=[{"name": "prefers-color-scheme", "value": "dark" if dark else "light"}])
-        answer = self.call("Page.navigate", url=pathlib.Path(path).resolve().as_uri())
+        self.call("Emulation.setTouchEmulationEnabled", enabled=touch)
+        address = str(path) if str(path).startswith("http:") else pathlib.Path(path).resolve().as_uri()
+        answer = self.call("Page.navigate", url=address)
         if "errorText" in answer:
             return [answer["errorText"]]
         self._wait("Page.loadEventFired")
         self.ask("document.readyState")  # whatever was said before this answer has been heard by now
         return [json.dumps(event["params"])[:400] for event in self.events if event.get("method") in COMPLAINTS]
+
+    def picture(self, file, whole=True):
+        """Of what is shown now, as PNG."""
+        answer = self.call("Page.captureScreenshot", format="png", captureBeyondViewport=whole)
+        pathlib.Path(file).write_bytes(base64.b64decode(answer["data"]))
+
+    def press(self, key):
+        for kind in ("keyDown", "keyUp"):
+            self.call("Input.dispatchKeyEvent", type=kind, key=key, text=key if kind == "keyDown" and len(key) == 1 else "")
 
     def ask(self, expression):
         """The value of a script that is run beside the page, not in it."""

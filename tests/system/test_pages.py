@@ -1,10 +1,14 @@
 # SPDX-License-Identifier: MIT
 """The pages of a sample archive, as the real binary writes them: every link leads somewhere, and a browser has nothing to
 complain about, wide and narrow, light and dark."""
+import functools
+import http.server
 import pathlib
 import re
 import subprocess
 import sys
+import threading
+import urllib.request
 import xml.etree.ElementTree as ET
 
 import feedparser
@@ -107,6 +111,147 @@ def test_everything_can_be_reached_by_keyboard_and_says_where_it_is(archive, win
     assert window.ask("document.activeElement.className") == "frame"
 
 
+# ---- the chart comes closer ----
+
+def zoom(window, words):
+    window.ask(f"[...document.querySelectorAll('.zoom button')].find(b => b.textContent == '{words}').click()")
+
+
+def chart(window):
+    return window.ask("""(() => { const view = document.querySelector('.view'), picture = view.querySelector('img');
+        return {wide: picture.getBoundingClientRect().width / view.clientWidth, at: view.scrollLeft,
+                room: view.scrollWidth / view.clientWidth, said: document.querySelector('.zoom output').textContent,
+                labels: [...document.querySelectorAll('.times span')].map(tick => tick.textContent),
+                focus: view.tabIndex, off: [...document.querySelectorAll('.zoom button:disabled')].map(b => b.textContent)}; })()""")
+
+
+@pytest.mark.parametrize("view", VIEWS)
+def test_the_chart_comes_closer_and_its_axis_is_labelled_anew(archive, window, view):
+    width, dark = VIEWS[view]
+    assert window.load(archive / PAGES[1], width, dark) == []
+    whole = chart(window)
+    assert whole["wide"] == 1 and whole["labels"] == [] and whole["said"] == "Whole month" and whole["focus"] == -1
+    assert whole["off"] == ["Wider", "Earlier", "Later", "Whole month"]
+    zoom(window, "Closer")
+    zoom(window, "Closer")
+    close = chart(window)
+    assert abs(close["wide"] - 4) < 0.01 and close["at"] > 0 and close["room"] > 3.5 and close["focus"] == 0
+    assert close["labels"][0] == "1 Apr" and len(close["labels"]) >= 6 and " to " in close["said"]
+    assert window.ask("document.documentElement.scrollWidth") <= width, "the page scrolls sideways"
+    zoom(window, "Later")
+    later = chart(window)
+    assert later["at"] > close["at"] and later["said"] != close["said"]
+    zoom(window, "Closer")
+    assert len(chart(window)["labels"]) > len(close["labels"]) and "Closer" in chart(window)["off"]
+    zoom(window, "Whole month")
+    assert chart(window) == whole
+
+
+def test_the_labels_of_a_close_chart_stand_where_its_samples_are(archive, window):
+    """By the share of the month, which is where the picture's own labels stand."""
+    picture = sorted(archive.glob(f"stations/{STATION}/*/*.svg"))[-1]
+    assert window.load(picture, 4000) == []
+    own = window.ask("""[...document.querySelectorAll('text.day')].map(text => { const box = text.getBoundingClientRect();
+        return [text.textContent, (box.left + box.right) / 2 / 4000]; })""")
+    assert len(own) == 7 and all(abs(.05 + .935 * (int(day) - 1) / 30 - at) < 0.001 for day, at in own), own
+    window.load(archive / PAGES[1], 1280)
+    zoom(window, "Closer")
+    places = window.ask("""(() => { const view = document.querySelector('.view').querySelector('img').getBoundingClientRect();
+        return [...document.querySelectorAll('.times span')].map(tick => [tick.textContent,
+            ((tick.getBoundingClientRect().left - view.left) / view.width - .05) / .935 * 30]); })()""")
+    assert len(places) > 10
+    for words, day in places:
+        clock = re.fullmatch(r"(\d\d):00", words)
+        assert (day * 24 - (int(clock[1]) if clock else 0) + 0.05) % 24 < 0.1, (words, day)
+        assert clock or round(day) == int(words.split()[0]) - 1
+
+
+def test_the_chart_obeys_the_keyboard_and_two_fingers(archive, window):
+    window.load(archive / PAGES[1], 390, touch=True)
+    zoom(window, "Closer")
+    window.ask("document.querySelector('.view').focus()")
+    for key, wide in (("+", 4), ("-", 2), ("0", 1)):
+        window.press(key)
+        assert abs(chart(window)["wide"] - wide) < 0.01, key
+    x, y = window.ask("""(() => { document.querySelector('.chart').scrollIntoView();
+        const at = document.querySelector('.view').getBoundingClientRect(); return [at.left + at.width / 2, at.top + 200]; })()""")
+    for kind, apart in (("touchStart", 40), ("touchMove", 80), ("touchMove", 120)):
+        window.call("Input.dispatchTouchEvent", type=kind, touchPoints=[{"x": x - apart / 2, "y": y, "id": 0},
+                                                                         {"x": x + apart / 2, "y": y, "id": 1}])
+    window.call("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
+    assert 2 < chart(window)["wide"] <= 3.1
+
+
+def test_without_script_the_page_is_complete(archive, window):
+    window.call("Emulation.setScriptExecutionDisabled", value=True)
+    try:
+        assert window.load(archive / PAGES[1], 1280) == []
+        assert window.ask("document.querySelectorAll('.zoom, .times, .axis').length") == 0
+        assert window.ask("document.querySelector('.chart img').getBoundingClientRect().width") > 900
+    finally:
+        window.call("Emulation.setScriptExecutionDisabled", value=False)
+
+
+# ---- the same from a server ----
+
+@pytest.fixture(scope="module")
+def server(archive):
+    handler = functools.partial(QuietHandler, directory=str(archive))
+    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler) as opened:
+        thread = threading.Thread(target=opened.serve_forever)
+        thread.start()
+        yield f"http://127.0.0.1:{opened.server_port}"
+        opened.shutdown()
+        thread.join()
+
+
+class QuietHandler(http.server.SimpleHTTPRequestHandler):
+    def log_message(self, *_):
+        pass
+
+    def do_GET(self):
+        if self.path == "/favicon.ico":  # asked for by browsers by themselves
+            self.send_response(204)
+            self.end_headers()
+        else:
+            super().do_GET()
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_web_server_serves_the_same_without_complaint(server, window, page):
+    assert window.load(f"{server}/{page}", 1280) == []
+    assert window.ask("[...document.images].filter(picture => picture.naturalHeight == 0).length") == 0
+    assert window.ask("getComputedStyle(document.body).maxWidth") != "none", "the style sheet does not apply"
+    assert window.ask("document.querySelectorAll('.zoom button').length") == (5 if page == PAGES[1] else 0)
+    links = window.ask("[...new Set([...document.querySelectorAll('a[href]')].map(link => new URL(link.getAttribute('href'), location).href))]")
+    assert links and all(link.startswith(server) for link in links)
+    for link in links:
+        with urllib.request.urlopen(link) as answer:
+            assert answer.status == 200
+
+
+def test_two_clicks_lead_from_the_front_page_to_the_newest_file_of_each_station(archive, server, window):
+    """As a person does it: click the station, click its first CSV; nothing else is touched."""
+    for station in sorted(path.name for path in (archive / "stations").iterdir()):
+        assert window.load(f"{server}/index.html", 390) == []
+        clicks = 0
+        for find in (f"a[href='stations/{station}/index.html']", ".downloads a"):
+            before = window.ask("location.href")
+            where = window.ask(f"(() => {{ const link = document.querySelector(\"{find}\");"
+                               " link.scrollIntoView({block: 'center'}); const box = link.getClientRects()[0];"
+                               " return [box.left + 5, box.top + box.height / 2, link.href]; })()")
+            if clicks == 1:
+                newest = sorted((archive / "stations" / station).glob(f"*/{station}_????-??.csv"))[-1]
+                assert where[2] == f"{server}/{newest.relative_to(archive)}", "the second click leads to the newest month"
+                break
+            window.events.clear()
+            for kind in ("mousePressed", "mouseReleased"):
+                window.call("Input.dispatchMouseEvent", type=kind, x=where[0], y=where[1], button="left", clickCount=1)
+            window._wait("Page.loadEventFired")
+            clicks += 1
+            assert window.ask("location.href") == where[2] != before
+
+
 # Text against the ground that it stands on, by WCAG 2.2 (1.4.3): the worst ratio, and where.
 CONTRAST = """(() => {
   const parts = text => (text.match(/[\\d.]+/g) || []).map(Number);
@@ -144,7 +289,7 @@ def test_text_stands_out_from_its_ground(archive, window, page, dark):
 @pytest.mark.parametrize("page", PAGES[:2])
 def test_every_link_is_reached_by_keyboard_and_seen_there(archive, window, page):
     window.load(archive / page, 1280)
-    wanted = window.ask("document.querySelectorAll('a[href], [tabindex=\"0\"], summary').length")
+    wanted = window.ask("document.querySelectorAll('a[href], [tabindex=\"0\"], summary, button:enabled').length")
     seen = set()
     for _ in range(wanted + 1):
         for kind in ("keyDown", "keyUp"):
