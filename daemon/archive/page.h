@@ -102,6 +102,12 @@ void page_station_render(const struct page_station *station, struct text *ret);
 /* To print and take along: what is known, what is due, and blank rows in the order of the notebook. */
 void page_sheet_render(const struct page_station *station, struct text *ret);
 
+/* index.html above the folders of several parts: where each has its pages. From the settings alone, so that every part
+ * writes the same bytes. */
+void page_shared_render(const struct config *config, struct text *ret);
+/* Write it; one service at a time. SYSTEM error. */
+bool page_shared_write(const struct config *config, struct error *error);
+
 /* The style sheet of all pages. */
 void page_style_render(struct text *ret);
 /* The script of the stations' pages: their chart comes closer, by button, key and touch. */

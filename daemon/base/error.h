@@ -11,11 +11,12 @@
 
 /* Kinds exist for reactions only. */
 enum error_kind {
-    ERROR_NONE,    /* nothing happened yet */
-    ERROR_INPUT,   /* the bytes are wrong: set the drop aside, tell the operator, do not try again by itself */
-    ERROR_SYSTEM,  /* the machine is in the way (disk full, network, permission): try again later */
-    ERROR_CONFIG,  /* the settings are wrong: refuse to start, or keep the old ones */
-    ERROR_STORAGE, /* the database cannot be trusted: stop, data safety first */
+    ERROR_NONE,      /* nothing happened yet */
+    ERROR_INPUT,     /* the bytes are wrong: set the drop aside, tell the operator, do not try again by itself */
+    ERROR_SYSTEM,    /* the machine is in the way (disk full, network, permission): try again later */
+    ERROR_CONFIG,    /* the settings are wrong: refuse to start, or keep the old ones */
+    ERROR_STORAGE,   /* the database cannot be trusted: stop, data safety first */
+    ERROR_ELSEWHERE, /* sound, and another service's: leave it to that */
 };
 
 struct error {

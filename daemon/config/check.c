@@ -5,6 +5,7 @@
 #include "base/timestamp.h"
 #include "config/address.h"
 #include "config/options.h"
+#include "config/parts.h"
 #include "config/path.h"
 #include "config/problems.h"
 #include "config/template.h"
@@ -70,6 +71,7 @@ void config_check(const struct config *config, const struct top_places *places, 
     check_ids(&checker);
     check_labels(&checker);
     check_stations(&checker);
+    parts_check(config, places->part, problems);
     for (size_t i = 0; i < config->layout_count; i++)
         check_layout(&checker, &config->layouts[i]);
     for (size_t i = 0; i < config->rule_count; i++)

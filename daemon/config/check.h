@@ -8,7 +8,7 @@
 /* Places of top-level values that the config itself does not keep; those of missing ones are never cited. */
 struct top_places {
     const char *main_file;
-    struct place url, inbox, archive, state, metrics;
+    struct place url, inbox, archive, state, metrics, part;
 };
 
 /* Complain about everything that does not fit together. Stations, barometers, ... are in their arrays; fields whose

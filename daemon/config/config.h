@@ -357,6 +357,13 @@ struct heartbeat {
 
 /* ---- The whole ---- */
 
+/* The stations of one of several services that share settings and inbox. */
+struct network_part {
+    const char *id;
+    struct word_list stations; /* ids or patterns: a station is of the first part that has one which fits */
+    struct place where;
+};
+
 struct config {
     struct arena *arena;
     const char *network_id, *network_name, *operator_name, *contact; /* operator_name, contact: may be "" */
@@ -396,6 +403,12 @@ struct config {
     size_t rule_count;
     struct recipient *recipients;
     size_t recipient_count;
+    struct network_part *parts;
+    size_t part_count;
+    const char *part;           /* id of this service's own part; NULL: there are none, and all stations are its own */
+    const char *shared_archive; /* with a part: the folder of all parts; `archive` is this part's own below it */
+    struct station *elsewhere; /* stations of other parts, ascending by id: known, so that their drops are left alone */
+    size_t elsewhere_count;
     struct mail_server mail;
     struct heartbeat heartbeat;
     uint64_t digest; /* of all that decides whether and how a drop is read: see config/digest.h */

@@ -47,6 +47,13 @@ uint64_t config_digest(const struct config *config)
         add_whole(&digest, (int64_t)config_station_digest(config, station));
         add_claims(&digest, &station->drops, &station->serials, &station->labels);
     }
+    if (config->part)
+        add_text(&digest, config->part);
+    for (size_t i = 0; i < config->elsewhere_count; i++) {
+        const struct station *station = &config->elsewhere[i];
+        add_text(&digest, station->id);
+        add_claims(&digest, &station->drops, &station->serials, &station->labels);
+    }
     return digest;
 }
 

@@ -4,6 +4,7 @@
 #include "base/file.h"
 #include "config/check.h"
 #include "config/digest.h"
+#include "config/parts.h"
 #include "config/path.h"
 #include "config/problems.h"
 #include "config/sections.h"
@@ -99,6 +100,8 @@ static struct config *load(const char *name, const char *bytes, size_t length, b
         config_free(config);
         config = NULL;
     } else {
+        parts_divide(config);
+        find_neighbourhoods(config);
         config->digest = config_digest(config);
     }
     malloc_trim(0); /* the YAML trees were many times larger than what stays */
@@ -310,6 +313,7 @@ static void read_main(struct loader *loader, struct reader *reader, const yaml_n
     loader->places.archive = place_of_key(reader, root, "archive");
     loader->places.state = place_of_key(reader, root, "state");
     loader->places.metrics = place_of_key(reader, root, "metrics");
+    loader->places.part = place_of_key(reader, root, "part");
     if (network && network->type == YAML_MAPPING_NODE)
         loader->places.url = place_of_key(reader, network, "url");
 }
@@ -326,11 +330,8 @@ static void read_maps(struct reader *reader, const yaml_node_t *root, struct cap
     static const struct {
         const char *key;
         void (*read)(struct reader *, const yaml_node_t *, struct capacities *);
-    } maps[] = {{"stations", read_stations},
-                {"barometers", read_barometers},
-                {"layouts", read_layouts},
-                {"recipients", read_recipients},
-                {"rules", read_rules}};
+    } maps[] = {{"stations", read_stations},     {"barometers", read_barometers}, {"layouts", read_layouts},
+                {"recipients", read_recipients}, {"rules", read_rules},           {"parts", read_parts}};
     if (root->type != YAML_MAPPING_NODE)
         return;
     for (size_t i = 0; i < COUNT_OF(maps); i++) {
@@ -426,11 +427,11 @@ static void finish(struct loader *loader)
     config->layouts = moved(arena, config->layouts, config->layout_count, sizeof *config->layouts);
     config->rules = moved(arena, config->rules, config->rule_count, sizeof *config->rules);
     config->recipients = moved(arena, config->recipients, config->recipient_count, sizeof *config->recipients);
+    config->parts = moved(arena, config->parts, config->part_count, sizeof *config->parts);
     if (!config->network_name)
         config->network_name = config->network_id;
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
         limits_normalise(&config->quality[q]);
-    find_neighbourhoods(config);
 }
 
 /* Once, so that a drop of one station need not ask all others. An unknown or own id is left to config_check. */

@@ -144,13 +144,21 @@ static const struct option mail_options[] = {
 };
 SECTION(mail, "mail", "the mail section");
 
-/* The first five may also stand in included files. */
+static const struct option part_options[] = {
+    {.key = "stations", .type = OPTION_WORDS, .offset = offsetof(struct network_part, stations), .is_required = true,
+     .help = "ids of stations or patterns such as 'north-*'; a station is of the first part that has one which fits"},
+};
+SECTION(part, "parts.<id>", "a part");
+
+/* The first six may also stand in included files. */
 static const struct option top_options[] = {
     {.key = "stations", .type = OPTION_OWN, .help = "map of id to station: places in the water"},
     {.key = "barometers", .type = OPTION_OWN, .help = "map of id to barometer: places in air"},
     {.key = "layouts", .type = OPTION_OWN, .help = "map of id to layout: how drops are read"},
     {.key = "recipients", .type = OPTION_OWN, .help = "map of id to recipient: who is told"},
     {.key = "rules", .type = OPTION_OWN, .help = "map of id to rule: what is told"},
+    {.key = "parts", .type = OPTION_OWN,
+     .help = "map of id to part: the stations of each of several services that share inbox and archive"},
     {.key = "network", .type = OPTION_SECTION, .section = &section_network, .is_required = true,
      .help = "names of the network"},
     {.key = "inbox", .type = OPTION_PATH, .offset = FIELD(inbox), .is_required = true,
@@ -178,13 +186,15 @@ static const struct option top_options[] = {
      .help = "threads that write records beside the one that takes drops; default: one for each processor core"},
     {.key = "heartbeat", .type = OPTION_SECTION, .offset = FIELD(heartbeat), .section = &section_heartbeat,
      .help = "an address that is called while all is well, so that somebody hears when the service is dead"},
+    {.key = "part", .type = OPTION_TEXT, .offset = FIELD(part),
+     .help = "which of the parts this service has; its files stand in a folder of that name in the archive"},
     {.key = "sandbox", .type = OPTION_CHOICE, .offset = FIELD(sandbox), .standard = "on", .choice = sandbox_choice,
      .help = "on: the running service gives up all access to files but those that the settings name"},
     {.key = "quality", .type = OPTION_OWN, .help = "map of quantity to limits, for all stations"},
     {.key = "mail", .type = OPTION_OWN, .help = "the mail server, where a recipient has a mail address"},
 };
 SECTION(top, "", "the file");
-const struct section section_included = {.path = "", .title = "an included file", .options = top_options, .count = 5};
+const struct section section_included = {.path = "", .title = "an included file", .options = top_options, .count = 6};
 #undef FIELD
 #undef SENDER
 #undef HEART
@@ -593,7 +603,7 @@ static const struct section *const sections[] = {
     &section_related, &section_neighbour, &section_calibration,  &section_station,   &section_barometer,
     &section_layout,  &section_time,      &section_column,       &section_recipient, &section_secret,
     &section_mail,    &section_rule,      &section_digest,       &section_hours,     &section_escalate,
-    &section_while,   &section_heartbeat, &section_datum_change,
+    &section_while,   &section_heartbeat, &section_datum_change, &section_part,
 };
 
 const struct section *option_section(size_t index)

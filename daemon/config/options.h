@@ -65,7 +65,7 @@ extern const struct section section_network, section_intake, section_pairing, se
     section_limits, section_flat, section_station, section_barometer, section_layout, section_time, section_column,
     section_recipient, section_months, section_attenuated, section_related, section_neighbour, section_secret,
     section_mail, section_rule, section_digest, section_hours, section_escalate, section_while, section_heartbeat,
-    section_calibration, section_datum_change;
+    section_calibration, section_datum_change, section_part;
 
 /* All sections, in the order of the reference; NULL past the last. */
 const struct section *option_section(size_t index);

@@ -62,7 +62,7 @@ struct entry {
 
 /* Room of the growing arrays of a config. */
 struct capacities {
-    size_t stations, barometers, layouts, recipients, rules;
+    size_t stations, barometers, layouts, recipients, rules, parts;
 };
 
 /* Hand each entry of a map of ids to `take`, with reader->about set. Repeated ids are left to check.c, which sees all

@@ -17,6 +17,7 @@ static void read_told_value(struct reader *reader, const yaml_node_t *map, const
                             const double bounds[2], double *ret);
 static void read_station_quality(struct reader *reader, const yaml_node_t *map, struct station *station);
 static void take_barometer(struct reader *reader, const struct entry *entry, struct capacities *room);
+static void take_part(struct reader *reader, const struct entry *entry, struct capacities *room);
 static bool read_limits_key(struct reader *reader, const yaml_node_pair_t *pair, uint32_t *seen, enum quantity *ret,
                             const yaml_node_t **ret_map);
 static void read_limits(struct reader *reader, enum quantity quantity, const yaml_node_t *map,
@@ -38,6 +39,11 @@ void read_stations(struct reader *reader, const yaml_node_t *map, struct capacit
 void read_barometers(struct reader *reader, const yaml_node_t *map, struct capacities *room)
 {
     reader_entries(reader, map, "barometer", take_barometer, room);
+}
+
+void read_parts(struct reader *reader, const yaml_node_t *map, struct capacities *room)
+{
+    reader_entries(reader, map, "part", take_part, room);
 }
 
 void read_network_quality(struct reader *reader, const yaml_node_t *map)
@@ -79,6 +85,15 @@ static void take_station(struct reader *reader, const struct entry *entry, struc
     }
     config->stations = x_grow(config->stations, config->station_count, &room->stations, sizeof station);
     config->stations[config->station_count++] = station;
+}
+
+static void take_part(struct reader *reader, const struct entry *entry, struct capacities *room)
+{
+    struct config *config = reader->config;
+    struct network_part part = {.id = entry->id, .where = entry->where};
+    reader_section(reader, &section_part, entry->map, entry->title, &part);
+    config->parts = x_grow(config->parts, config->part_count, &room->parts, sizeof part);
+    config->parts[config->part_count++] = part;
 }
 
 static void read_datum_changes(struct reader *reader, const yaml_node_t *list, struct station *station)

@@ -12,6 +12,7 @@ void read_barometers(struct reader *reader, const yaml_node_t *map, struct capac
 void read_layouts(struct reader *reader, const yaml_node_t *map, struct capacities *room);
 void read_recipients(struct reader *reader, const yaml_node_t *map, struct capacities *room);
 void read_rules(struct reader *reader, const yaml_node_t *map, struct capacities *room);
+void read_parts(struct reader *reader, const yaml_node_t *map, struct capacities *room);
 void read_network_quality(struct reader *reader, const yaml_node_t *map);
 void read_digest(struct reader *reader, const yaml_node_t *map);
 void read_mail(struct reader *reader, const yaml_node_t *map);

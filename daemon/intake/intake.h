@@ -23,8 +23,8 @@ enum { INTAKE_MOST_ROWS = 5000000, INTAKE_MOST_COMPLAINTS = 100 };
 #define INTAKE_NOTE_SLACK (10 * 60 * (int64_t)1000)
 #define INTAKE_READING_SLACK (24 * 60 * 60 * (int64_t)1000)
 
-/* PLACE_NONE: notes of several stations, or of none. */
-enum place_kind { PLACE_NONE, PLACE_STATION, PLACE_BAROMETER };
+/* PLACE_NONE: notes of several stations, or of none. PLACE_ELSEWHERE: a station of another part; never in a batch. */
+enum place_kind { PLACE_NONE, PLACE_STATION, PLACE_BAROMETER, PLACE_ELSEWHERE };
 
 struct complaint {
     uint32_t line, column; /* from 1; column 0: the whole row */
@@ -56,8 +56,9 @@ struct batch {
  * `now`: ms UTC. `open_end_is_fine`: the file has rested long enough to be read to its last byte; without it, and
  * unless the layout may end open, a file whose last line has no end comes back true with `ends_open` and nothing else.
  *
- * False with an INPUT error where the drop must be set aside, CONFIG where the layout itself is unsound. The error does
- * not repeat the path. More than half of the data rows unusable, or no data row at all, sets the drop aside. */
+ * False with an INPUT error where the drop must be set aside, ELSEWHERE where it is another part's, CONFIG where the
+ * layout itself is unsound. The error does not repeat the path. More than half of the data rows unusable, or no data
+ * row at all, sets the drop aside. */
 bool intake_read(struct arena *arena, const struct config *config, const char *path, const char *bytes, size_t length,
                  int64_t now, bool open_end_is_fine, struct batch *ret, struct error *error);
 

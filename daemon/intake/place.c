@@ -2,6 +2,7 @@
 #include "intake/place.h"
 
 #include "base/text.h"
+#include "config/parts.h"
 
 #include <string.h>
 
@@ -21,6 +22,8 @@ struct claims {
     const char *what; /* "serial 'SN-1' in line 2"; NULL for the path, where the pattern says it */
 };
 
+static bool names(const struct station *station, struct cell label);
+static bool fail_elsewhere(const struct config *config, const struct station *station, struct error *error);
 static struct cell labelled_value(const struct row *row, const char *label);
 static struct cell value_behind(struct cell cell, const char *label);
 static void collect(struct arena *arena, const struct config *config, const char *path, const struct place_hints *hints,
@@ -76,6 +79,8 @@ bool place_find(struct arena *arena, const struct config *config, const char *pa
         return true;
     if (agreed->count > 1)
         return fail_unclear(config, agreed, error);
+    if (agreed->list[0].kind == PLACE_ELSEWHERE)
+        return fail_elsewhere(config, &config->elsewhere[agreed->list[0].index], error);
     ret->kind = agreed->list[0].kind;
     ret->index = agreed->list[0].index;
     for (size_t i = 0; i < EVIDENCE_COUNT; i++) {
@@ -91,8 +96,7 @@ size_t place_find_station(const struct config *config, struct cell label)
 {
     size_t found = config->station_count;
     for (size_t i = 0; i < config->station_count && label.length > 0; i++) {
-        const struct station *station = &config->stations[i];
-        if (!cell_is(label, station->id) && !cell_is(label, station->name) && !find_word(&station->labels, label))
+        if (!names(&config->stations[i], label))
             continue;
         if (found < config->station_count)
             return config->station_count;
@@ -101,14 +105,35 @@ size_t place_find_station(const struct config *config, struct cell label)
     return found;
 }
 
+bool place_is_elsewhere(const struct config *config, struct cell label)
+{
+    for (size_t i = 0; i < config->elsewhere_count && label.length > 0; i++)
+        if (names(&config->elsewhere[i], label))
+            return true;
+    return false;
+}
+
 const char *place_id(const struct config *config, enum place_kind kind, size_t index)
 {
+    if (kind == PLACE_ELSEWHERE)
+        return config->elsewhere[index].id;
     return kind == PLACE_BAROMETER ? config->barometers[index].id : config->stations[index].id;
 }
 
 const char *place_word(enum place_kind kind)
 {
     return kind == PLACE_BAROMETER ? "barometer" : "station";
+}
+
+static bool names(const struct station *station, struct cell label)
+{
+    return cell_is(label, station->id) || cell_is(label, station->name) || find_word(&station->labels, label);
+}
+
+static bool fail_elsewhere(const struct config *config, const struct station *station, struct error *error)
+{
+    const struct network_part *part = parts_of_station(config, station->id);
+    return fail(error, ERROR_ELSEWHERE, "of station '%s', which part '%s' has", station->id, part ? part->id : "");
 }
 
 static struct cell labelled_value(const struct row *row, const char *label)
@@ -149,9 +174,11 @@ static void collect(struct arena *arena, const struct config *config, const char
         arena_printf(arena, "serial '%s' in line %u", cell_quote(hints->serial).text, hints->serial_line);
     claims[EVIDENCE_LABEL].what =
         arena_printf(arena, "label '%s' in line %u", cell_quote(hints->label).text, hints->label_line);
-    for (size_t i = 0; i < config->station_count; i++) {
-        const struct station *station = &config->stations[i];
-        collect_place(claims, (struct claim){PLACE_STATION, i, NULL}, path, hints,
+    for (size_t i = 0; i < config->station_count + config->elsewhere_count; i++) {
+        bool is_own = i < config->station_count;
+        size_t index = is_own ? i : i - config->station_count;
+        const struct station *station = is_own ? &config->stations[index] : &config->elsewhere[index];
+        collect_place(claims, (struct claim){is_own ? PLACE_STATION : PLACE_ELSEWHERE, index, NULL}, path, hints,
                       (const char *const[2]){station->id, station->name}, &station->serials, &station->labels,
                       &station->drops);
     }
@@ -227,7 +254,7 @@ static bool keep_kind(const struct config *config, struct claims *claims, enum p
     struct claim first = claims->list[0];
     size_t kept = 0;
     for (size_t i = 0; i < claims->count; i++)
-        if (claims->list[i].kind == wanted)
+        if (claims->list[i].kind == wanted || (wanted == PLACE_STATION && claims->list[i].kind == PLACE_ELSEWHERE))
             claims->list[kept++] = claims->list[i];
     claims->count = kept;
     return kept > 0 || fail(error, ERROR_INPUT,

@@ -29,12 +29,15 @@ struct place_found {
 };
 
 /* `path` NULL: it is no evidence here. INPUT error where evidence contradicts itself, names several places, or a place
- * of the wrong kind (`need`). */
+ * of the wrong kind (`need`); ELSEWHERE where it names a station of another part. */
 bool place_find(struct arena *arena, const struct config *config, const char *path, const struct place_hints *hints,
                 enum place_need need, struct place_found *ret, struct error *error);
 
 /* Index of the station that a row names by id, name or label; station_count where none or more than one does. */
 size_t place_find_station(const struct config *config, struct cell label);
+
+/* Does a row name a station of another part? */
+bool place_is_elsewhere(const struct config *config, struct cell label);
 
 const char *place_id(const struct config *config, enum place_kind kind, size_t index);
 const char *place_word(enum place_kind kind); /* "station", "barometer" */

@@ -150,6 +150,8 @@ static bool find_station(struct notebook *notebook, struct page *page)
         notebook->last_label = cell_from(cell_copy(label, job->arena));
     }
     page->station = notebook->last_station;
+    if (page->station == job->config->station_count && place_is_elsewhere(job->config, label))
+        return false; /* another part reads the same file, and this row */
     return page->station < job->config->station_count ||
            job_refuse(job, page->row.line, notebook->station,
                       "'%s' is not the name of one station: add it to 'labels' of the station it means",

@@ -42,8 +42,11 @@ static const char *const record_states[] = {[RECORD_PROVISIONAL] = "provisional"
                                             [RECORD_REVIEWED] = "reviewed"};
 _Static_assert(sizeof record_states / sizeof record_states[0] == RECORD_STATE_COUNT, "every state has a word");
 
-static const char *const drop_states[] = {
-    [DROP_WAITING] = "waiting", [DROP_TAKEN] = "taken", [DROP_REPEATED] = "repeated", [DROP_SET_ASIDE] = "set aside"};
+static const char *const drop_states[] = {[DROP_WAITING] = "waiting",
+                                          [DROP_TAKEN] = "taken",
+                                          [DROP_REPEATED] = "repeated",
+                                          [DROP_SET_ASIDE] = "set aside",
+                                          [DROP_ELSEWHERE] = "elsewhere"};
 _Static_assert(sizeof drop_states / sizeof drop_states[0] == DROP_STATE_COUNT, "every state has a word");
 
 static const char *const alarm_states[] = {

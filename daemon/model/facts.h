@@ -56,9 +56,10 @@ enum drop_state {
     DROP_REPEATED,  /* bytes already taken under another path */
     DROP_SET_ASIDE, /* cannot be used as it is: message names file, line and cure; tried again when file or layouts
                        change */
+    DROP_ELSEWHERE, /* another part's; looked at again when the settings change */
     DROP_STATE_COUNT
 };
-const char *drop_state_word(enum drop_state state); /* "waiting", "taken", "repeated", "set aside" */
+const char *drop_state_word(enum drop_state state); /* "waiting", "taken", "repeated", "set aside", "elsewhere" */
 
 /* ---- What checks showed ---- */
 

@@ -3,6 +3,7 @@
 #include "alarms/reconcile.h"
 #include "alarms/rules.h"
 #include "base/timestamp.h"
+#include "config/parts.h"
 #include "service/answer.h"
 #include "service/digest.h"
 #include "service/pipeline.h"
@@ -222,6 +223,8 @@ static bool judge_drops(struct pipeline *p, const struct rule *rule, int64_t now
         !store_alarms_of_rule(p->store, rule->id, p->arena, &open, &open_count, error))
         return false;
     struct drop_fact *drops = arena_array(p->arena, n + 1, sizeof *drops);
+    if (!parts_keeps_rest(p->config))
+        n = 0; /* what waits may be another part's: the first one tells */
     for (size_t k = 0; k < n; k++) {
         drops[k] = (struct drop_fact){paths[k].path, paths[k].state, paths[k].since, paths[k].message};
         if (paths[k].state == DROP_WAITING)

@@ -51,7 +51,8 @@ enum take_result {
     TAKE_REPEATED, /* the same bytes under another name */
     TAKE_WAITING,
     TAKE_SET_ASIDE,
-    TAKE_FAILED, /* the machine is in the way: error filled; the transaction must be rolled back, try again later */
+    TAKE_ELSEWHERE, /* another part's to take, or to tell of */
+    TAKE_FAILED,    /* the machine is in the way: error filled; the transaction must be rolled back, try again later */
 };
 struct take_news {
     const char *message; /* arena; for the log; may be "" */

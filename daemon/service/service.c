@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "service/service.h"
 
+#include "archive/page.h"
 #include "base/file.h"
 #include "base/log.h"
 #include "base/timestamp.h"
@@ -208,6 +209,8 @@ static bool make_places(const struct config *config, struct error *error)
 {
     char metrics[PATH_MAX];
     if (!file_make_folders(config->archive, error) || !file_make_folders(config->state, error))
+        return false;
+    if (config->part && !page_shared_write(config, error))
         return false;
     if (!config->metrics_file)
         return true;
@@ -618,6 +621,7 @@ static void log_take(const struct candidate *candidate, enum take_result result,
         else
             log_info("took '%s'", candidate->path);
         break;
+    case TAKE_ELSEWHERE: log_debug("left '%s' alone: %.*s", candidate->path, length, message); break;
     case TAKE_REPEATED: log_info("'%s' holds %.*s", candidate->path, length, message); break;
     case TAKE_WAITING: log_info("'%s' waits: %.*s", candidate->path, length, message); break;
     case TAKE_SET_ASIDE: log_warning("set aside '%s': %.*s", candidate->path, length, message); break;

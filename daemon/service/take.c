@@ -6,6 +6,7 @@
 #include "base/file.h"
 #include "base/text.h"
 #include "base/timestamp.h"
+#include "config/parts.h"
 #include "intake/intake.h"
 #include "service/attempt.h"
 #include "service/pipeline.h"
@@ -43,6 +44,7 @@ struct take {
 
 static bool begin(struct take *t, bool *ret_is_known);
 static enum take_result finish(struct take *t, enum take_result result, const char *message, int64_t drop);
+static enum take_result set_aside(struct take *t, const char *why, int64_t drop);
 static bool is_unchanged(const struct path_fact *known, const struct candidate *candidate);
 static bool is_settled_matter(const struct take *t);
 static enum take_result read_bytes(struct take *t, bool *ret_done);
@@ -171,6 +173,7 @@ static bool is_settled_matter(const struct take *t)
     switch (t->known.state) {
     case DROP_TAKEN:
     case DROP_REPEATED: return true;
+    case DROP_ELSEWHERE:
     case DROP_SET_ASIDE: return t->known.settings == t->p->config->digest;
     case DROP_WAITING:
         return t->candidate->state == CANDIDATE_WAITING && strcmp(t->known.message, t->candidate->reason) == 0;
@@ -190,7 +193,8 @@ static enum take_result finish(struct take *t, enum take_result result, const ch
     static const enum drop_state states[] = {[TAKE_TAKEN] = DROP_TAKEN,
                                              [TAKE_REPEATED] = DROP_REPEATED,
                                              [TAKE_WAITING] = DROP_WAITING,
-                                             [TAKE_SET_ASIDE] = DROP_SET_ASIDE};
+                                             [TAKE_SET_ASIDE] = DROP_SET_ASIDE,
+                                             [TAKE_ELSEWHERE] = DROP_ELSEWHERE};
     t->next.state = states[result];
     t->next.message = arena_strdup(t->p->arena, message);
     t->next.drop = drop;
@@ -206,19 +210,29 @@ static enum take_result finish(struct take *t, enum take_result result, const ch
     return result;
 }
 
+/* Where services share an inbox, the first part's tells of it, so that people hear once. */
+static enum take_result set_aside(struct take *t, const char *why, int64_t drop)
+{
+    const struct config *config = t->p->config;
+    if (parts_keeps_rest(config))
+        return finish(t, TAKE_SET_ASIDE, why, drop);
+    return finish(t, TAKE_ELSEWHERE, arena_printf(t->p->arena, "part '%s' tells of it: %s", config->parts[0].id, why),
+                  drop);
+}
+
 static enum take_result read_bytes(struct take *t, bool *ret_done)
 {
     *ret_done = true;
     struct error why;
     CLEANUP(cleanup_fd) int fd = watch_open_file(t->watch, t->candidate->path, &why);
     if (fd < 0)
-        return why.kind == ERROR_INPUT ? finish(t, TAKE_SET_ASIDE, why.text, 0) : finish(t, TAKE_WAITING, why.text, 0);
+        return why.kind == ERROR_INPUT ? set_aside(t, why.text, 0) : finish(t, TAKE_WAITING, why.text, 0);
     if (!file_read_fd(fd, t->candidate->path, (size_t)t->p->config->largest_drop, &t->bytes, &t->length, &why)) {
         const char *cure =
             why.kind == ERROR_INPUT
                 ? arena_printf(t->p->arena, "%s: split the file, or raise 'largest_drop' in the settings", why.text)
                 : why.text;
-        return finish(t, why.kind == ERROR_INPUT ? TAKE_SET_ASIDE : TAKE_WAITING, cure, 0);
+        return why.kind == ERROR_INPUT ? set_aside(t, cure, 0) : finish(t, TAKE_WAITING, cure, 0);
     }
     /* Whoever wrote while we read will be seen again; these bytes may be half of each. */
     struct stat after;
@@ -245,7 +259,7 @@ static enum take_result read_content(struct take *t)
     struct error why;
     if (!intake_read(t->p->arena, t->p->config, t->candidate->path, t->bytes, t->length, t->now, has_rested, &t->batch,
                      &why))
-        return refuse(t, why.text, rested);
+        return why.kind == ERROR_ELSEWHERE ? finish(t, TAKE_ELSEWHERE, why.text, 0) : refuse(t, why.text, rested);
     return t->batch.ends_open ? wait_for_end(t) : keep(t);
 }
 
@@ -292,7 +306,7 @@ static enum take_result read_answers(struct take *t, bool has_rested)
 static enum take_result refuse(struct take *t, const char *why, int64_t rested)
 {
     if (rested > -HOUR_MS)
-        return finish(t, TAKE_SET_ASIDE, why, t->known.drop);
+        return set_aside(t, why, t->known.drop);
     t->news->again_in = MINUTE_MS;
     const char *wait =
         arena_printf(t->p->arena,
