@@ -373,6 +373,37 @@ class Bench:
                 service.terminate()
                 service.wait()
 
+    def carry(self):
+        """How many stations one machine carries: a file each, records of 30 days written anew and durable behind it."""
+        stations = 100
+        folder, network = self.network("net100", stations, 30)
+        (folder / "rillward.yaml").write_text(settings(network, folder))
+        self.fresh(folder)
+        for old in (folder / "inbox").glob("*/next*.csv"):
+            old.unlink()
+        service = subprocess.Popen([self.rillward, "serve", "-c", folder / "rillward.yaml", "--clock", NOW], stderr=subprocess.DEVNULL)
+        try:
+            count = 2 + 2 * stations
+            self.await_drops(folder, count)
+            for what, rows, every, named in (("day", 288, 86400, "day"), ("short", 3, 900, "15 minutes")):
+                first = 30 * 288 if what == "day" else 31 * 288
+                start = time.monotonic()
+                for name in sorted(network["stations"]):
+                    lines = ["time,abs_pressure_kpa,temp_c,do_mgl,cond_mscm"]
+                    for i in range(first, first + rows):
+                        stamp = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(1772323200 + i * 300))
+                        lines.append(f"{stamp},{113 + i % 7 * 0.01:.3f},11.00,{8 + i % 5 * 0.01:.3f},18.0000")
+                    (folder / f"{what}.part").write_text("\n".join(lines) + "\n")
+                    (folder / f"{what}.part").rename(folder / f"inbox/{name}/next_{what}.csv")
+                count += stations
+                self.await_drops(folder, count)
+                each = (time.monotonic() - start) / stations
+                self.row(f"a file of {rows} samples into a month of history, all products: each", f"{1000 * each:.0f} ms")
+                self.row(f"stations that one machine carries with a file each {named}", f"{every / each:,.0f}")
+        finally:
+            service.terminate()
+            service.wait()
+
     def many(self):
         """Many small drops at once into a running service whose event queue is far too short: none missed, none doubled,
         memory flat."""
@@ -445,7 +476,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("rillward")
     parser.add_argument("--tools", default=ROOT.parent / "shared/bench")
-    parser.add_argument("--only", default="script_ratio,cold_station,cores,latency,busy_latency,history,growth,idle,storage,parts,many")
+    parser.add_argument("--only", default="script_ratio,cold_station,cores,latency,busy_latency,history,growth,carry,idle,storage,parts,many")
     parser.add_argument("--repeat", type=int, default=3)
     parser.add_argument("--keep")
     parser.add_argument("--stations", type=int, default=200, help="how many station-years 'busy_latency' makes")
