@@ -40,6 +40,7 @@ const char *part_finding_word(enum finding_kind kind)
     case FINDING_NIGHTS_SINK: return "Night values of oxygen sink";
     case FINDING_DATUM: return "Datum of the level";
     case FINDING_RATING: return "Rating";
+    case FINDING_CHECKS_DISORDERED: return "Checks out of order";
     case FINDING_KIND_COUNT: break;
     }
     return "";

@@ -8,6 +8,7 @@
 /* What one visit showed about one sensor. */
 struct visit {
     int64_t found, end; /* time of the check as found (TIME_NONE: none was made), and of the last entry */
+    int64_t cleaned;    /* time of a check after cleaning that came before the one as found; TIME_NONE: in order */
     double sensor_found, meter_found, sensor_cleaned, meter_cleaned; /* NaN: not made */
     size_t standard_count;
     double readings[3], standards[3];
@@ -18,6 +19,7 @@ static size_t find_visits(enum quantity quantity, const struct record *record, s
 static bool concerns(const struct note *note, enum quantity quantity);
 static void add_to_visit(struct visit *visit, const struct note *note, double sensor);
 static void add_standard(struct visit *visit, double reading, double standard);
+static bool is_disordered(const struct visit *visit);
 static int64_t beginning(const struct visit *before, int64_t found, size_t note_count, const struct note *notes);
 static bool judge(const struct visit *visit, enum quantity quantity, struct correction *ret);
 static double corrected(const struct correction *correction, double value, double weight);
@@ -31,9 +33,24 @@ size_t corrections_find(struct arena *arena, enum quantity quantity, const struc
     for (size_t k = 0; k < visit_count; k++) {
         int64_t from = beginning(k > 0 ? &visits[k - 1] : NULL, visits[k].found, note_count, notes);
         struct correction correction = {.quantity = quantity, .from = from, .to = visits[k].found};
-        if (from != TIME_NONE && from < correction.to && judge(&visits[k], quantity, &correction))
+        if (from != TIME_NONE && !is_disordered(&visits[k]) && from < correction.to &&
+            judge(&visits[k], quantity, &correction))
             list[count++] = correction;
     }
+    *ret = list;
+    return count;
+}
+
+size_t corrections_disordered(struct arena *arena, enum quantity quantity, const struct record *record,
+                              size_t note_count, const struct note *notes, int64_t reach,
+                              struct checks_disordered **ret)
+{
+    struct visit *visits = arena_array(arena, note_count + 1, sizeof *visits);
+    struct checks_disordered *list = arena_array(arena, note_count + 1, sizeof *list);
+    size_t visit_count = find_visits(quantity, record, note_count, notes, reach, visits), count = 0;
+    for (size_t k = 0; k < visit_count; k++)
+        if (is_disordered(&visits[k]))
+            list[count++] = (struct checks_disordered){visits[k].cleaned, visits[k].found};
     *ret = list;
     return count;
 }
@@ -77,6 +94,7 @@ static size_t find_visits(enum quantity quantity, const struct record *record, s
             continue;
         if (count == 0 || note->time - ret[count - 1].end > VISIT_LENGTH)
             ret[count++] = (struct visit){.found = TIME_NONE,
+                                          .cleaned = TIME_NONE,
                                           .sensor_found = NAN,
                                           .meter_found = NAN,
                                           .sensor_cleaned = NAN,
@@ -106,11 +124,19 @@ static void add_to_visit(struct visit *visit, const struct note *note, double se
         visit->sensor_found = sensor;
         visit->meter_found = note->reference;
     } else if (note->kind == NOTE_CHECK_CLEANED) {
+        if (visit->found == TIME_NONE)
+            visit->cleaned = note->time;
         visit->sensor_cleaned = sensor;
         visit->meter_cleaned = note->reference;
     } else if (note->kind == NOTE_STANDARD) {
         add_standard(visit, sensor, note->reference);
     }
+}
+
+/* Notes of one moment are in order: crews write down what they did within the minute. */
+static bool is_disordered(const struct visit *visit)
+{
+    return visit->cleaned != TIME_NONE && visit->found != TIME_NONE && visit->cleaned < visit->found;
 }
 
 static void add_standard(struct visit *visit, double reading, double standard)

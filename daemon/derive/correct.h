@@ -38,6 +38,15 @@ struct correction {
 size_t corrections_find(struct arena *arena, enum quantity quantity, const struct record *record, size_t note_count,
                         const struct note *notes, int64_t reach, struct correction **ret);
 
+/* Visits of the same sensor at which it was read as found only after it was cleaned: what the fouling was nobody can
+ * know, so corrections_find() leaves them out. Arguments as there; in the arena, ascending. */
+struct checks_disordered {
+    int64_t cleaned, found;
+};
+size_t corrections_disordered(struct arena *arena, enum quantity quantity, const struct record *record,
+                              size_t note_count, const struct note *notes, int64_t reach,
+                              struct checks_disordered **ret);
+
 /* Apply to the record's column of that quantity; sets TEST_CORRECTED, and fail with TEST_TOO_MUCH_DRIFT beyond the
  * largest correction that the procedure lets be published. */
 void corrections_apply(size_t count, const struct correction *corrections, struct record *record);

@@ -41,6 +41,8 @@ static void step_temperature_corrected(struct chain *c);
 static void step_conductivity_corrected(struct chain *c);
 static void step_oxygen_corrected(struct chain *c);
 static void correct(struct chain *c, enum quantity quantity);
+static void tell_disorder(struct chain *c, enum quantity quantity, const struct record *own, size_t note_count,
+                          const struct note *notes);
 static void step_depth(struct chain *c);
 static void step_level(struct chain *c);
 static size_t set_readings_aside(struct chain *c, size_t anchor_count, struct anchor *anchors, const double *depth);
@@ -309,11 +311,34 @@ static void correct(struct chain *c, enum quantity quantity)
         struct correction *found;
         struct note *notes;
         size_t note_count = instrument_notes(c->arena, &input, p, &notes);
+        tell_disorder(c, quantity, &own, note_count, notes);
         size_t count = corrections_find(c->arena, quantity, &own, note_count, notes, 2 * c->interval, &found);
         corrections_apply(count, found, c->record);
         if (count > 0)
             memcpy(c->derived->corrections + c->derived->correction_count, found, count * sizeof *found);
         c->derived->correction_count += count;
+    }
+}
+
+static void tell_disorder(struct chain *c, enum quantity quantity, const struct record *own, size_t note_count,
+                          const struct note *notes)
+{
+    struct checks_disordered *list;
+    size_t count = corrections_disordered(c->arena, quantity, own, note_count, notes, 2 * c->interval, &list);
+    for (size_t k = 0; k < count; k++) {
+        char cleaned[TIMESTAMP_SIZE];
+        const char *text = arena_printf(c->arena,
+                                        "the sensor was read as found after it was cleaned (%s): what the visit shows "
+                                        "of fouling and drift is not used; correct a time in the field notes",
+                                        timestamp_print(list[k].cleaned, cleaned));
+        findings_add(&c->derived->findings, c->arena,
+                     &(struct finding){.kind = FINDING_CHECKS_DISORDERED,
+                                       .span = findings_moment(list[k].found),
+                                       .quantity = quantity,
+                                       .value = NAN,
+                                       .uncertainty = NAN,
+                                       .wants_hand = true,
+                                       .text = text});
     }
 }
 

@@ -34,6 +34,7 @@ static const char *const finding_kinds[] = {
     [FINDING_NIGHTS_SINK] = "night_values_sink",
     [FINDING_DATUM] = "datum",
     [FINDING_RATING] = "rating",
+    [FINDING_CHECKS_DISORDERED] = "checks_out_of_order",
 };
 _Static_assert(sizeof finding_kinds / sizeof finding_kinds[0] == FINDING_KIND_COUNT, "every kind has a word");
 

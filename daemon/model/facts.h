@@ -105,8 +105,9 @@ enum finding_kind {
     FINDING_TWINS_PART,         /* trends of a week: see derive/trend.h */
     FINDING_RANGE_FADES,
     FINDING_NIGHTS_SINK,
-    FINDING_DATUM,  /* a stretch: the level 0 that its levels are above, where a station changed its own */
-    FINDING_RATING, /* of days: how good a quantity is, by the size of its corrections */
+    FINDING_DATUM,             /* a stretch: the level 0 that its levels are above, where a station changed its own */
+    FINDING_RATING,            /* of days: how good a quantity is, by the size of its corrections */
+    FINDING_CHECKS_DISORDERED, /* a sensor was read as found after it was cleaned: the visit corrects nothing */
     FINDING_KIND_COUNT
 };
 const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", ...; as written in files */
@@ -114,7 +115,7 @@ const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", .
 /* Of a moment: as a check, it is told with the rows up to an hour beside it. Others are of a stretch of rows. */
 #define FINDINGS_OF_A_MOMENT                                                                                           \
     (1u << FINDING_READING_SET_ASIDE | 1u << FINDING_ZERO_IN_AIR | 1u << FINDING_AIR_HANDED_OVER |                     \
-     1u << FINDING_BAROMETER_DRIFTED)
+     1u << FINDING_BAROMETER_DRIFTED | 1u << FINDING_CHECKS_DISORDERED)
 #define FINDINGS_OF_A_STRETCH                                                                                          \
     (1u << FINDING_AIR_PRESSURE | 1u << FINDING_INSTRUMENT | 1u << FINDING_STRANGE_INSTRUMENT | 1u << FINDING_DATUM |  \
      FINDINGS_OF_DAYS)

@@ -115,6 +115,25 @@ Test(correct, each_visit_begins_anew)
     cr_expect_eq(corrections_at(2, list, 10 * DAY_MS), &list[0]);
 }
 
+Test(correct, a_visit_whose_checks_are_out_of_order_corrects_nothing_and_is_named)
+{
+    struct note notes[] = {
+        a_note(NOTE_IN_WATER, 0, QUANTITY_COUNT, NAN, NAN),
+        a_note(NOTE_CHECK_CLEANED, visit - HOUR_MS, QUANTITY_SPECIFIC_CONDUCTANCE, 0.668, 0.659),
+        a_note(NOTE_CHECK, visit, QUANTITY_SPECIFIC_CONDUCTANCE, 0.500, 0.655),
+    };
+    struct correction *list;
+    struct checks_disordered *named;
+    cr_expect_eq(corrections_find(arena, QUANTITY_SPECIFIC_CONDUCTANCE, &record, 3, notes, HOUR_MS, &list), 0);
+    cr_assert_eq(corrections_disordered(arena, QUANTITY_SPECIFIC_CONDUCTANCE, &record, 3, notes, HOUR_MS, &named), 1);
+    cr_expect(named[0].cleaned == visit - HOUR_MS && named[0].found == visit);
+    notes[1].time = visit; /* within the same minute they are in order */
+    cr_expect_eq(corrections_find(arena, QUANTITY_SPECIFIC_CONDUCTANCE, &record, 3, notes, HOUR_MS, &list), 1);
+    cr_expect_eq(corrections_disordered(arena, QUANTITY_SPECIFIC_CONDUCTANCE, &record, 3, notes, HOUR_MS, &named), 0);
+    notes[1].time = visit - VISIT_LENGTH - 1; /* of the visit before */
+    cr_expect_eq(corrections_disordered(arena, QUANTITY_SPECIFIC_CONDUCTANCE, &record, 3, notes, HOUR_MS, &named), 0);
+}
+
 Test(correct, more_than_may_be_published_fails_the_values)
 {
     struct note notes[] = {a_note(NOTE_IN_WATER, 0, QUANTITY_COUNT, NAN, NAN),

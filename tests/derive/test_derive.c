@@ -621,6 +621,30 @@ Test(derive, a_check_holds_the_sensors_own_value_against_the_meter)
     cr_expect_float_eq(derived.checks[0].difference, 0.105, 1e-9);
 }
 
+Test(derive, checks_out_of_order_are_a_finding_and_change_no_value)
+{
+    start_fresh(0);
+    site_note(&site, NOTE_IN_WATER, SITE_START, NAN);
+    site_note(&site, NOTE_CHECK_CLEANED, site_row(&site, 200), 20)->quantity = QUANTITY_TEMPERATURE;
+    site.notes[1].reference = 20;
+    struct note *found = site_note(&site, NOTE_CHECK, site_row(&site, 204), 20);
+    found->quantity = QUANTITY_TEMPERATURE;
+    found->reference = 21; /* a degree of fouling, had it been read before the cleaning */
+    struct derived derived = site_derive(&site);
+    expect_all(&derived.record, QUANTITY_TEMPERATURE, 20, 0);
+    cr_expect_eq(derived.correction_count, 0);
+    size_t told = 0;
+    for (size_t k = 0; k < derived.findings.count; k++) {
+        const struct finding *f = &derived.findings.list[k];
+        if (f->kind != FINDING_CHECKS_DISORDERED)
+            continue;
+        told++;
+        cr_expect(f->quantity == QUANTITY_TEMPERATURE && f->wants_hand && f->span.from == site_row(&site, 204));
+        cr_expect(strstr(f->text, "read as found after it was cleaned (2026-03-03T02:00:00Z)"), "%s", f->text);
+    }
+    cr_expect_eq(told, 1);
+}
+
 Test(derive, the_interval_is_the_setting_or_the_usual_step)
 {
     start_fresh(0);
