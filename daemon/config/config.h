@@ -124,6 +124,7 @@ struct datum_change {
 };
 
 struct station {
+    const char *out_of_service; /* why nobody is told of its alarms; NULL: it is in service */
     const char *id, *name;      /* id: [A-Za-z0-9._-]{1,64}, starts with a letter or digit */
     double latitude, longitude; /* degrees, WGS 84 */
     double elevation;           /* of the water surface, about [m above sea level]: air pressure is reduced to it */

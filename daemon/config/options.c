@@ -336,6 +336,8 @@ static const struct option station_options[] = {
      .help = "serial numbers of the loggers that hang here"},
     {.key = "labels", .type = OPTION_WORDS, .offset = FIELD(labels),
      .help = "other names that files and notes use for the place"},
+    {.key = "out_of_service", .type = OPTION_TEXT, .offset = FIELD(out_of_service),
+     .help = "a reason: alarms of the station are recorded, and nobody is told, as long as this stands here"},
     {.key = "barometers", .type = OPTION_WORDS, .offset = FIELD(barometers),
      .help = "ids of its barometers, best first; default: those within the pairing distance"},
     {.key = "salinity", .type = OPTION_OWN, .is_required = true,

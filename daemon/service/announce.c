@@ -6,6 +6,7 @@
 #include "config/parts.h"
 #include "service/answer.h"
 #include "service/digest.h"
+#include "service/out_of_service.h"
 #include "service/pipeline.h"
 #include "service/remind.h"
 #include "service/subject.h"
@@ -74,8 +75,9 @@ bool pipeline_advance(struct pipeline *p, int64_t now, struct error *error)
     }
     const struct teller teller = {p->config, p->store, p->arena};
     int64_t reminder = TIME_FOREVER, digest = TIME_FOREVER;
-    if (ok && end_shelves(p, now, error) && remind_people(&teller, now, &reminder, error) &&
-        digest_people(&teller, now, &digest, error) && store_commit(p->store, error)) {
+    if (ok && end_shelves(p, now, error) && out_of_service_apply(&teller, now, error) &&
+        remind_people(&teller, now, &reminder, error) && digest_people(&teller, now, &digest, error) &&
+        store_commit(p->store, error)) {
         look_again_at(p, reminder);
         look_again_at(p, digest);
         return true;
@@ -142,6 +144,11 @@ static bool add_shelf(struct pipeline *p, struct reconcile_input *input, struct 
         return false;
     input->shelved_until = shelf.until;
     input->shelf_reason = shelf.reason;
+    const char *why = out_of_service_why(p->config, input->station);
+    if (why) {
+        input->shelved_until = TIME_FOREVER;
+        input->shelf_reason = arena_printf(p->arena, "out of service: %s", why);
+    }
     return true;
 }
 

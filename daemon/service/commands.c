@@ -109,7 +109,10 @@ static void put_alarm_line(struct job *job, const struct alarm *alarm)
                 r < job->config->rule_count ? priority_word(job->config->rules[r].priority) : "-", place, alarm->rule,
                 timestamp_print(alarm->episode.start, start), alarm_state_word(alarm->state));
     if (alarm->state == ALARM_SHELVED) {
-        text_printf(ret, " until %s: ", timestamp_print(alarm->shelved_until, start));
+        if (alarm->shelved_until == TIME_FOREVER)
+            text_puts(ret, ": ");
+        else
+            text_printf(ret, " until %s: ", timestamp_print(alarm->shelved_until, start));
         put_visible(ret, alarm->shelf_reason);
     }
     put_value(job, alarm, ret);
@@ -123,8 +126,9 @@ static void put_shelves(struct job *job, const struct alarm *shelved, size_t n)
 {
     char until[TIMESTAMP_SIZE];
     for (size_t k = 0; k < n; k++) {
-        if (shelved[k].state == ALARM_SHELVED || shelved[k].shelved_until <= job->options->now)
-            continue;
+        if (shelved[k].state == ALARM_SHELVED || shelved[k].shelved_until <= job->options->now ||
+            shelved[k].shelved_until == TIME_FOREVER)
+            continue; /* a station that is out of service says so itself */
         text_printf(job->ret, "rule %s is shelved at ", shelved[k].rule);
         put_visible(job->ret, shelved[k].station);
         text_printf(job->ret, " until %s (alarm %" PRId64 "): ", timestamp_print(shelved[k].shelved_until, until),

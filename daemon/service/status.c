@@ -4,6 +4,7 @@
 #include "alarms/gather.h"
 #include "base/timestamp.h"
 #include "service/figures.h"
+#include "service/out_of_service.h"
 
 #include <inttypes.h>
 #include <math.h>
@@ -375,6 +376,9 @@ static size_t open_alarms(const struct view *view, const char *id)
 
 static const char *waiting_reason(const struct view *view, const char *id)
 {
+    const char *why = out_of_service_why(view->config, id);
+    if (why)
+        return arena_printf(view->arena, "out of service: %s", why);
     for (size_t k = view->waiting_count; k > 0; k--)
         if (strcmp(view->waiting[k - 1].key, id) == 0) {
             char from[TIMESTAMP_SIZE];

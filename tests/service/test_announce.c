@@ -125,6 +125,51 @@ Test(announce, a_rule_on_a_stage_of_the_tide_is_judged_when_later_data_tell_the_
                      "the same rows again change nothing");
 }
 
+/* The same store under settings in which heron-creek is, or is not, out of service. */
+static void reopen(const char *why)
+{
+    pipeline_close(&p);
+    f.config->stations[config_find_station(f.config, "heron-creek")].out_of_service = why;
+    cr_assert(pipeline_open(&p, f.config, f.store, &error), "%s", error.text);
+}
+
+Test(announce, a_station_out_of_service_wakes_nobody_and_tells_what_is_so_when_it_is_back)
+{
+    open_with("rules: {low: {kind: below, quantity: oxygen, limit: 3 mg/L, tell: [desk], repeat: 1 h},\n"
+              "        warm: {kind: above, quantity: temperature, limit: 20 degC, tell: [desk]},\n"
+              "        quiet: {kind: silence, window: 12 h, tell: [desk]}}\n");
+    put_rows(QUANTITY_OXYGEN, 0, (double[]){5, 2}, 2, hours_on(1));
+    cr_expect_str_eq(fixture_notices(&f, 1), "desk raised");
+    reopen("the bridge is rebuilt");
+    advance(2);
+    cr_expect_str_eq(alarms_now(), "low 1..open shelved");
+    cr_expect_str_eq(fixture_alarm(&f, 1).shelf_reason, "out of service: the bridge is rebuilt");
+    cr_expect_str_eq(fixture_steps(&f, 1),
+                     "rillward raised; rillward the station is out of service: the bridge is rebuilt");
+    put_rows(QUANTITY_TEMPERATURE, 2, (double[]){15, 25, 25}, 3, hours_on(4));
+    advance(8); /* no reminder */
+    advance(20);
+    cr_expect_str_eq(alarms_now(), "low 1..open shelved; warm 3..open shelved; quiet 16..open shelved");
+    cr_expect_str_eq(fixture_notices(&f, 1), "desk raised");
+    cr_expect_str_eq(fixture_notices(&f, 2), "");
+    cr_expect_str_eq(fixture_notices(&f, 3), "");
+    advance(20);
+    cr_expect_str_eq(fixture_steps(&f, 1),
+                     "rillward raised; rillward the station is out of service: the bridge is rebuilt",
+                     "done twice it changes nothing");
+    put_rows(QUANTITY_OXYGEN, 5, (double[]){6, 6}, 2, hours_on(20)); /* over, and quiet */
+    cr_expect_str_eq(fixture_notices(&f, 1), "desk raised");
+    reopen(NULL);
+    advance(21);
+    cr_expect_str_eq(alarms_now(),
+                     "low 1..5 returned to normal; warm 3..open unacknowledged; quiet 18..open unacknowledged");
+    cr_expect_str_eq(fixture_notices(&f, 1), "desk raised");
+    cr_expect_str_eq(fixture_notices(&f, 2), "desk updated");
+    advance(22);
+    put_rows(QUANTITY_OXYGEN, 7, (double[]){2}, 1, hours_on(22));
+    cr_expect_str_eq(fixture_notices(&f, 4), "desk raised", "its shelves are gone");
+}
+
 Test(announce, a_visit_is_overdue_by_the_clock_and_a_note_ends_it)
 {
     open_with("rules: {visit: {kind: visit_due, window: 1 d}}\n");
