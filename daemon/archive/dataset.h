@@ -37,6 +37,7 @@ struct dataset {
     const char *period;    /* NULL: that month; else "2026" or "water year 2026", and year and month are its first */
     struct span span;      /* of the month, UTC */
     int64_t revision;      /* of this record, from 1 */
+    const char *history;   /* "revision 2: 3 rows came; ..." a line, oldest first, up to this one; NULL or "": none told */
     struct record record;  /* finished values, rows of the month */
     struct readings raw;   /* row i is the reading that record row i came from */
     const struct daily *daily; /* daily values, computed once for all writers; NULL: not yet */

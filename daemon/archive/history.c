@@ -8,7 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { CELLS = 9 };
+enum { CELLS = 11 };
 enum cell {
     CELL_WHAT,
     CELL_NUMBER,
@@ -18,20 +18,23 @@ enum cell {
     CELL_PATH,
     CELL_MONTH,
     CELL_REVISION,
-    CELL_LAST
+    CELL_LAST,
+    CELL_STATE,
+    CELL_CHANGES
 };
 
-static const char heading[] = "what,number,arrived,sha256,original,path,month,revision,last\n";
+static const char heading[] = "what,number,arrived,sha256,original,path,month,revision,last,state,changes\n";
 
 static void add_path(struct text *text, const char *path);
 static bool is_unreserved(char c);
 static bool read_line(char *line, struct arena *arena, struct history *history, struct error *error);
 static bool split(char *line, char *cells[CELLS]);
 static bool read_drop(char *const cells[CELLS], struct arena *arena, struct history_drop *ret);
-static bool read_revision(char *const cells[CELLS], struct history_revision *ret);
+static bool read_revision(char *const cells[CELLS], struct arena *arena, struct history_revision *ret);
 static bool read_integer(const char *cell, int64_t *ret);
 static bool read_time(const char *cell, int64_t *ret);
 static bool decode_path(const char *cell, struct arena *arena, const char **ret);
+static bool read_state(const char *cell, enum record_state *ret);
 static int digit_of(char c);
 
 char *archive_history_path(enum archive_place place, const char *id, char ret[ARCHIVE_PATH_SIZE])
@@ -53,14 +56,16 @@ void history_render(const struct history *history, struct text *ret)
         text_integer(ret, drop->number);
         text_printf(ret, ",%s,%s,%s,", timestamp_print(drop->arrived, time), drop->sha256, drop->original);
         add_path(ret, drop->path);
-        text_puts(ret, ",,,\n");
+        text_puts(ret, ",,,,,\n");
     }
     for (size_t k = 0; k < history->revision_count; k++) {
         const struct history_revision *revision = &history->revisions[k];
         text_printf(ret, "revision,,%s,,,,%04d-%02d,", timestamp_print(revision->arrived, time), revision->month / 12,
                     revision->month % 12 + 1);
         text_integer(ret, revision->revision);
-        text_printf(ret, ",%s\n", timestamp_print(revision->last_time, time));
+        text_printf(ret, ",%s,%s,", timestamp_print(revision->last_time, time), record_state_word(revision->state));
+        add_path(ret, revision->changes ? revision->changes : "");
+        text_putc(ret, '\n');
     }
 }
 
@@ -107,7 +112,7 @@ static bool read_line(char *line, struct arena *arena, struct history *history, 
             return true;
         }
         if (strcmp(cells[CELL_WHAT], "revision") == 0 &&
-            read_revision(cells, &history->revisions[history->revision_count])) {
+            read_revision(cells, arena, &history->revisions[history->revision_count])) {
             history->revision_count++;
             return true;
         }
@@ -140,7 +145,7 @@ static bool read_drop(char *const cells[CELLS], struct arena *arena, struct hist
            decode_path(cells[CELL_PATH], arena, &ret->path);
 }
 
-static bool read_revision(char *const cells[CELLS], struct history_revision *ret)
+static bool read_revision(char *const cells[CELLS], struct arena *arena, struct history_revision *ret)
 {
     const char *month = cells[CELL_MONTH];
     int64_t first;
@@ -153,6 +158,10 @@ static bool read_revision(char *const cells[CELLS], struct history_revision *ret
     struct civil civil = timestamp_to_civil(first);
     ret->month = civil.year * 12 + civil.month - 1;
     ret->last_time = TIME_NONE;
+    ret->changes = "";
+    if (!read_state(cells[CELL_STATE], &ret->state) ||
+        (*cells[CELL_CHANGES] && !decode_path(cells[CELL_CHANGES], arena, &ret->changes)))
+        return false;
     return !*cells[CELL_NUMBER] && read_time(cells[CELL_ARRIVED], &ret->arrived) &&
            read_integer(cells[CELL_REVISION], &ret->revision) && ret->revision > 0 &&
            (strcmp(cells[CELL_LAST], "-") == 0 || read_time(cells[CELL_LAST], &ret->last_time));
@@ -181,6 +190,14 @@ static bool decode_path(const char *cell, struct arena *arena, const char **ret)
     }
     *ret = path;
     return n > 0 && strlen(path) == n;
+}
+
+static bool read_state(const char *cell, enum record_state *ret)
+{
+    *ret = RECORD_PROVISIONAL;
+    while (*ret < RECORD_STATE_COUNT && strcmp(cell, record_state_word(*ret)) != 0)
+        ++*ret;
+    return *ret < RECORD_STATE_COUNT;
 }
 
 static int digit_of(char c)

@@ -13,7 +13,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { LINE_SIZE = 1024 };
+enum { LINE_SIZE = 1024, LONGEST_HISTORY = 1 << 16 };
 
 struct putter {
     const struct dataset *dataset;
@@ -26,6 +26,7 @@ static void put_format(const struct putter *putter, const char *name, const char
 static void put_number(const struct putter *putter, const char *name, double value);
 static void put_description(const struct putter *putter);
 static void put_identity(const struct putter *putter);
+static void put_history(const struct putter *putter, const char *last);
 static void put_people(const struct putter *putter);
 static void put_place(const struct putter *putter);
 static void put_time(const struct putter *putter, int64_t interval);
@@ -149,12 +150,22 @@ static void put_identity(const struct putter *putter)
     put(putter, "naming_authority", authority);
     put_format(putter, "product_version", "%lld", (long long)dataset->revision);
     put(putter, "date_created", last);
-    put_format(putter, "history",
-               "%s readings corrected and flagged, revision %lld (the time is that of the last sample)", last,
-               (long long)dataset->revision);
+    put_history(putter, last);
     put_format(putter, "platform", "%s", dataset->station->name);
     put(putter, "license", "none stated: ask the publisher");
     put(putter, "acknowledgement", "none stated");
+}
+
+static void put_history(const struct putter *putter, const char *last)
+{
+    struct text text;
+    text_init(&text, LONGEST_HISTORY);
+    text_printf(&text, "%s readings corrected and flagged, revision %lld (the time is that of the last sample)", last,
+                (long long)putter->dataset->revision);
+    if (putter->dataset->history && *putter->dataset->history)
+        text_printf(&text, "\n%s", putter->dataset->history);
+    put(putter, "history", text.bytes);
+    text_done(&text);
 }
 
 static void put_people(const struct putter *putter)

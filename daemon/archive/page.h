@@ -30,6 +30,8 @@ struct page_revision { /* one revision of a record, as it was published */
     int64_t last_time; /* of its last row; TIME_NONE */
     int64_t arrived;   /* of the newest drop known then */
     const char *path;  /* of the CSV; NULL where it stands no more */
+    const char *changes; /* lines of plain text, see changes.h; "" of a first one */
+    enum record_state state; /* as it was published */
 };
 
 struct page_network {
@@ -91,7 +93,9 @@ struct page_station {
     size_t alarm_count;
     const struct page_original *originals;
     size_t original_count;
-    bool has_more_checks, has_more_findings, has_more_notes, has_more_alarms, has_more_originals;
+    const struct page_revision *revisions; /* of all its records */
+    size_t revision_count;
+    bool has_more_revisions, has_more_checks, has_more_findings, has_more_notes, has_more_alarms, has_more_originals;
 };
 
 /* Paths of the two, below the archive; `ret` holds ARCHIVE_PATH_SIZE bytes (archive.h). */

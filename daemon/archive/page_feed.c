@@ -13,7 +13,10 @@
 #include <stdio.h>
 #include <string.h>
 
+enum { LONGEST_LINE = 2048 };
+
 static void add_entry(struct text *text, const struct config *config, const struct page_revision *revision);
+static void add_changes(struct text *text, const char *changes);
 static void add_id(struct text *text, const char *of);
 static void add_link(struct text *text, const struct config *config, const char *attributes, const char *path);
 
@@ -58,10 +61,27 @@ static void add_entry(struct text *text, const struct config *config, const stru
     add_link(text, config, "rel=\"alternate\" type=\"text/html\"", page_station_path(revision->station->id, path));
     if (revision->path)
         add_link(text, config, "rel=\"enclosure\" type=\"text/csv\"", revision->path);
-    text_puts(text, revision->revision > 1 ? "<summary>Revised record" : "<summary>New record");
+    const char *state = record_state_word(revision->state);
+    text_printf(text, "<category term=\"%s\"/>\n<summary>%s record, %s", state,
+                revision->revision > 1 ? "Revised" : "New", state);
     if (revision->last_time != TIME_NONE)
         text_printf(text, ", data until %s", timestamp_print(revision->last_time, last));
-    text_puts(text, ".</summary>\n</entry>\n");
+    text_puts(text, ".");
+    add_changes(text, revision->changes ? revision->changes : "");
+    text_puts(text, "</summary>\n</entry>\n");
+}
+
+/* One sentence for each line. */
+static void add_changes(struct text *text, const char *changes)
+{
+    char line[LONGEST_LINE];
+    for (const char *at = changes, *stop; *at; at = *stop ? stop + 1 : stop) {
+        stop = at + strcspn(at, "\n");
+        snprintf(line, sizeof line, "%.*s", (int)(stop - at), at);
+        text_putc(text, ' ');
+        say(text, line);
+        text_putc(text, '.');
+    }
 }
 
 /* A name-based UUID (RFC 9562, version 8) of what the entry is about: the same wherever the archive is served. */

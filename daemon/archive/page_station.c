@@ -11,7 +11,10 @@
 
 #include <inttypes.h>
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
+
+enum { LONGEST_LINE = 2048 };
 
 static const char root[] = "../../";
 
@@ -22,6 +25,8 @@ static void add_newest_month(struct text *text, const struct page_station *page)
 static void add_numbers(struct text *text, const struct page_station *page);
 static void add_oxygen_hours(struct text *text, const struct page_station *page);
 static void add_months(struct text *text, const struct page_station *page);
+static void add_revisions(struct text *text, const struct page_station *page);
+static void add_changes(struct text *text, const struct page_revision *revision);
 static void add_checks(struct text *text, const struct page_station *page);
 static void add_findings(struct text *text, const struct page_station *page);
 static void add_notes(struct text *text, const struct page_station *page);
@@ -44,6 +49,7 @@ void page_station_render(const struct page_station *page, struct text *ret)
     add_values(ret, page);
     add_newest_month(ret, page);
     add_months(ret, page);
+    add_revisions(ret, page);
     add_checks(ret, page);
     add_findings(ret, page);
     add_notes(ret, page);
@@ -238,6 +244,56 @@ static void add_months(struct text *text, const struct page_station *page)
     }
     text_puts(text, page->year_count > 0 ? "</p>\n" : "");
     text_puts(text, "</section>\n");
+}
+
+/* What readers of an older one have to know. */
+static void add_revisions(struct text *text, const struct page_station *page)
+{
+    static const char *const headings[] = {"Record", "Revision", "State", "Files known until", "What changed, and why"};
+    if (page->revision_count == 0)
+        return;
+    text_puts(text, "<section>\n<h2>Revisions</h2>\n"
+                    "<p>A record gets a new number each time that its content changes.</p>\n");
+    part_table_begin(text, "cards", "Newest first", headings, COUNT_OF(headings));
+    for (size_t k = 0; k < page->revision_count; k++) {
+        const struct page_revision *revision = &page->revisions[k];
+        text_puts(text, "<tr><th scope=\"row\">");
+        summary_add_month(text, revision->year, revision->month);
+        text_puts(text, "</th>");
+        part_cell(text, "", headings[1]);
+        text_printf(text, "%" PRId64 "</td>", revision->revision);
+        part_cell(text, "", headings[2]);
+        text_puts(text, record_state_word(revision->state));
+        text_puts(text, "</td>");
+        part_cell(text, "", headings[3]);
+        part_time(text, revision->arrived, page->at->station->utc_offset);
+        text_puts(text, "</td>");
+        part_cell(text, "remark", headings[4]);
+        add_changes(text, revision);
+        text_puts(text, "</td></tr>\n");
+    }
+    part_table_end(text);
+    add_more(text, page->has_more_revisions, "history.csv");
+    text_puts(text, "</section>\n");
+}
+
+static void add_changes(struct text *text, const struct page_revision *revision)
+{
+    const char *at = revision->changes;
+    if (!at || !*at) {
+        text_puts(text, revision->revision == 1 ? "First publication" : "Not told");
+        return;
+    }
+    text_puts(text, "<ul class=\"changes\">");
+    for (const char *stop; *at; at = *stop ? stop + 1 : stop) {
+        stop = at + strcspn(at, "\n");
+        char line[LONGEST_LINE];
+        snprintf(line, sizeof line, "%.*s", (int)(stop - at), at);
+        text_puts(text, "<li>");
+        part_name(text, line);
+        text_puts(text, "</li>");
+    }
+    text_puts(text, "</ul>");
 }
 
 static const char *picture_of(const struct page_month *month)

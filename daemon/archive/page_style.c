@@ -69,6 +69,7 @@ static const char style[] =
     ".links span{white-space:nowrap;margin-right:.75rem}\n"
     ".plain tbody th{white-space:nowrap}\n"
     ".remark,.path{overflow-wrap:anywhere}\n"
+    ".changes{margin:0;padding-left:1.1rem}\n"
     "\n"
     ".values{display:grid;grid-template-columns:repeat(auto-fill,minmax(11rem,1fr));margin:0;background:var(--card);"
     "border:1px solid var(--line);border-radius:6px;overflow:hidden}\n"

@@ -211,6 +211,8 @@ static void add_record_note(struct json *json, const struct dataset *dataset)
     json_time(json, "from", dataset->span.from);
     json_time(json, "to", dataset->span.to);
     json_integer(json, "revision", dataset->revision);
+    if (dataset->history && *dataset->history)
+        json_string(json, "revisions", dataset->history);
     json_string(json, "state", record_state_word(dataset->state));
     json_integer(json, "rows", (int64_t)dataset->record.n);
     json_string(json, "operator", dataset->config->operator_name);

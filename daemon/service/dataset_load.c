@@ -3,6 +3,7 @@
 
 #include "base/timestamp.h"
 #include "service/review.h"
+#include "service/revise.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -16,6 +17,8 @@ static bool load_notes(struct pipeline *p, uint32_t place, struct span span, str
                        size_t *ret_n, struct error *error);
 static bool load_reviews(struct pipeline *p, uint32_t place, struct arena *arena, struct dataset *dataset,
                          struct error *error);
+static bool load_history(struct pipeline *p, uint32_t place, int32_t month, struct arena *arena, const char **ret,
+                         struct error *error);
 static bool load_raw(struct pipeline *p, uint32_t place, struct arena *arena, struct dataset *dataset,
                      struct error *error);
 static void align_raw(struct arena *arena, const struct readings *all, const struct record *record,
@@ -28,7 +31,8 @@ static bool load_drops(struct pipeline *p, struct arena *arena, struct dataset *
 bool dataset_load(struct pipeline *p, size_t station, int32_t month, struct arena *arena, struct dataset *ret,
                   struct error *error)
 {
-    return load(p, station, month, 1, arena, ret, error);
+    return load(p, station, month, 1, arena, ret, error) &&
+           load_history(p, p->station_places[station], month, arena, &ret->history, error);
 }
 
 bool dataset_load_year(struct pipeline *p, size_t station, int32_t month, struct arena *arena, struct dataset *ret,
@@ -126,6 +130,20 @@ static bool load_raw(struct pipeline *p, uint32_t place, struct arena *arena, st
     if (!store_readings_load(p->store, place, span, arena, &all, error))
         return false;
     align_raw(arena, &all, record, &dataset->raw);
+    return true;
+}
+
+/* What readers were told up to now. */
+static bool load_history(struct pipeline *p, uint32_t place, int32_t month, struct arena *arena, const char **ret,
+                         struct error *error)
+{
+    struct revision_fact *told;
+    size_t n;
+    *ret = "";
+    if (!store_revisions_of_month(p->store, place, month, REVISE_HISTORY_MAX, arena, &told, &n, error))
+        return false;
+    for (size_t k = n; k > 0; k--)
+        *ret = revise_history(*ret, told[k - 1].revision, told[k - 1].changes, arena);
     return true;
 }
 

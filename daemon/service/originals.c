@@ -77,7 +77,7 @@ bool originals_restore_products(struct pipeline *p, const struct archive_owner *
             return false;
     for (size_t k = 0; k < history.revision_count; k++) {
         const struct history_revision *r = &history.revisions[k];
-        struct revision_fact fact = {owner->place, r->month, r->revision, r->last_time, r->arrived};
+        struct revision_fact fact = {owner->place, r->month, r->revision, r->last_time, r->arrived, r->changes, r->state};
         if (!store_revision_restore(p->store, &fact, error))
             return false;
     }
@@ -232,7 +232,7 @@ static bool restore_months(struct pipeline *p, const struct archive_owner *owner
         char content[SHA256_HEX_SIZE];
         if (!is_last || !content_of(owner, r->month, lines, n, content))
             continue;
-        struct page_fact page = {owner->place, r->month, true, r->revision, content, RECORD_PROVISIONAL};
+        struct page_fact page = {owner->place, r->month, true, r->revision, content, RECORD_PROVISIONAL, ""};
         if (!store_page_restore(p->store, &page, error))
             return false;
     }

@@ -12,6 +12,7 @@
 #include "base/workers.h"
 #include "service/batch.h"
 #include "service/dataset_load.h"
+#include "service/revise.h"
 
 #include <poll.h>
 #include <stdlib.h>
@@ -50,6 +51,7 @@ static struct month_job *take_spare(struct publisher *publisher);
 static void put_spare(struct publisher *publisher, struct month_job *job);
 static void write_month(void *argument);
 static void render_month(struct month_job *job);
+static void tell_changes(struct month_job *job);
 static void render_records(const struct dataset *dataset, struct archive_file *files,
                            char ret_content[SHA256_HEX_SIZE]);
 static bool leave_reviewed(struct pipeline *p, struct month_job *job, struct error *error);
@@ -208,6 +210,7 @@ static bool start_month(struct pipeline *p, struct publisher *publisher, const s
     struct month_job *job = take_spare(publisher);
     job->page = *page;
     job->page.content = arena_strdup(job->arena, page->content);
+    job->page.facts = arena_strdup(job->arena, page->facts);
     /* A station that is configured no more: what was published stays. */
     if (station < p->config->station_count &&
         (!dataset_load(p, station, page->month, job->arena, &job->dataset, error) || !leave_reviewed(p, job, error) ||
@@ -276,6 +279,7 @@ static void render_month(struct month_job *job)
     render_records(dataset, files, content);
     if (job->page.revision > 0 && strcmp(content, job->page.content) != 0) {
         dataset->revision++;
+        tell_changes(job);
         render_records(dataset, files, content);
     }
     dataset->daily = daily_of(dataset, job->arena);
@@ -285,10 +289,26 @@ static void render_month(struct month_job *job)
     job->revision = (struct revision_fact){.place = job->page.place,
                                            .month = job->page.month,
                                            .revision = dataset->revision,
-                                           .last_time = dataset->record.time[dataset->record.n - 1]};
+                                           .last_time = dataset->record.time[dataset->record.n - 1],
+                                           .changes = job->revision.changes,
+                                           .state = dataset->state};
     job->page.revision = dataset->revision;
     job->page.state = dataset->state;
     job->page.content = arena_strdup(job->arena, content);
+    job->page.facts = revise_facts(dataset, job->arena);
+}
+
+/* Of a revision alone: what a first one has is all new. The table does not tell of revisions, so it is final here. */
+static void tell_changes(struct month_job *job)
+{
+    size_t csv = 0;
+    while (csv < job->batch.count && !text_ends_with(job->batch.files[csv].path, ".csv"))
+        csv++;
+    if (csv < job->batch.count)
+        job->revision.changes = revise_changes(&job->dataset, &job->page, &job->batch.files[csv],
+                                               job->known_sha256[csv], job->arena);
+    job->dataset.history =
+        revise_history(job->dataset.history, job->dataset.revision, job->revision.changes, job->arena);
 }
 
 static void render_records(const struct dataset *dataset, struct archive_file *files, char ret_content[SHA256_HEX_SIZE])

@@ -52,6 +52,7 @@ static bool load_months(struct pipeline *p, size_t station, const struct file_fa
                         struct page_station *page, struct error *error);
 static bool load_lists(struct pipeline *p, size_t station, struct page_station *page, struct error *error);
 static bool load_findings(struct pipeline *p, uint32_t place, struct page_station *page, struct error *error);
+static bool load_revisions(struct pipeline *p, size_t station, struct page_station *page, struct error *error);
 static bool load_note_originals(struct pipeline *p, struct page_station *page, struct error *error);
 static struct page_original original_of(const struct drop_fact_row *drop);
 static enum archive_place kind_of(const struct pipeline *p, uint32_t place, const struct file_fact *files, size_t n);
@@ -213,12 +214,33 @@ static bool render_station(struct pipeline *p, size_t station, const struct file
         if (is_open(&page.alarms[k]))
             open[open_count++] = page.alarms[k];
     if (!view_station(p, station, open, open_count, &at, error) ||
-        !load_months(p, station, files, file_count, &page, error) ||
+        !load_months(p, station, files, file_count, &page, error) || !load_revisions(p, station, &page, error) ||
         !load_years(p, station, files, file_count, &page, batch, changes, error))
         return false;
     char path[ARCHIVE_PATH_SIZE];
     page_station_render(&page, &batch_add(batch, page_station_path(at.station->id, path), place)->content);
     page_sheet_render(&page, &batch_add(batch, page_sheet_path(at.station->id, path), place)->content);
+    return true;
+}
+
+static bool load_revisions(struct pipeline *p, size_t station, struct page_station *page, struct error *error)
+{
+    struct revision_fact *facts;
+    size_t n;
+    if (!store_revisions_of_place(p->store, p->station_places[station], p->arena, &facts, &n, error))
+        return false;
+    struct page_revision *list = arena_array(p->arena, n + 1, sizeof *list);
+    page->has_more_revisions = n > MOST_LINES;
+    for (size_t k = n; k > 0 && page->revision_count < MOST_LINES; k--)
+        list[page->revision_count++] = (struct page_revision){.station = &p->config->stations[station],
+                                                              .year = facts[k - 1].month / 12,
+                                                              .month = facts[k - 1].month % 12 + 1,
+                                                              .revision = facts[k - 1].revision,
+                                                              .last_time = facts[k - 1].last_time,
+                                                              .arrived = facts[k - 1].arrived,
+                                                              .changes = facts[k - 1].changes,
+                                                              .state = facts[k - 1].state};
+    page->revisions = list;
     return true;
 }
 
@@ -420,7 +442,8 @@ static bool render_history(struct pipeline *p, uint32_t place, enum archive_plac
     }
     for (size_t k = 0; k < history.revision_count; k++)
         history.revisions[k] = (struct history_revision){revisions[k].arrived, revisions[k].month,
-                                                         revisions[k].revision, revisions[k].last_time};
+                                                         revisions[k].revision, revisions[k].last_time,
+                                                         revisions[k].changes, revisions[k].state};
     history_render(&history, &batch_add(batch, path, place)->content);
     return true;
 }
@@ -547,6 +570,8 @@ static bool load_news(struct pipeline *p, struct page_network *network, struct e
                                                                  .revision = facts[k].revision,
                                                                  .last_time = facts[k].last_time,
                                                                  .arrived = facts[k].arrived,
+                                                                 .changes = facts[k].changes,
+                                                                 .state = facts[k].state,
                                                                  .path = stands ? arena_strdup(p->arena, path) : NULL};
     }
     network->revisions = list;

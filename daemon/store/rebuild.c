@@ -47,9 +47,10 @@ bool store_page_restore(struct store *store, const struct page_fact *page, struc
 bool store_revision_restore(struct store *store, const struct revision_fact *r, struct error *error)
 {
     return database_run(store, error,
-                        "INSERT OR IGNORE INTO revision(place, month, revision, last_time, arrived)"
-                        " VALUES(?1, ?2, ?3, ?4, ?5)",
-                        "iiiTi", (int64_t)r->place, (int64_t)r->month, r->revision, r->last_time, r->arrived);
+                        "INSERT OR IGNORE INTO revision(place, month, revision, last_time, arrived, changes, state)"
+                        " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+                        "iiiTiti", (int64_t)r->place, (int64_t)r->month, r->revision, r->last_time, r->arrived,
+                        r->changes ? r->changes : "", (int64_t)r->state);
 }
 
 bool store_file_forget(struct store *store, const char *path, struct error *error)

@@ -235,6 +235,12 @@ static const char reviews[] =
     "  PRIMARY KEY(place, from_)\n"
     ") STRICT, WITHOUT ROWID;\n";
 
+static const char changes[] =
+    /* permanent */
+    "ALTER TABLE revision ADD COLUMN changes TEXT NOT NULL DEFAULT ''; -- what it changed and why, lines for people\n"
+    "ALTER TABLE revision ADD COLUMN state INTEGER NOT NULL DEFAULT 0; -- as in page\n"
+    "ALTER TABLE page ADD COLUMN facts TEXT NOT NULL DEFAULT ''; -- what the published record was made of, lines\n";
+
 const struct migration schema_migrations[] = {
     {"the first schema", first_schema},
     {"revisions in the order of their publication", revisions},
@@ -246,5 +252,6 @@ const struct migration schema_migrations[] = {
     {"which instrument a file is of", serials},
     {"what people have reviewed", reviews},
     {"files of whole years, and the settings that pages show", years},
+    {"what a revision changed, and the facts behind a record", changes},
 };
 const size_t schema_migration_count = sizeof schema_migrations / sizeof schema_migrations[0];

@@ -382,6 +382,7 @@ struct page_fact {
     int64_t revision;
     const char *content;
     enum record_state state; /* of what was published */
+    const char *facts;       /* what that was made of, one line each; "" or NULL where it is not known */
 };
 /* One more change. */
 bool store_page_due(struct store *store, uint32_t place, int32_t month, struct error *error);
@@ -400,6 +401,8 @@ struct revision_fact {
     int64_t revision;
     int64_t last_time; /* of the record's last row; TIME_NONE */
     int64_t arrived;   /* of the newest drop known when it was published; set by the store */
+    const char *changes; /* what it changed and why, one line each (archive/changes.h); NULL as "" */
+    enum record_state state; /* as it was published */
 };
 /* Adds it where it is not known yet. */
 bool store_revision_add(struct store *store, const struct revision_fact *revision, struct error *error);
@@ -407,6 +410,9 @@ bool store_revision_add(struct store *store, const struct revision_fact *revisio
 bool store_revisions_newest(struct store *store, size_t most, struct arena *arena, struct revision_fact **ret,
                             size_t *ret_n, struct error *error);
 
+/* Of one month, at most `most`, the newest first. */
+bool store_revisions_of_month(struct store *store, uint32_t place, int32_t month, size_t most, struct arena *arena,
+                              struct revision_fact **ret, size_t *ret_n, struct error *error);
 /* Of a place, in their order. */
 bool store_revisions_of_place(struct store *store, uint32_t place, struct arena *arena, struct revision_fact **ret,
                               size_t *ret_n, struct error *error);

@@ -6,7 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define REVISION_COLUMNS "place, month, revision, last_time, arrived"
+#define REVISION_COLUMNS "place, month, revision, last_time, arrived, changes, state"
 #define CHECK_COLUMNS "time, quantity, kind, note, sensor, reference, difference, is_first"
 
 /* Spans with a reason stand in two tables of one shape. */
@@ -35,7 +35,9 @@ static bool load_checks(struct store *store, uint32_t place, int64_t first, stru
                         struct check_result **ret, size_t *ret_n, struct error *error);
 static struct check_result read_check(sqlite3_stmt *row);
 static struct page_fact read_page(struct arena *arena, sqlite3_stmt *row);
-static struct revision_fact read_revision(sqlite3_stmt *row);
+static bool collect_revisions(struct store *store, sqlite3_stmt *row, struct arena *arena, struct revision_fact **ret,
+                              size_t *ret_n, struct error *error);
+static struct revision_fact read_revision(struct arena *arena, sqlite3_stmt *row);
 static struct file_fact read_file(struct arena *arena, sqlite3_stmt *row);
 
 bool store_dirty_add(struct store *store, uint32_t place, struct span span, struct error *error)
@@ -236,7 +238,7 @@ bool store_pages_due(struct store *store, bool with_dirty, size_t most, struct a
     CLEANUP(database_reset)
     sqlite3_stmt *row =
         database_start(store, error,
-                       "SELECT place, month, due, revision, content, state FROM page WHERE due > 0"
+                       "SELECT place, month, due, revision, content, state, facts FROM page WHERE due > 0"
                        " AND (?1 OR place NOT IN (SELECT place FROM dirty)) ORDER BY month DESC, place LIMIT ?2",
                        "ii", (int64_t)with_dirty, (int64_t)most);
     struct page_fact *list = NULL;
@@ -255,9 +257,10 @@ bool store_page_published(struct store *store, const struct page_fact *page, str
 {
     return database_run(
         store, error,
-        "UPDATE page SET due = due - ?3, revision = ?4, content = ?5, state = ?6 WHERE place = ?1 AND month = ?2",
-        "iiiiti", (int64_t)page->place, (int64_t)page->month, page->due, page->revision, page->content,
-        (int64_t)page->state);
+        "UPDATE page SET due = due - ?3, revision = ?4, content = ?5, state = ?6, facts = ?7"
+        " WHERE place = ?1 AND month = ?2",
+        "iiiitit", (int64_t)page->place, (int64_t)page->month, page->due, page->revision, page->content,
+        (int64_t)page->state, page->facts ? page->facts : "");
 }
 
 bool store_pages_of_place(struct store *store, uint32_t place, struct arena *arena, struct page_fact **ret,
@@ -266,7 +269,7 @@ bool store_pages_of_place(struct store *store, uint32_t place, struct arena *are
     CLEANUP(database_reset)
     sqlite3_stmt *row =
         database_start(store, error,
-                       "SELECT place, month, due, revision, content, state FROM page WHERE place = ?1 ORDER BY month",
+                       "SELECT place, month, due, revision, content, state, '' FROM page WHERE place = ?1 ORDER BY month",
                        "i", (int64_t)place);
     struct page_fact *list = NULL;
     size_t n = 0, capacity = 0;
@@ -284,9 +287,10 @@ bool store_revision_add(struct store *store, const struct revision_fact *r, stru
 {
     return database_run(
         store, error,
-        "INSERT OR IGNORE INTO revision(place, month, revision, last_time, arrived)"
-        " VALUES(?1, ?2, ?3, ?4, coalesce((SELECT arrived FROM drop_ ORDER BY number DESC LIMIT 1), 0))",
-        "iiiT", (int64_t)r->place, (int64_t)r->month, r->revision, r->last_time);
+        "INSERT OR IGNORE INTO revision(place, month, revision, last_time, arrived, changes, state)"
+        " VALUES(?1, ?2, ?3, ?4, coalesce((SELECT arrived FROM drop_ ORDER BY number DESC LIMIT 1), 0), ?5, ?6)",
+        "iiiTti", (int64_t)r->place, (int64_t)r->month, r->revision, r->last_time, r->changes ? r->changes : "",
+        (int64_t)r->state);
 }
 
 bool store_revisions_newest(struct store *store, size_t most, struct arena *arena, struct revision_fact **ret,
@@ -297,16 +301,18 @@ bool store_revisions_newest(struct store *store, size_t most, struct arena *aren
                                        "SELECT " REVISION_COLUMNS " FROM revision"
                                        " ORDER BY arrived DESC, month DESC, place, revision DESC LIMIT ?1",
                                        "i", (int64_t)most);
-    struct revision_fact *list = NULL;
-    size_t n = 0, capacity = 0;
-    int got = row ? 1 : -1;
-    while (got > 0 && (got = database_step(store, row, error)) > 0) {
-        list = x_grow(list, n, &capacity, sizeof *list);
-        list[n++] = read_revision(row);
-    }
-    *ret = to_arena(arena, list, n, sizeof *list);
-    *ret_n = n;
-    return got == 0;
+    return collect_revisions(store, row, arena, ret, ret_n, error);
+}
+
+bool store_revisions_of_month(struct store *store, uint32_t place, int32_t month, size_t most, struct arena *arena,
+                              struct revision_fact **ret, size_t *ret_n, struct error *error)
+{
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(store, error,
+                                       "SELECT " REVISION_COLUMNS " FROM revision WHERE place = ?1 AND month = ?2"
+                                       " ORDER BY revision DESC LIMIT ?3",
+                                       "iii", (int64_t)place, (int64_t)month, (int64_t)most);
+    return collect_revisions(store, row, arena, ret, ret_n, error);
 }
 
 bool store_revisions_of_place(struct store *store, uint32_t place, struct arena *arena, struct revision_fact **ret,
@@ -317,12 +323,18 @@ bool store_revisions_of_place(struct store *store, uint32_t place, struct arena 
         database_start(store, error,
                        "SELECT " REVISION_COLUMNS " FROM revision WHERE place = ?1 ORDER BY arrived, month, revision",
                        "i", (int64_t)place);
+    return collect_revisions(store, row, arena, ret, ret_n, error);
+}
+
+static bool collect_revisions(struct store *store, sqlite3_stmt *row, struct arena *arena, struct revision_fact **ret,
+                              size_t *ret_n, struct error *error)
+{
     struct revision_fact *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
     while (got > 0 && (got = database_step(store, row, error)) > 0) {
         list = x_grow(list, n, &capacity, sizeof *list);
-        list[n++] = read_revision(row);
+        list[n++] = read_revision(arena, row);
     }
     *ret = to_arena(arena, list, n, sizeof *list);
     *ret_n = n;
@@ -433,16 +445,19 @@ static struct page_fact read_page(struct arena *arena, sqlite3_stmt *row)
                               sqlite3_column_int64(row, 2),
                               sqlite3_column_int64(row, 3),
                               column_text(arena, row, 4),
-                              (enum record_state)sqlite3_column_int(row, 5)};
+                              (enum record_state)sqlite3_column_int(row, 5),
+                              column_text(arena, row, 6)};
 }
 
-static struct revision_fact read_revision(sqlite3_stmt *row)
+static struct revision_fact read_revision(struct arena *arena, sqlite3_stmt *row)
 {
     return (struct revision_fact){.place = (uint32_t)sqlite3_column_int64(row, 0),
                                   .month = (int32_t)sqlite3_column_int64(row, 1),
                                   .revision = sqlite3_column_int64(row, 2),
                                   .last_time = column_time(row, 3),
-                                  .arrived = sqlite3_column_int64(row, 4)};
+                                  .arrived = sqlite3_column_int64(row, 4),
+                                  .changes = column_text(arena, row, 5),
+                                  .state = (enum record_state)sqlite3_column_int(row, 6)};
 }
 
 static struct file_fact read_file(struct arena *arena, sqlite3_stmt *row)

@@ -5,7 +5,7 @@
 #include <criterion/criterion.h>
 #include <string.h>
 
-#define HEADING "what,number,arrived,sha256,original,path,month,revision,last\n"
+#define HEADING "what,number,arrived,sha256,original,path,month,revision,last,state,changes\n"
 #define A64 "aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa"
 
 static struct arena *arena;
@@ -36,18 +36,18 @@ static bool reads(const char *bytes)
 Test(history, writes_one_line_for_each_drop_and_revision)
 {
     struct history_drop drops[] = {{3, 1777682700250, A64, "originals/aaaa_a.csv", "crew 1/a,b.csv"}};
-    struct history_revision revisions[] = {{1777682700000, 2026 * 12 + 4, 2, TIME_NONE}};
+    struct history_revision revisions[] = {{1777682700000, 2026 * 12 + 4, 2, TIME_NONE, "2 rows came\n", RECORD_REVIEWED}};
     history_render(&(struct history){drops, 1, revisions, 1}, &text);
     cr_expect_str_eq(text.bytes,
-                     HEADING "drop,3,2026-05-02T00:45:00.250Z," A64 ",originals/aaaa_a.csv,crew%201/a%2Cb.csv,,,\n"
-                             "revision,,2026-05-02T00:45:00Z,,,,2026-05,2,-\n");
+                     HEADING "drop,3,2026-05-02T00:45:00.250Z," A64 ",originals/aaaa_a.csv,crew%201/a%2Cb.csv,,,,,\n"
+                             "revision,,2026-05-02T00:45:00Z,,,,2026-05,2,-,reviewed,2%20rows%20came%0A\n");
 }
 
 Test(history, reads_back_what_it_wrote_with_any_bytes_in_a_path)
 {
     const char *path = "n\xff\n\"=%/\xc3\xa9~.csv";
     struct history_drop drops[] = {{1, 5, A64, "originals/x", path}, {2, 1777682700250, A64, "originals/y", "y"}};
-    struct history_revision revisions[] = {{9, 12 * 1999, 1, 946684799000}};
+    struct history_revision revisions[] = {{9, 12 * 1999, 1, 946684799000, "New: file '\xc3\xa9,\"'\n", RECORD_PARTLY_REVIEWED}};
     history_render(&(struct history){drops, 2, revisions, 1}, &text);
     cr_assert(reads(text.bytes), "%s", error.text);
     cr_assert_eq(history.drop_count, 2);
@@ -58,22 +58,25 @@ Test(history, reads_back_what_it_wrote_with_any_bytes_in_a_path)
     cr_assert_eq(history.revision_count, 1);
     cr_expect_eq(history.revisions[0].month, 12 * 1999);
     cr_expect_eq(history.revisions[0].last_time, 946684799000);
+    cr_expect_str_eq(history.revisions[0].changes, "New: file '\xc3\xa9,\"'\n");
+    cr_expect_eq(history.revisions[0].state, RECORD_PARTLY_REVIEWED);
 }
 
 Test(history, refuses_what_it_does_not_write_and_names_the_line)
 {
     const char *const wrong[] = {
-        "drop,1,2026-05-02T00:45:00Z," A64 ",../x,a,,,",        /* leads out of the place's folder */
-        "drop,1,2026-05-02T00:45:00Z," A64 ",originals/x,,,,",  /* no path */
-        "drop,1,2026-05-02T00:45:00Z," A64 ",originals/x,%0,,,", /* half an escape */
-        "drop,1,2026-05-02T00:45:00Z," A64 ",originals/x,%00,,,", /* a NUL */
-        "drop,0,2026-05-02T00:45:00Z," A64 ",originals/x,a,,,", /* numbers begin at 1 */
-        "drop,1,yesterday," A64 ",originals/x,a,,,",
-        "drop,1,2026-05-02T00:45:00Z,abc,originals/x,a,,,",
-        "drop,1,2026-05-02T00:45:00Z," A64 ",originals/x,a,,,,", /* a cell too many */
-        "revision,,2026-05-02T00:45:00Z,,,,2026-13,1,-",
-        "revision,,2026-05-02T00:45:00Z,,,,2026-12,0,-",
-        "note,1,2026-05-02T00:45:00Z,,,,2026-12,1,-",
+        "drop,1,2026-05-02T00:45:00Z," A64 ",../x,a,,,,,",      /* leads out of the place's folder */
+        "drop,1,2026-05-02T00:45:00Z," A64 ",originals/x,,,,,,",  /* no path */
+        "drop,1,2026-05-02T00:45:00Z," A64 ",originals/x,%0,,,,,", /* half an escape */
+        "drop,1,2026-05-02T00:45:00Z," A64 ",originals/x,%00,,,,,", /* a NUL */
+        "drop,0,2026-05-02T00:45:00Z," A64 ",originals/x,a,,,,,", /* numbers begin at 1 */
+        "drop,1,yesterday," A64 ",originals/x,a,,,,,",
+        "drop,1,2026-05-02T00:45:00Z,abc,originals/x,a,,,,,",
+        "drop,1,2026-05-02T00:45:00Z," A64 ",originals/x,a,,,,,,", /* a cell too many */
+        "revision,,2026-05-02T00:45:00Z,,,,2026-13,1,-,provisional,",
+        "revision,,2026-05-02T00:45:00Z,,,,2026-12,0,-,provisional,",
+        "revision,,2026-05-02T00:45:00Z,,,,2026-12,1,-,finished,", /* no such state */
+        "note,1,2026-05-02T00:45:00Z,,,,2026-12,1,-,provisional,",
     };
     for (size_t i = 0; i < COUNT_OF(wrong); i++) {
         text_clear(&text);

@@ -124,7 +124,11 @@ static void make_network(void)
     *view = (struct network_view){config, stations, 2};
     barometers[0] = (struct page_barometer){&config->barometers[0], 1772323200000};
     revisions[0] = (struct page_revision){&config->stations[0],           2026, 3, 2, 1772323200250, 1772400000000,
-                                          station.months[0].files[0].path};
+                                          station.months[0].files[0].path,
+                                          "New: file 'b<i>.csv'\n2 rows came\n",
+                                          RECORD_PARTLY_REVIEWED};
+    station.revisions = revisions;
+    station.revision_count = 1;
     network = (struct page_network){.view = view,
                                     .has_page = has_page,
                                     .barometers = barometers,
@@ -371,6 +375,19 @@ Test(page, to_print_asks_in_the_order_of_the_notebook)
     cr_expect(says("no check so far"));
 }
 
+Test(page, a_station_tells_what_each_revision_changed_and_why)
+{
+    page_station_render(&station, &text);
+    cr_expect(says("<h2>Revisions</h2>"));
+    cr_expect(says("b&lt;i&gt;.csv"));
+    cr_expect(says("2 rows came"));
+    cr_expect(says("partly reviewed</td>"));
+    text_clear(&text);
+    ((struct page_revision *)(uintptr_t)station.revisions)[0].changes = "";
+    page_station_render(&station, &text);
+    cr_expect(says("Not told</td>"));
+}
+
 Test(page, feed_gives_every_revision_its_own_lasting_name)
 {
     page_feed_render(&network, &text);
@@ -379,6 +396,9 @@ Test(page, feed_gives_every_revision_its_own_lasting_name)
         says("<link rel=\"enclosure\" type=\"text/csv\" href=\"https://water.example.org/stations/heron-creek/2026/"));
     cr_expect(says("<updated>2026-03-01T21:20:00Z</updated>"));
     cr_expect(says("March 2026, revision 2</title>"));
+    cr_expect(says("<category term=\"partly reviewed\"/>"));
+    cr_expect(says("b&lt;i&gt;.csv"), "what it changed, and why");
+    cr_expect(says(". 2 rows came.</summary>"));
     ((struct page_revision *)(uintptr_t)network.revisions)[0].revision = 3;
     config->public_url = "";
     text_clear(&text);

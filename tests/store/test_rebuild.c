@@ -64,9 +64,9 @@ Test(rebuild, forgets_what_can_be_made_again_of_one_place_only)
 Test(rebuild, a_place_is_written_again_as_a_whole)
 {
     state_begin(&state);
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL},
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL, ""},
                                   &state.error));
-    OK(&state, store_page_restore(state.store, &(struct page_fact){other, 24304, false, 1, "y", RECORD_PROVISIONAL},
+    OK(&state, store_page_restore(state.store, &(struct page_fact){other, 24304, false, 1, "y", RECORD_PROVISIONAL, ""},
                                   &state.error));
     OK(&state, store_place_renew(state.store, place, &state.error));
     state_commit(&state);
@@ -78,12 +78,14 @@ Test(rebuild, a_place_is_written_again_as_a_whole)
 Test(rebuild, what_the_database_knows_is_not_replaced_by_what_the_archive_says)
 {
     state_begin(&state);
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL},
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL, ""},
                                   &state.error));
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 2, "z", RECORD_PROVISIONAL},
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 2, "z", RECORD_PROVISIONAL, ""},
                                   &state.error));
-    struct revision_fact one = {place, 24304, 1, TIME_NONE, 5}, same = {place, 24304, 1, TIME_NONE, 6};
-    struct revision_fact taken = {other, 24304, 1, TIME_NONE, 6};
+    struct revision_fact one = {.place = place, .month = 24304, .revision = 1, .last_time = TIME_NONE, .arrived = 5};
+    struct revision_fact same = one, taken = one;
+    same.arrived = taken.arrived = 6;
+    taken.place = other;
     OK(&state, store_revision_restore(state.store, &one, &state.error));
     OK(&state, store_revision_restore(state.store, &same, &state.error));
     OK(&state, store_revision_restore(state.store, &taken, &state.error));
@@ -97,9 +99,9 @@ Test(rebuild, what_the_database_knows_is_not_replaced_by_what_the_archive_says)
 Test(rebuild, an_archive_that_was_published_later_says_which_revision_stands)
 {
     state_begin(&state);
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL},
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, false, 3, "x", RECORD_PROVISIONAL, ""},
                                   &state.error));
-    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, true, 5, "z", RECORD_PROVISIONAL},
+    OK(&state, store_page_restore(state.store, &(struct page_fact){place, 24304, true, 5, "z", RECORD_PROVISIONAL, ""},
                                   &state.error));
     state_commit(&state);
     cr_expect_eq(state_query(&state, "SELECT revision FROM page WHERE content = 'z'"), 5);

@@ -399,7 +399,7 @@ Test(store, counts_are_by_state)
                   "INSERT INTO drop_ VALUES(1,'x',1,X'70',0,'','','',1,10,0,7,3,0,0,'',''), "
                   "(2,'y',1,X'70',0,'','','',1,5,0,5,0,0,0,'','');"
                   "INSERT INTO note VALUES(1,1,0,0,13,NULL,NULL,NULL,'',1,1);"
-                  "INSERT INTO dirty VALUES(1,0,5), (1,7,9); INSERT INTO page VALUES(1,0,1,0,'',0), (1,1,0,1,'',0);");
+                  "INSERT INTO dirty VALUES(1,0,5), (1,7,9); INSERT INTO page VALUES(1,0,1,0,'',0,''), (1,1,0,1,'',0,'');");
     struct store_counts c;
     OK(&state, store_counts(state.store, &c, &state.error));
     cr_expect(c.drops == 2 && c.rows == 12 && c.repeated_rows == 3 && c.waiting == 1 && c.set_aside == 2);

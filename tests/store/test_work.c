@@ -409,6 +409,28 @@ Test(work, revisions_known_at_the_same_time_are_in_the_order_of_their_places)
     cr_expect(n == 1 && got[0].revision == 2);
 }
 
+Test(work, a_revision_keeps_what_it_changed_and_its_state)
+{
+    for (int64_t r = 1; r <= 3; r++) {
+        const struct revision_fact fact = {.place = place,
+                                           .month = 24298,
+                                           .revision = r,
+                                           .last_time = r,
+                                           .changes = r == 2 ? "2 rows came\n" : NULL,
+                                           .state = r == 2 ? RECORD_REVIEWED : RECORD_PROVISIONAL};
+        OK(&state, store_revision_add(state.store, &fact, &state.error));
+    }
+    struct revision_fact *got;
+    size_t n;
+    OK(&state, store_revisions_of_month(state.store, place, 24298, 2, state.arena, &got, &n, &state.error));
+    cr_assert_eq(n, 2);
+    cr_expect(got[0].revision == 3 && got[1].revision == 2 && got[1].state == RECORD_REVIEWED);
+    cr_expect_str_eq(got[0].changes, "");
+    cr_expect_str_eq(got[1].changes, "2 rows came\n");
+    OK(&state, store_revisions_of_month(state.store, place, 24299, 2, state.arena, &got, &n, &state.error));
+    cr_expect_eq(n, 0);
+}
+
 Test(work, a_revision_carries_the_arrival_of_the_newest_drop)
 {
     struct drop_fact_row drop = {.number = 1,
