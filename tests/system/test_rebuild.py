@@ -191,7 +191,7 @@ def test_an_original_that_no_list_holds_comes_back_under_a_guessed_name(small):
     small.put("mast/a.csv", air_file(0, 60))
     small.run("once", "-c", small.settings, "--clock", SMALL_NOW, expected=0)
     history = small.archive / "stations/mill-pond/history.csv"
-    assert re.search(r"^drop,\d,2026-05-02T12:00:\d\d(\.\d+)?Z,[0-9a-f]{64},originals/[0-9a-f]{16}_a.csv,mill/a.csv,,,$",
+    assert re.search(r"^drop,\d,2026-05-02T12:00:\d\d(\.\d+)?Z,[0-9a-f]{64},originals/[0-9a-f]{16}_a.csv,mill/a.csv,,,,,$",
                      history.read_text(), re.M)
     before = history.read_text()
     small.put("mill/b.csv", water_file(20, 20))
