@@ -42,6 +42,7 @@ void page_network_render(const struct page_network *network, struct text *ret)
     text_puts(ret, "<main>\n");
     part_cautions(ret);
     add_needs(ret, network);
+    part_visits(ret, network);
     add_stations(ret, network);
     text_puts(ret, "<div class=\"beside\">\n");
     part_map(ret, network);

@@ -52,6 +52,9 @@ const char *part_finding_word(enum finding_kind kind);
 /* A difference with its sign; of a level in mm. */
 void part_difference(struct text *text, enum quantity quantity, double inside);
 
+/* Stations where only a visit helps, why, and what to bring. Nothing where there are none. */
+void part_visits(struct text *text, const struct page_network *network);
+
 /* Sketch of where the stations are. Nothing with fewer than two places. */
 void part_map(struct text *text, const struct page_network *network);
 

@@ -166,6 +166,7 @@ static void add_last_clock(struct text *text, const struct page_station *page)
 
 /* ---- what to write ---- */
 
+/* Named and ordered as the columns of the field notes' template, so that paper and file agree. */
 static void add_blank_rows(struct text *text, const struct page_station *page)
 {
     text_puts(text, "<section>\n<h2>To write</h2>\n<table class=\"blank\">\n<caption>One column a reading; units as "
@@ -177,19 +178,22 @@ static void add_blank_rows(struct text *text, const struct page_station *page)
     add_row(text, "Time", "");
     add_row(text, "Staff", "m");
     if (isfinite(page->at->station->tape_point))
-        add_row(text, "Tape down to the water", "m");
-    add_row(text, "Logger out of the water", "time");
-    add_row(text, "Logger into the water", "time");
-    if (has(page, QUANTITY_OXYGEN)) {
-        add_row(text, "Oxygen, sensor", "mg/L");
-        add_row(text, "Oxygen, meter", "mg/L");
-    }
-    if (has(page, QUANTITY_SPECIFIC_CONDUCTANCE)) {
-        add_row(text, "Conductance, sensor", "\u00b5S/cm");
-        add_row(text, "Conductance, meter", "\u00b5S/cm");
-    }
-    add_row(text, "Logger\u2019s clock shows", "time");
-    add_row(text, "Remark", "");
+        add_row(text, "Tape down", "m");
+    add_row(text, "Logger out", "time");
+    add_row(text, "Logger in", "time");
+    if (has(page, QUANTITY_TEMPERATURE))
+        add_row(text, "Temp meter", "\u00b0C");
+    if (has(page, QUANTITY_OXYGEN))
+        add_row(text, "DO meter", "mg/L");
+    if (has(page, QUANTITY_SPECIFIC_CONDUCTANCE))
+        add_row(text, "SpC meter", "\u00b5S/cm");
+    if (has(page, QUANTITY_OXYGEN))
+        add_row(text, "DO meter cleaned", "mg/L");
+    if (has(page, QUANTITY_SPECIFIC_CONDUCTANCE))
+        add_row(text, "SpC meter cleaned", "\u00b5S/cm");
+    add_row(text, "Logger clock", "shows");
+    add_row(text, "Logger serial", "");
+    add_row(text, "Remarks", "");
     text_puts(text, "</tbody>\n</table>\n</section>\n");
 }
 

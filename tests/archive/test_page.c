@@ -344,7 +344,7 @@ Test(page, of_a_station_without_data_is_sound)
     text_clear(&text);
     page_sheet_render(&station, &text);
     cr_expect(says("No data yet."));
-    cr_expect(says("Oxygen, meter"), "it may have any sensor");
+    cr_expect(says(">SpC meter "), "it may have any sensor");
 }
 
 Test(page, says_where_older_lines_are_when_a_list_is_cut)
@@ -359,9 +359,9 @@ Test(page, says_where_older_lines_are_when_a_list_is_cut)
 
 Test(page, to_print_asks_in_the_order_of_the_notebook)
 {
-    static const char *const rows[] = {">Time ",       ">Staff ",         ">Tape down",     ">Logger out",
-                                       ">Logger into", ">Oxygen, sensor", ">Oxygen, meter", ">Logger\u2019s clock",
-                                       ">Remark "};
+    static const char *const rows[] = {">Time ",       ">Staff ",      ">Tape down ",        ">Logger out ",
+                                       ">Logger in ",  ">DO meter ",   ">DO meter cleaned ",
+                                       ">Logger clock ", ">Logger serial ", ">Remarks "};
     config->stations[0].tape_point = 3.1;
     page_sheet_render(&station, &text);
     const char *at = strstr(text.bytes, "class=\"blank\"");
@@ -370,7 +370,7 @@ Test(page, to_print_asks_in_the_order_of_the_notebook)
         cr_assert_not_null(found, "%s", rows[k]);
         at = found;
     }
-    cr_expect_not(says("Conductance, sensor"), "the station has no such sensor");
+    cr_expect_not(says(">SpC meter "), "the station has no such sensor");
     cr_expect(says("Lowest to highest"));
     cr_expect(says("no check so far"));
 }
@@ -386,6 +386,24 @@ Test(page, a_station_tells_what_each_revision_changed_and_why)
     ((struct page_revision *)(uintptr_t)station.revisions)[0].changes = "";
     page_station_render(&station, &text);
     cr_expect(says("Not told</td>"));
+}
+
+Test(page, of_the_network_says_where_to_go_why_and_what_to_bring)
+{
+    page_network_render(&network, &text);
+    cr_expect(says("<h2>Where to go next</h2>"));
+    const char *table = strstr(text.bytes, "class=\"cards visits\"");
+    cr_assert_not_null(table);
+    const char *row = strstr(table, "Heron Creek at the footbridge");
+    cr_assert_not_null(row);
+    cr_expect(strstr(row, "still so, since ") && strstr(row, "an oxygen meter, and what cleans the sensor"));
+    cr_expect(strstr(row, "Readings wait: ") && strstr(row, "what offloads the barometer"));
+    cr_expect(strstr(row, "<a href=\"stations/heron-creek/field-sheet.html\">Field sheet</a>"));
+    ((struct network_station *)(uintptr_t)network.view->stations)[0].alarm_count = 0;
+    ((struct network_station *)(uintptr_t)network.view->stations)[0].waiting_count = 0;
+    text_clear(&text);
+    page_network_render(&network, &text);
+    cr_expect_not(says("Where to go next"), "nothing asks for a visit");
 }
 
 Test(page, feed_gives_every_revision_its_own_lasting_name)

@@ -102,6 +102,28 @@ def test_the_field_sheet_fits_one_sheet_of_paper(archive, window):
     assert window.ask("document.documentElement.scrollHeight") <= (297 - 24) / 25.4 * 96
 
 
+def test_the_field_sheet_asks_for_what_the_notebook_template_has_and_in_its_order(archive):
+    lines = (ROOT / "samples/field-notes-template.csv").read_text(encoding="utf-8").splitlines()
+    columns = [re.sub(r" \(.*", "", cell) for cell in next(line for line in lines if not line.startswith("#")).split(",")]
+    assert columns[0] == "Date" and "Remarks" in columns
+    for station in sorted(path.name for path in (archive / "stations").iterdir()):
+        sheet = (archive / "stations" / station / "field-sheet.html").read_text(encoding="utf-8")
+        blank = sheet.split('class="blank"')[1].split("</table>")[0]
+        rows = re.findall(r'<th scope="row">([^<]+?) ?<span', blank)
+        assert rows and rows == [column for column in columns if column in rows], station
+        assert {"Time", "Staff", "Logger out", "Logger in", "Logger clock", "Remarks"} <= set(rows)
+
+
+def test_the_front_page_says_where_to_go_next_why_and_what_to_bring(archive):
+    front = (archive / "index.html").read_text(encoding="utf-8")
+    table = front.split('class="cards visits"')[1].split("</table>")[0]
+    rows = {re.search(r"stations/([a-z-]+)/index", row)[1]: row for row in table.split("<tr>")[2:]}
+    assert "an oxygen meter" in rows["eelgrass-slough"] and "still so, since" in rows["eelgrass-slough"]
+    assert "a spare logger" in rows["stone-brook"] and "what the level is read with" in rows["willow-run"]
+    assert list(rows)[0] == "eelgrass-slough", "the most pressing first"
+    assert "heron-creek" not in rows, "its alarm is over: nothing to see at the water"
+
+
 def test_everything_can_be_reached_by_keyboard_and_says_where_it_is(archive, window):
     assert window.load(archive / PAGES[1], 360) == []
     unnamed = """[...document.querySelectorAll('a, [tabindex]')].filter(element =>
