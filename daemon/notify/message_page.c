@@ -40,12 +40,13 @@ static void put_part(struct text *text, const struct message_part *part, bool is
 static void put_title(struct text *text, const char *words);
 static void put_picture(struct text *text, const struct message_picture *picture, const char *picture_id);
 static void put_lines(struct text *text, const char *words);
+static void put_words(struct text *text, const char *words);
 
 void message_put_page(struct text *text, const struct message_parts *parts, const char *title,
                       const struct message_picture *picture, const char *picture_id)
 {
     text_puts(text, "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<title>");
-    text_markup(text, title);
+    put_words(text, title);
     text_printf(text,
                 "</title>\n%s</head>\n<body style=\"margin:0;padding:16px;background:#ffffff;color:#1b2428;" FONT
                 "font-size:16px;line-height:1.45\">\n<div style=\"max-width:640px\">\n",
@@ -88,7 +89,7 @@ static void put_part(struct text *text, const struct message_part *part, bool is
     case PART_ROW:
         text_puts(text, "<tr><th scope=\"row\" style=\"padding:4px 14px 4px 0;text-align:left;vertical-align:top;"
                         "font-weight:400;white-space:nowrap;color:#55636a;border-bottom:1px solid #dde3e3\">");
-        text_markup(text, part->label);
+        put_words(text, part->label);
         text_puts(text, "</th><td style=\"padding:4px 0;border-bottom:1px solid #dde3e3\">");
         put_lines(text, part->text);
         text_puts(text, "</td></tr>\n");
@@ -102,10 +103,10 @@ static void put_part(struct text *text, const struct message_part *part, bool is
         text_puts(text, "<p style=\"margin:0 0 8px\"><a style=\"color:#0072b2;overflow-wrap:anywhere\" href=\"");
         text_markup(text, part->text);
         text_puts(text, "\">");
-        text_markup(text, part->text);
+        put_words(text, part->text);
         text_puts(text, "</a></p>\n");
         break;
-    case PART_COMMAND:
+    case PART_COMMAND: /* our own words and ids, of several lines */
         text_markup(text, part->text);
         text_puts(text, is_last_of_run ? "" : "\n");
         break;
@@ -124,7 +125,7 @@ static void put_title(struct text *text, const char *words)
     size_t length = strcspn(words, "\n");
     CLEANUP(cleanup_free) char *what = x_strndup(words, length);
     text_puts(text, "<h1 style=\"margin:0 0 14px;font-size:22px;line-height:1.25\">");
-    text_markup(text, what);
+    put_words(text, what);
     if (words[length]) {
         text_puts(text, "<br>\n<span class=\"soft\" style=\"font-size:16px;font-weight:400;color:#55636a\">");
         put_lines(text, words + length + 1);
@@ -138,7 +139,7 @@ static void put_picture(struct text *text, const struct message_picture *picture
 {
     text_printf(text, "<p style=\"margin:0 0 16px\"><img src=\"cid:%s\" width=\"%d\" alt=\"", picture_id,
                 picture->width);
-    text_markup(text, picture->words);
+    put_words(text, picture->words);
     text_puts(text, "\" style=\"display:block;width:100%;height:auto;background:#ffffff;border:0\"></p>\n");
 }
 
@@ -148,7 +149,16 @@ static void put_lines(struct text *text, const char *words)
         size_t length = strcspn(line, "\n");
         CLEANUP(cleanup_free) char *copy = x_strndup(line, length);
         text_puts(text, line > words ? "<br>\n" : "");
-        text_markup(text, copy);
+        put_words(text, copy);
         line += length + (line[length] == '\n');
     }
+}
+
+/* One line: escaped, and with nothing in it that hides or turns text around. */
+static void put_words(struct text *text, const char *words)
+{
+    size_t size = strlen(words) * 4 + 1;
+    CLEANUP(cleanup_free) char *shown = x_alloc(size);
+    text_make_visible(words, shown, size);
+    text_markup(text, shown);
 }

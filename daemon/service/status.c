@@ -160,8 +160,9 @@ static bool wants_hand(const struct view *view)
 
 static void render_text(const struct view *view, const struct status_options *options, struct text *ret)
 {
-    char now[TIMESTAMP_SIZE];
-    text_printf(ret, "%s   %s\n", view->config->network_name, timestamp_print(options->now, now));
+    char network[1024], now[TIMESTAMP_SIZE];
+    text_make_visible(view->config->network_name, network, sizeof network);
+    text_printf(ret, "%s   %s\n", network, timestamp_print(options->now, now));
     text_printf(ret,
                 "%" PRId64 " drops taken (%" PRId64 " rows, %" PRId64 " repeated), %" PRId64 " notes; %" PRId64
                 " spans to derive, %" PRId64 " records to write\n",
