@@ -385,6 +385,9 @@ struct config {
     int64_t hand_over;         /* ms over which the difference to the barometer before fades out */
     double barometer_limit;    /* a barometer that moved further against its neighbour wants a look [Pa] */
     int64_t good_air_gap;      /* ms: beyond this the interpolated value is suspect */
+    int64_t keep_notices;      /* ms that notices are kept when they and their alarm are done; 0: for good */
+    int64_t keep_names;        /* ms that names of files are kept which the inbox has no more; 0: for good */
+    bool compacts;             /* the database is written anew at a start where much of it is empty */
     int64_t news_age;          /* ms: an episode whose last moment is older than this wakes nobody */
     int64_t longest_shelf;     /* ms that a person can put an alarm aside for */
     int64_t gather; /* ms: new alarms of one rule within this time become one message to a recipient; 0: off */

@@ -110,6 +110,18 @@ static const struct option metrics_options[] = {
 };
 SECTION(metrics, "metrics", "the metrics");
 
+static const struct option retention_options[] = {
+    {.key = "notices", .type = OPTION_DURATION, .offset = FIELD(keep_notices), .standard = "0 d", .minimum = 0,
+     .maximum = 100 * 366 * DAY,
+     .help = "how long the database keeps notices that are done, once their alarm is over; alarms and answers stay; 0 d: for good"},
+    {.key = "names", .type = OPTION_DURATION, .offset = FIELD(keep_names), .standard = "400 d", .minimum = 0,
+     .maximum = 100 * 366 * DAY,
+     .help = "how long names of files are remembered that the inbox has no more; what was in them stays; 0 d: for good"},
+    {.key = "compact", .type = OPTION_BOOLEAN, .offset = FIELD(compacts), .standard = "true",
+     .help = "at a start the database is written anew where a third of it is empty, and at least 16 MiB"},
+};
+SECTION(retention, "retention", "the retention");
+
 #define HEART(name) offsetof(struct heartbeat, name)
 static const struct option heartbeat_options[] = {
     {.key = "url", .type = OPTION_TEXT, .offset = HEART(url), .is_required = true,
@@ -182,6 +194,8 @@ static const struct option top_options[] = {
      .help = "how barometers are found for stations"},
     {.key = "alarms", .type = OPTION_SECTION, .section = &section_alarms, .help = "what counts as news"},
     {.key = "metrics", .type = OPTION_SECTION, .section = &section_metrics, .help = "figures for monitoring"},
+    {.key = "retention", .type = OPTION_SECTION, .section = &section_retention,
+     .help = "what the database keeps for a while only; originals, notes, records and answers are kept for good"},
     {.key = "workers", .type = OPTION_INTEGER, .offset = FIELD(workers), .minimum = 1, .maximum = 64,
      .help = "threads that write records beside the one that takes drops; default: one for each processor core"},
     {.key = "heartbeat", .type = OPTION_SECTION, .offset = FIELD(heartbeat), .section = &section_heartbeat,
@@ -601,7 +615,7 @@ SECTION(rule, "rules.<id>", "a rule");
 
 static const struct section *const sections[] = {
     &section_top,     &section_network,   &section_intake,       &section_pairing,   &section_alarms,
-    &section_metrics, &section_limits,    &section_flat,         &section_months,    &section_attenuated,
+    &section_metrics, &section_retention, &section_limits,    &section_flat,         &section_months,    &section_attenuated,
     &section_related, &section_neighbour, &section_calibration,  &section_station,   &section_barometer,
     &section_layout,  &section_time,      &section_column,       &section_recipient, &section_secret,
     &section_mail,    &section_rule,      &section_digest,       &section_hours,     &section_escalate,

@@ -12,6 +12,7 @@
 #include "service/metrics.h"
 #include "service/pipeline.h"
 #include "service/publish.h"
+#include "service/retain.h"
 #include "service/sandbox.h"
 #include "service/systemd.h"
 #include "service/wake.h"
@@ -38,6 +39,7 @@ enum stage {
     STAGE_RECORDS,
     STAGE_TIME,
     STAGE_PUBLISH,
+    STAGE_RETAIN,
 };
 enum source { SOURCE_SIGNALS, SOURCE_INBOX, SOURCE_NETWORK, SOURCE_BELL, SOURCE_WORKERS };
 
@@ -61,6 +63,7 @@ struct service {
     struct deliverer deliverer;
     struct pipeline pipeline;
     struct publisher *publisher;
+    struct retainer retainer;
     struct sandbox *sandbox; /* NULL: the settings want none */
     struct metrics_run run;
     int64_t scan_began, changed_since,
@@ -183,7 +186,7 @@ static bool start(struct service *s, struct error *error)
     setenv("SQLITE_TMPDIR", s->config->state,
            1); /* the sandbox has no other place for the database's temporary files */
     s->store = store_open(s->config->state, error);
-    if (!s->store || !pipeline_open(&s->pipeline, s->config, s->store, error) || !open_watch(s, error))
+    if (!s->store || !retain_compact(s->config, s->store, error) || !pipeline_open(&s->pipeline, s->config, s->store, error) || !open_watch(s, error))
         return false;
     s->attempt_fd = attempt_open(s->config->state, s->store, s->config->digest, s->wall, &s->is_careful, error);
     s->pipeline.attempt_fd = s->attempt_fd;
@@ -484,6 +487,11 @@ static bool work(struct service *s, bool *ret_worked, struct error *error)
             !is_past(s, STAGE_NOTICES, deliver_begin(&s->deliverer, &s->pipeline, s->wall, ret_worked, error)))
             return false;
     }
+    if (!*ret_worked && s->run.inbox.scans > 0 &&
+        !is_past(s, STAGE_RETAIN,
+                                 retain_some(&s->retainer, &s->pipeline, !s->run.inbox.inbox_missing, s->wall,
+                                             s->monotonic, ret_worked, error)))
+        return false;
     if (*ret_worked)
         s->did_trim = false;
     s->busy_since = !*ret_worked ? 0 : s->busy_since ? s->busy_since : s->monotonic;

@@ -51,6 +51,16 @@ struct store_progress {
 };
 bool store_backup(struct store *store, const char *target, const struct store_progress *progress, struct error *error);
 
+/* ---- what is kept for a while only (retention.c); within a transaction ---- */
+/* At most `most` notices that were made before, are delivered or given up, and whose alarm is over since then. */
+bool store_notices_forget(struct store *store, int64_t before, size_t most, size_t *ret_n, struct error *error);
+/* Names behind `after` whose file was dealt with before, in their order. */
+bool store_names_before(struct store *store, int64_t before, const char *after, size_t most, struct arena *arena,
+                        const char ***ret, size_t *ret_n, struct error *error);
+bool store_name_forget(struct store *store, const char *path, struct error *error);
+/* Outside of a transaction: writes the database anew where a third of it is empty, and at least `least_free` bytes. */
+bool store_compact(struct store *store, int64_t least_free, bool *ret_did, struct error *error);
+
 /* ---- places ---- */
 struct place_fact {
     uint32_t number;
