@@ -257,7 +257,8 @@ static void tell_quantity(enum quantity quantity, const struct tally *tally, str
         separator = ",";
     }
     if (tally->changed > 0) {
-        text_printf(text, "%s %zu changed by up to ", separator, tally->changed);
+        text_printf(text, "%s %zu %s changed by up to ", separator, tally->changed,
+                    tally->changed == 1 ? "value" : "values");
         tell_signed(tally->largest, info->decimals, text);
         text_puts(text, ", in the mean ");
         tell_signed(tally->sum / (double)tally->changed, info->decimals, text);

@@ -223,6 +223,15 @@ static bool render_station(struct pipeline *p, size_t station, const struct file
     return true;
 }
 
+static int compare_revisions(const void *a, const void *b)
+{
+    const struct revision_fact *x = a, *y = b;
+    if (x->month != y->month)
+        return x->month < y->month ? -1 : 1;
+    return x->revision < y->revision ? -1 : x->revision > y->revision;
+}
+
+/* By month and number, whatever the clock said. */
 static bool load_revisions(struct pipeline *p, size_t station, struct page_station *page, struct error *error)
 {
     struct revision_fact *facts;
@@ -231,6 +240,7 @@ static bool load_revisions(struct pipeline *p, size_t station, struct page_stati
         return false;
     struct page_revision *list = arena_array(p->arena, n + 1, sizeof *list);
     page->has_more_revisions = n > MOST_LINES;
+    qsort(facts, n, sizeof *facts, compare_revisions);
     for (size_t k = n; k > 0 && page->revision_count < MOST_LINES; k--)
         list[page->revision_count++] = (struct page_revision){.station = &p->config->stations[station],
                                                               .year = facts[k - 1].month / 12,

@@ -46,7 +46,7 @@ Test(changes, counts_values_and_flags_and_tells_largest_and_mean_difference)
                              HEAD "2026-04-01T00:00:00Z,1.010,1,0,hill,1,2\r\n"
                                   "2026-04-01T00:05:00Z,0.970,3,0,hill,1,3\r\n"
                                   "2026-04-01T00:10:00Z,1.000,1,0,hill,1,4\r\n"),
-                     "Water level: 2 changed by up to -0.0300, in the mean -0.0100 m, 1 flag changed\n");
+                     "Water level: 2 values changed by up to -0.0300, in the mean -0.0100 m, 1 flag changed\n");
 }
 
 Test(changes, rows_and_values_come_and_go)

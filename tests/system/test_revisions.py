@@ -46,7 +46,7 @@ def test_a_file_that_adds_rows_is_named_and_its_rows_are_counted(small):
 def test_values_that_change_are_counted_with_their_largest_and_mean_difference(small):
     small.put("mill/a.csv", water_file(0, 20, temperature=13.5))
     once(small)
-    assert any(line.startswith("Water temperature: 20 changed by up to +1.50") and ", in the mean +1.50" in line
+    assert any(line.startswith("Water temperature: 20 values changed by up to +1.50") and ", in the mean +1.50" in line
                for line in told(small)["2026-05", 2]), told(small)
 
 
@@ -65,6 +65,8 @@ def test_page_feed_and_files_tell_the_same(small):
     described = json.loads((small.archive / (RECORD + ".csv-metadata.json")).read_text(encoding="utf-8"))
     with netCDF4.Dataset(small.archive / (RECORD + ".nc")) as file:
         history = file.history
+    listed = page.split("<h2>Revisions</h2>")[1]
+    assert listed.index("mill/more.csv") < listed.index("First publication"), "the newest stands first"
     for text in (page, newest.summary, json.dumps(described), history):
         assert "5 rows came" in text
         assert "mill/more.csv" in text
