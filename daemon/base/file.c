@@ -210,7 +210,7 @@ bool file_make_folders(const char *path, struct error *error)
     if (stat(path, &status) == 0) {
         if (S_ISDIR(status.st_mode))
             return true;
-        return fail(error, ERROR_SYSTEM, "'%s' is in the way: a folder is needed there", path);
+        return fail(error, ERROR_SYSTEM, "'%s' is in the way: a folder is needed there, move it away", path);
     }
     char parent[PATH_MAX];
     folder_of(path, parent, sizeof parent);

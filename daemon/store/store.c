@@ -268,8 +268,11 @@ bool database_fail(struct store *store, int code, const char *what, struct error
     int number = primary == SQLITE_IOERR ? sqlite3_system_errno(store->database) : 0;
     bool is_full = number == ENOSPC || number == EDQUOT || number == EFBIG;
     bool is_damage = primary == SQLITE_CORRUPT || primary == SQLITE_NOTADB || (primary == SQLITE_IOERR && !is_full);
-    return fail(error, is_damage ? ERROR_STORAGE : ERROR_SYSTEM, "database: %s (%.80s)",
-                sqlite3_errmsg(store->database), what);
+    bool is_broken = is_damage && primary != SQLITE_IOERR;
+    return fail(error, is_damage ? ERROR_STORAGE : ERROR_SYSTEM, "database: %s (%.80s)%s",
+                sqlite3_errmsg(store->database), what,
+                is_broken ? ": it is damaged; 'rillward rebuild' keeps it aside and makes it again, or put a backup back"
+                          : "");
 }
 
 sqlite3_stmt *database_start(struct store *store, struct error *error, const char *sql, const char *format, ...)
