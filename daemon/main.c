@@ -14,6 +14,7 @@
 #include "service/manual.h"
 #include "service/rebuild.h"
 #include "service/rehearse.h"
+#include "service/retry_command.h"
 #include "service/review_command.h"
 #include "service/service.h"
 #include "service/status.h"
@@ -57,6 +58,7 @@ static int run_explain(const struct arguments *arguments);
 static int run_rehearse(const struct arguments *arguments);
 static int run_review(const struct arguments *arguments);
 static int run_verify(const struct arguments *arguments);
+static int run_retry(const struct arguments *arguments);
 static int run_rebuild(const struct arguments *arguments);
 static void tell_rebuild(void *context, const char *path, const char *what);
 static void tell_rebuilding(void *context, const char *what, size_t done, size_t total);
@@ -93,6 +95,7 @@ static const struct command commands[] = {
     {"rehearse", run_rehearse, true, 0, 0,
      "what the rules would have announced over the stored history, and how that differs from the alarms (--json)",
      NULL},
+    {"retry", run_retry, true, 0, 1000, "look again at drops that were set aside, at all or at these", "[DROP...]"},
     {"rebuild", run_rebuild, true, 0, 1000,
      "drop what can be made again and make it again from the originals, also after the database was lost",
      "[STATION...]"},
@@ -362,6 +365,20 @@ static int run_verify(const struct arguments *arguments)
     store_close(store);
     config_free(config);
     return ok && findings == 0 ? EXIT_FINE : EXIT_NEEDS_HAND;
+}
+
+static int run_retry(const struct arguments *arguments)
+{
+    struct config *config = load(arguments->config_path);
+    if (!config)
+        return EXIT_WRONG;
+    struct error error;
+    struct text text;
+    text_init(&text, 1u << 16);
+    bool ok = retry_command_run(config, arguments->rest, arguments->rest_count, &text, &error);
+    print_answer(&text, ok, &error);
+    config_free(config);
+    return exit_of(ok, &error, false);
 }
 
 static int run_rebuild(const struct arguments *arguments)

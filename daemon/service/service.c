@@ -352,12 +352,13 @@ static void wait_for_something(struct service *s)
     }
 }
 
-/* A command answered an alarm: there may be news to send, and another time to look at. */
+/* A command answered an alarm, or wants drops looked at again: there may be news to send, and another time to look at. */
 static void hear_bell(struct service *s)
 {
     wake_clear(s->bell_fd);
     s->pipeline.next_alarm_look = TIME_NONE;
     s->deliverer.due = s->wall;
+    watch_rescan(s->watch);
 }
 
 static int64_t sooner(int64_t a, int64_t b)

@@ -40,6 +40,15 @@ bool store_path_put(struct store *store, const struct path_fact *p, struct error
         (int64_t)p->state, p->since, p->drop, p->attempts, (int64_t)p->settings, p->message);
 }
 
+bool store_paths_retry(struct store *store, const char *path, int64_t *ret_count, struct error *error)
+{
+    bool ok = path ? database_run(store, error,
+                                  "UPDATE path SET settings = 0, attempts = 0 WHERE state = 3 AND path = ?1", "p", path)
+                   : database_run(store, error, "UPDATE path SET settings = 0, attempts = 0 WHERE state = 3", "");
+    *ret_count = ok ? sqlite3_changes(store->database) : 0;
+    return ok;
+}
+
 bool store_paths_unfinished(struct store *store, struct arena *arena, struct path_fact **ret, size_t *ret_n,
                             struct error *error)
 {

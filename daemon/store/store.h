@@ -91,6 +91,8 @@ struct path_fact {
 bool store_path_find(struct store *store, const char *path, struct arena *arena, struct path_fact *ret, bool *ret_found,
                      struct error *error);
 bool store_path_put(struct store *store, const struct path_fact *path, struct error *error);
+/* What was set aside under this name (NULL: all) is read again at the next look, and its attempts begin anew. */
+bool store_paths_retry(struct store *store, const char *path, int64_t *ret_count, struct error *error);
 /* Those that wait or were set aside, by path. */
 bool store_paths_unfinished(struct store *store, struct arena *arena, struct path_fact **ret, size_t *ret_n,
                             struct error *error);

@@ -149,6 +149,22 @@ def test_a_drop_set_aside_is_tried_again_when_the_file_changes(service):
     service.stop()
 
 
+def test_a_drop_set_aside_is_tried_again_by_command(service):
+    service.start()
+    service.put("mill/strange.txt", "nothing that anybody knows\n")
+    service.put("mill/other.txt", "nothing else\n")
+    first = service.wait_for_path("mill/strange.txt", SET_ASIDE)
+    other = service.wait_for_path("mill/other.txt", SET_ASIDE)
+    service.change_facts("UPDATE path SET message = 'marked', attempts = 3")  # what a new look replaces
+    told = service.run("retry", "-c", service.settings, "mill/strange.txt", expected=0).stdout
+    assert told.startswith("1 drops are looked at again")
+    service.wait_for_path("mill/strange.txt", SET_ASIDE, first["message"])
+    assert service.path_fact("mill/other.txt")["message"] == "marked"
+    assert service.run("retry", "-c", service.settings, expected=0).stdout.startswith("2 drops")
+    service.wait_for_path("mill/other.txt", SET_ASIDE, other["message"])
+    assert "not set aside" in service.run("retry", "-c", service.settings, "mill/nowhere.csv", expected=2).stderr
+
+
 def test_another_elevation_makes_the_finished_values_anew(service):
     service.put("mill/a.csv", water_file(0, 10))
     service.put("mast/a.csv", air_file(0, 40))
