@@ -16,8 +16,8 @@ set(CPACK_DEBIAN_FILE_NAME DEB-DEFAULT)
 set(CPACK_DEBIAN_PACKAGE_SECTION science)
 set(CPACK_DEBIAN_PACKAGE_RELEASE 1)
 set(CPACK_DEBIAN_PACKAGE_SHLIBDEPS ON)
-# ca-certificates: webhooks and mail over TLS; tzdata: clocks of loggers; systemd: the user, the folders, the service.
-set(CPACK_DEBIAN_PACKAGE_DEPENDS "ca-certificates, tzdata, systemd | systemd-standalone-sysusers, systemd | systemd-standalone-tmpfiles")
+# ca-certificates: webhooks and mail over TLS; procps: /bin/kill of the unit's reload; tzdata: clocks of loggers; systemd: the user, the folders, the service.
+set(CPACK_DEBIAN_PACKAGE_DEPENDS "ca-certificates, procps, tzdata, systemd | systemd-standalone-sysusers, systemd | systemd-standalone-tmpfiles")
 set(CPACK_DEBIAN_PACKAGE_CONTROL_STRICT_PERMISSION ON)
 set(CPACK_DEBIAN_PACKAGE_CONTROL_EXTRA
   ${CMAKE_CURRENT_SOURCE_DIR}/systemd/package/postinst
