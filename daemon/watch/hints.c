@@ -3,6 +3,7 @@
 
 #include "base/memory.h"
 #include "base/timestamp.h"
+#include "watch/path.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -24,7 +25,7 @@ struct hints {
     struct look *heap[HINTS_FILE_LIMIT]; /* the earliest first */
     size_t count, hinted;
     uint64_t sequence;
-    bool takes_newest; /* next */
+    bool takes_newest; /* next: what stands beside it */
     char *folders[HINTS_FOLDER_LIMIT]; /* a ring, in order of arrival */
     size_t first_folder, folder_count;
     bool is_scan_wanted;
@@ -33,6 +34,7 @@ struct hints {
 static struct look *find(const struct hints *hints, const char *path);
 static struct look *insert(struct hints *hints, const char *path);
 static struct look *newest_due(const struct hints *hints, int64_t now);
+static struct look *beside_newest(const struct hints *hints, int64_t now);
 static bool is_earlier(const struct look *a, const struct look *b);
 static void drop(struct hints *hints, struct look *look);
 static void set_due(struct hints *hints, struct look *look, int64_t due);
@@ -90,7 +92,7 @@ bool hints_take_file(struct hints *hints, int64_t now, char ret_path[PATH_MAX], 
 {
     if (hints->count == 0 || hints->heap[0]->due > now)
         return false;
-    struct look *look = hints->takes_newest ? newest_due(hints, now) : hints->heap[0];
+    struct look *look = hints->takes_newest ? beside_newest(hints, now) : hints->heap[0];
     hints->takes_newest = !hints->takes_newest;
     *ret = look->sighting;
     memcpy(ret_path, look->path, strlen(look->path) + 1);
@@ -106,6 +108,18 @@ static struct look *newest_due(const struct hints *hints, int64_t now)
         if (hints->heap[i]->due <= now && is_earlier(newest, hints->heap[i]))
             newest = hints->heap[i];
     return newest;
+}
+
+/* The earliest in its folder. */
+static struct look *beside_newest(const struct hints *hints, int64_t now)
+{
+    struct look *earliest = newest_due(hints, now);
+    char folder[PATH_MAX], other[PATH_MAX];
+    path_parent(earliest->path, folder);
+    for (size_t i = 0; i < hints->count; i++)
+        if (is_earlier(hints->heap[i], earliest) && strcmp(path_parent(hints->heap[i]->path, other), folder) == 0)
+            earliest = hints->heap[i];
+    return earliest;
 }
 
 bool hints_recall_file(const struct hints *hints, const char *path, struct sighting *ret)

@@ -44,8 +44,9 @@ void hints_free(struct hints *hints);
 void hints_add_file(struct hints *hints, const char *path, enum hint_kind kind, int64_t now);
 /* Look at `path` again at `due`, remembering `sighting`. False when the list is full. */
 bool hints_put_file(struct hints *hints, const char *path, const struct sighting *sighting, int64_t due);
-/* Take a file that is due at `now` out of the list: by turns the earliest, and the one that became due last, so that
- * what arrives now does not stand behind thousands that arrived before. Of equals, the one that came first, or last. */
+/* Take a file that is due at `now` out of the list: by turns the earliest of all, and the earliest of the folder in
+ * which the newest stands, so that what arrives now does not stand behind thousands that arrived before elsewhere. Within
+ * a folder the order is kept: of two files that disagree the later one counts. Of equals, the one that came first. */
 bool hints_take_file(struct hints *hints, int64_t now, char ret_path[PATH_MAX], struct sighting *ret);
 /* What is remembered of `path`; false and all zero when nothing. */
 bool hints_recall_file(const struct hints *hints, const char *path, struct sighting *ret);

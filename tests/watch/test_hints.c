@@ -113,21 +113,37 @@ Test(hints, a_full_list_of_files_wants_a_scan)
 }
 
 /* What arrives now does not wait until thousands of others were looked at. */
-Test(hints, every_second_one_is_the_newest)
+Test(hints, every_second_one_is_of_the_folder_of_the_newest)
 {
     char name[16];
     for (int i = 0; i < 6; i++) {
-        snprintf(name, sizeof name, "%d", i);
+        snprintf(name, sizeof name, "%d/a.csv", i);
         hints_add_file(hints, name, HINT_WRITTEN, 100);
     }
-    expect_next(100, "0");
-    expect_next(100, "5");
-    expect_next(100, "1");
-    hints_add_file(hints, "now", HINT_RENAMED, 100);
-    expect_next(100, "now");
-    expect_next(100, "2");
-    expect_next(100, "4");
-    expect_next(100, "3");
+    expect_next(100, "0/a.csv");
+    expect_next(100, "5/a.csv");
+    expect_next(100, "1/a.csv");
+    hints_add_file(hints, "now/a.csv", HINT_RENAMED, 100);
+    expect_next(100, "now/a.csv");
+    expect_next(100, "2/a.csv");
+    expect_next(100, "4/a.csv");
+    expect_next(100, "3/a.csv");
+}
+
+/* A corrected file must be taken after the one that it corrects. */
+Test(hints, files_of_one_folder_come_in_their_order)
+{
+    char name[16];
+    hints_add_file(hints, "before.csv", HINT_WRITTEN, 100);
+    for (int i = 0; i < 6; i++) {
+        snprintf(name, sizeof name, "x/%d.csv", i);
+        hints_add_file(hints, name, HINT_WRITTEN, 100);
+    }
+    expect_next(100, "before.csv");
+    for (int i = 0; i < 6; i++) {
+        snprintf(name, sizeof name, "x/%d.csv", i);
+        expect_next(100, name);
+    }
 }
 
 Test(hints, the_newest_is_kept_where_the_list_is_full_and_a_scan_finds_the_oldest)
