@@ -150,16 +150,16 @@ Test(hints, the_newest_is_kept_where_the_list_is_full_and_a_scan_finds_the_oldes
 {
     char name[16];
     for (int i = 0; i < HINTS_FILE_LIMIT; i++) {
-        snprintf(name, sizeof name, "%d", i);
+        snprintf(name, sizeof name, "%d/a", i);
         hints_add_file(hints, name, HINT_WRITTEN, 100);
     }
     cr_expect_not(hints_take_scan(hints));
-    hints_add_file(hints, "now", HINT_RENAMED, 100);
+    hints_add_file(hints, "now/a", HINT_RENAMED, 100);
     cr_expect(hints_take_scan(hints));
-    cr_expect(hints_recall_file(hints, "now", &sighting));
-    cr_expect_not(hints_recall_file(hints, "0", &sighting));
-    expect_next(100, "1");
-    expect_next(100, "now");
+    cr_expect(hints_recall_file(hints, "now/a", &sighting));
+    cr_expect_not(hints_recall_file(hints, "0/a", &sighting));
+    expect_next(100, "1/a");
+    expect_next(100, "now/a");
 }
 
 Test(hints, folders_come_in_order_of_arrival_and_once)
