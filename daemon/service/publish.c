@@ -140,7 +140,11 @@ static bool enter_months(struct pipeline *p, struct publisher *publisher, bool *
     bool ok = true, failed = false;
     struct error first;
     struct month_job *job;
+    const char **revised = arena_array(p->arena, workers_running(publisher->workers) + 1, sizeof *revised);
+    size_t revised_count = 0;
     while ((job = workers_collect(publisher->workers))) {
+        if (job->is_written && job->revision.revision > 1)
+            revised[revised_count++] = arena_strdup(p->arena, job->batch.files[0].path);
         if (!job->is_written && !failed) {
             failed = true;
             first = job->error;
@@ -155,6 +159,8 @@ static bool enter_months(struct pipeline *p, struct publisher *publisher, bool *
         ok = store_commit(p->store, error);
     if (!ok)
         store_rollback(p->store);
+    for (size_t k = 0; ok && k < revised_count; k++)
+        revise_forget(p->config, revised[k]);
     if (ok && failed)
         *error = first;
     return ok && !failed;

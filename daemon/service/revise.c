@@ -9,6 +9,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 enum { LONGEST_FACTS = 1 << 20, LONGEST_NAME = 400, FACTS_OF_A_KIND = 500, LONGEST_LINE = 1500 };
 
@@ -16,6 +17,8 @@ static void add_drop(const struct dataset_drop *drop, struct text *text);
 static const char *without_old(const char *history, int64_t last_old);
 static bool add_rows(const struct dataset *dataset, const struct archive_file *csv, const char *known_sha256,
                      struct text *text);
+static bool read_known(const char *path, const char *known_sha256, char **ret_bytes, size_t *ret_length);
+static void name_copy(const struct config *config, const char *path, char ret[PATH_MAX]);
 
 /* Notes and drops without end would make every month of a busy station heavy: the first ones stand for all. */
 const char *revise_facts(const struct dataset *dataset, struct arena *arena)
@@ -64,18 +67,46 @@ const char *revise_changes(const struct dataset *dataset, const struct page_fact
 static bool add_rows(const struct dataset *dataset, const struct archive_file *csv, const char *known_sha256,
                      struct text *text)
 {
-    char full[PATH_MAX], sha256[SHA256_HEX_SIZE];
+    char published[PATH_MAX], copy[PATH_MAX];
     CLEANUP(cleanup_free) char *before = NULL;
     size_t length;
-    struct error ignored; /* what cannot be read was not compared */
-    if (snprintf(full, sizeof full, "%s/%s", dataset->config->archive, csv->path) >= (int)sizeof full ||
-        !file_exists(full) || !file_read(full, ARCHIVE_FILE_LIMIT, &before, &length, &ignored))
-        return false;
-    sha256_hex(before, length, sha256);
-    if (strcmp(sha256, known_sha256) != 0)
+    struct error ignored; /* what cannot be kept may not be compared after a cut, and is not what was asked for */
+    snprintf(published, sizeof published, "%s/%s", dataset->config->archive, csv->path);
+    name_copy(dataset->config, csv->path, copy);
+    if (read_known(published, known_sha256, &before, &length))
+        (void)file_write_whole(copy, before, length, &ignored);
+    else if (!read_known(copy, known_sha256, &before, &length))
         return false;
     changes_of_rows(before, length, csv->content.bytes, csv->content.length, text);
     return true;
+}
+
+/* False where it is not what was published. */
+static bool read_known(const char *path, const char *known_sha256, char **ret_bytes, size_t *ret_length)
+{
+    char sha256[SHA256_HEX_SIZE];
+    struct error ignored;
+    if (!file_exists(path) || !file_read(path, ARCHIVE_FILE_LIMIT, ret_bytes, ret_length, &ignored))
+        return false;
+    sha256_hex(*ret_bytes, *ret_length, sha256);
+    if (strcmp(sha256, known_sha256) == 0)
+        return true;
+    free(*ret_bytes);
+    *ret_bytes = NULL;
+    return false;
+}
+
+void revise_forget(const struct config *config, const char *path)
+{
+    char copy[PATH_MAX];
+    name_copy(config, path, copy);
+    (void)unlink(copy); /* left behind it is never taken for what was published */
+}
+
+static void name_copy(const struct config *config, const char *path, char ret[PATH_MAX])
+{
+    const char *slash = strrchr(path, '/');
+    snprintf(ret, PATH_MAX, "%s/published_%s", config->state, slash ? slash + 1 : path);
 }
 
 const char *revise_history(const char *history, int64_t revision, const char *changes, struct arena *arena)

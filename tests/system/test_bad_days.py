@@ -225,11 +225,11 @@ def test_a_drop_too_large_for_the_memory_ends_the_program_three_times_and_is_the
     rows = "".join(f"2026-05-02T00:{i // 60 % 60:02d}:{i % 60:02d}.{i // 3600:03d}Z,1113.2,12.0\n" for i in range(1500000))
     service.put("mill/large.csv", "Serial,M-1\ntime,pressure,temperature\n" + rows)
     for attempt in range(3):
-        service.process = limited(service, serve(service), AS=300 << 20)
+        service.process = limited(service, serve(service), AS=230 << 20)
         assert service.process.wait(LIMIT) != 0
         service.process = None
     assert service.log_text().count("out of memory") == 3
-    service.process = limited(service, serve(service), AS=300 << 20)
+    service.process = limited(service, serve(service), AS=230 << 20)
     service.wait_for_path("mill/large.csv", SET_ASIDE, "ended each time")
     service.wait_for_rest()
     assert len(finished_times(service)) == 30
