@@ -39,7 +39,7 @@ static const char script[] =
     "    + `${String(Math.floor(hours) % 24).padStart(2, \"0\")}:00`;\n"
     "  const tell = () => {\n"
     "    const hour = px => Math.min(Math.max((view.scrollLeft + px - start()) / plot(), 0), 1) * days * 24;\n"
-    "    said.textContent = zoom === 1 ? \"Whole month\"\n"
+    "    said.textContent = zoom === 1 ? \"All days are shown\"\n"
     "      : `${clock(hour(start()))} to ${clock(Math.min(hour(view.clientWidth), days * 24 - 1))}`;\n"
     "  };\n"
     "  const label = () => {\n"

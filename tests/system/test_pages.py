@@ -152,7 +152,7 @@ def test_the_chart_comes_closer_and_its_axis_is_labelled_anew(archive, window, v
     width, dark = VIEWS[view]
     assert window.load(archive / PAGES[1], width, dark) == []
     whole = chart(window)
-    assert whole["wide"] == 1 and whole["labels"] == [] and whole["said"] == "Whole month" and whole["focus"] == -1
+    assert whole["wide"] == 1 and whole["labels"] == [] and whole["said"] == "All days are shown" and whole["focus"] == -1
     assert whole["off"] == ["Wider", "Earlier", "Later", "Whole month"]
     zoom(window, "Closer")
     zoom(window, "Closer")
