@@ -28,6 +28,7 @@ struct decimal {
     unsigned decimals, factor;
 };
 
+static struct cursor cursor_over(const void *bytes, size_t length);
 static void put_header(struct text *to, size_t n, uint32_t columns);
 static bool take_header(struct cursor *cursor, uint32_t *ret_version, uint32_t *ret_n, uint32_t *ret_columns);
 static void put_u32(struct text *to, uint32_t value);
@@ -74,7 +75,7 @@ void chunk_put_readings(struct text *to, int64_t day, const struct readings *rea
 
 bool chunk_take_readings(const void *bytes, size_t length, int64_t day, struct arena *arena, struct readings *ret)
 {
-    struct cursor cursor = {.at = bytes, .end = (const unsigned char *)bytes + length};
+    struct cursor cursor = cursor_over(bytes, length);
     uint32_t version, n, columns;
     if (!take_header(&cursor, &version, &n, &columns))
         return false;
@@ -140,7 +141,7 @@ void chunk_put_record(struct text *to, int64_t day, const struct record *record,
 
 bool chunk_head_of_record(const void *bytes, size_t length, uint32_t *ret_rows, uint32_t *ret_columns)
 {
-    struct cursor cursor = {.at = bytes, .end = (const unsigned char *)bytes + length};
+    struct cursor cursor = cursor_over(bytes, length);
     uint32_t version;
     return take_header(&cursor, &version, ret_rows, ret_columns);
 }
@@ -148,7 +149,7 @@ bool chunk_head_of_record(const void *bytes, size_t length, uint32_t *ret_rows, 
 bool chunk_take_record(const void *bytes, size_t length, int64_t day, struct arena *arena, struct record *ret,
                        size_t first)
 {
-    struct cursor cursor = {.at = bytes, .end = (const unsigned char *)bytes + length};
+    struct cursor cursor = cursor_over(bytes, length);
     uint32_t version, n, columns;
     if (!take_header(&cursor, &version, &n, &columns))
         return false;
@@ -189,6 +190,13 @@ static void put_header(struct text *to, size_t n, uint32_t columns)
     put_u32(to, VERSION);
     put_u32(to, (uint32_t)n);
     put_u32(to, columns);
+}
+
+/* The database gives NULL for bytes that are none. */
+static struct cursor cursor_over(const void *bytes, size_t length)
+{
+    const unsigned char *at = bytes;
+    return (struct cursor){.at = at, .end = at ? at + length : at};
 }
 
 static bool take_header(struct cursor *cursor, uint32_t *ret_version, uint32_t *ret_n, uint32_t *ret_columns)
