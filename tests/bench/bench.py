@@ -358,12 +358,12 @@ class Bench:
             try:
                 took = []
                 for k in range(12):
-                    self.await_drops(folder, 21 + k)
+                    self.wait_for_drops(folder, service, 21 + k)
                     path = folder / f"inbox/st0001/day{k}.csv"
                     path.write_text("time,abs_pressure_kpa,temp_c,do_mgl,cond_mscm\n"
                                     f"2026-03-30T2{k // 6}:{k % 6}7:30Z,113.000,11.00,8.00,18.0000\n")
                     start = time.monotonic()
-                    while self.counts(folder)["drops"] < 22 + k:
+                    while self.taken(folder) < 22 + k:
                         time.sleep(0.002)
                     took.append(time.monotonic() - start)
                 for path in folder.glob("inbox/st0001/day*.csv"):
@@ -436,6 +436,15 @@ class Bench:
         self.row("all taken, derived and published: time and rate", f"{took:.0f} s, {count / took:.0f} drops/s")
         self.row("memory peak", f"{peak:.0f} MiB", "under 256 MiB")
 
+    @staticmethod
+    def taken(folder):
+        """By the database itself: `status` reads the settings of all stations first."""
+        import sqlite3
+        database = sqlite3.connect(f"file:{folder}/state/rillward.db?mode=ro", uri=True, timeout=60)
+        count = database.execute("SELECT count(*) FROM drop_").fetchone()[0]
+        database.close()
+        return count
+
     def start_with_short_queue(self, folder):
         """The queue's length is read when the service starts; only root may shorten it, and it is put back at once."""
         knob = pathlib.Path("/proc/sys/fs/inotify/max_queued_events")
@@ -458,6 +467,9 @@ class Bench:
         """At rest: all taken, nothing dirty, nothing to publish; or no progress for five minutes."""
         import sqlite3
         facts, progress = None, time.monotonic()
+        while not (folder / "state/rillward.db").exists() and service.poll() is None:
+            time.sleep(0.1)
+        time.sleep(0.5)  # the schema comes in one transaction
         while service.poll() is None and time.monotonic() - progress < 300:
             database = sqlite3.connect(f"file:{folder}/state/rillward.db?mode=ro", uri=True, timeout=60)
             now = database.execute("SELECT (SELECT count(*) FROM drop_), (SELECT coalesce(sum(added), 0) FROM drop_),"
@@ -469,7 +481,7 @@ class Bench:
             if now[0] >= count and now[2] == 0 and now[3] == 0:
                 break
             time.sleep(0.5)
-        return {"drops": facts[0], "rows": facts[1], "queue": self.queue}
+        return {"drops": facts[0], "rows": facts[1], "queue": getattr(self, "queue", "")}
 
 
 def main():
