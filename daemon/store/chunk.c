@@ -49,6 +49,7 @@ static void take_times(struct cursor *cursor, uint32_t version, size_t n, int64_
 static void take_ascending(struct cursor *cursor, uint32_t version, size_t n, uint32_t *ret);
 static void take_runs(struct cursor *cursor, size_t n, uint32_t *ret);
 static void take_flags(struct cursor *cursor, size_t n, uint8_t *ret);
+static size_t take_run(struct cursor *cursor, size_t most, uint32_t *ret_value);
 static void take_integers(struct cursor *cursor, uint32_t version, size_t n, int32_t *ret);
 static void take_values(struct cursor *cursor, uint32_t version, size_t n, int32_t *scratch, double *ret);
 static void take_floats(struct cursor *cursor, size_t n, double *ret);
@@ -298,28 +299,26 @@ static void put_runs(struct text *to, const uint32_t *values, size_t n)
 
 static void take_runs(struct cursor *cursor, size_t n, uint32_t *ret)
 {
-    for (size_t i = 0; i < n && !cursor->is_broken;) {
-        uint32_t length = take_u32(cursor), value = take_u32(cursor);
-        if (length == 0 || length > n - i) {
-            cursor->is_broken = true;
-            return;
-        }
-        for (uint32_t k = 0; k < length; k++)
+    uint32_t value;
+    for (size_t i = 0, end; i < n && (end = i + take_run(cursor, n - i, &value)) > i;)
+        while (i < end)
             ret[i++] = value;
-    }
 }
 
 static void take_flags(struct cursor *cursor, size_t n, uint8_t *ret)
 {
-    for (size_t i = 0; i < n && !cursor->is_broken;) {
-        uint32_t length = take_u32(cursor), value = take_u32(cursor);
-        if (length == 0 || length > n - i) {
-            cursor->is_broken = true;
-            return;
-        }
+    uint32_t value;
+    for (size_t i = 0, length; i < n && (length = take_run(cursor, n - i, &value)) > 0; i += length)
         memset(ret + i, (int)(value & 0xFF), length);
-        i += length;
-    }
+}
+
+/* Its length, at most `most`; 0 where the bytes are damaged. */
+static size_t take_run(struct cursor *cursor, size_t most, uint32_t *ret_value)
+{
+    uint32_t length = take_u32(cursor);
+    *ret_value = take_u32(cursor);
+    cursor->is_broken |= length == 0 || length > most;
+    return cursor->is_broken ? 0 : length;
 }
 
 static void put_integers(struct text *to, const int32_t *values, size_t n)
