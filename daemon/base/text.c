@@ -23,6 +23,7 @@ static const char replacement[] = "\xEF\xBF\xBD"; /* U+FFFD, for bytes that are 
 static bool reserve(struct text *text, size_t more);
 static char *print_digits(char *at, uint64_t value);
 static char *print_fraction(char *at, uint64_t value, int decimals);
+static bool parse_exponent(const char *at, const char *end, int *ret);
 static bool parse_slowly(const char *start, const char *end, char decimal, double *ret);
 static bool is_bidirectional_control(const unsigned char *bytes, size_t length);
 
@@ -286,18 +287,8 @@ bool text_parse_number(const char *string, size_t length, char decimal, double *
     }
     if (digits == 0)
         return false;
-    int exponent = 0;
-    if (at < end && (*at == 'e' || *at == 'E')) {
-        at++;
-        bool minus = at < end && *at == '-';
-        at += at < end && (*at == '-' || *at == '+');
-        if (at >= end)
-            return false;
-        for (; at < end && *at >= '0' && *at <= '9'; at++)
-            exponent = exponent < 10000 ? exponent * 10 + (*at - '0') : exponent;
-        exponent = minus ? -exponent : exponent;
-    }
-    if (at != end)
+    int exponent;
+    if (!parse_exponent(at, end, &exponent))
         return false;
     int scale = exponent - fraction;
     double value;
@@ -309,6 +300,25 @@ bool text_parse_number(const char *string, size_t length, char decimal, double *
         return false;
     *ret = negative ? -value : value;
     return true;
+}
+
+/* All that is left: nothing, or an exponent of ten. */
+static bool parse_exponent(const char *at, const char *end, int *ret)
+{
+    *ret = 0;
+    if (at == end)
+        return true;
+    if (*at != 'e' && *at != 'E')
+        return false;
+    at++;
+    bool minus = at < end && *at == '-';
+    at += at < end && (*at == '-' || *at == '+');
+    if (at >= end)
+        return false;
+    for (; at < end && *at >= '0' && *at <= '9'; at++)
+        *ret = *ret < 10000 ? *ret * 10 + (*at - '0') : *ret;
+    *ret = minus ? -*ret : *ret;
+    return at == end;
 }
 
 bool text_parse_integer(const char *string, size_t length, int64_t *ret)
