@@ -19,7 +19,10 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { MONTHS_PER_WORKER = 2 };
+enum {
+    MONTHS_PER_WORKER = 2,
+    CSV = 0, /* among the files of a month: it is always written, and first (archive_writers) */
+};
 
 /* A record on its way. The worker's from start to collection, the publisher's otherwise. */
 struct month_job {
@@ -144,7 +147,7 @@ static bool enter_months(struct pipeline *p, struct publisher *publisher, bool *
     size_t revised_count = 0;
     while ((job = workers_collect(publisher->workers))) {
         if (job->is_written && job->revision.revision > 1)
-            revised[revised_count++] = arena_strdup(p->arena, job->batch.files[0].path);
+            revised[revised_count++] = arena_strdup(p->arena, job->batch.files[CSV].path);
         if (!job->is_written && !failed) {
             failed = true;
             first = job->error;
@@ -307,12 +310,8 @@ static void render_month(struct month_job *job)
 /* Of a revision alone: what a first one has is all new. The table does not tell of revisions, so it is final here. */
 static void tell_changes(struct month_job *job)
 {
-    size_t csv = 0;
-    while (csv < job->batch.count && !text_ends_with(job->batch.files[csv].path, ".csv"))
-        csv++;
-    if (csv < job->batch.count)
-        job->revision.changes = revise_changes(&job->dataset, &job->page, &job->batch.files[csv],
-                                               job->known_sha256[csv], job->arena);
+    job->revision.changes =
+        revise_changes(&job->dataset, &job->page, &job->batch.files[CSV], job->known_sha256[CSV], job->arena);
     job->dataset.history =
         revise_history(job->dataset.history, job->dataset.revision, job->revision.changes, job->arena);
 }
