@@ -8,7 +8,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { CELLS = 11 };
+enum { CELLS = 11, CELLS_BEFORE = 9 /* before revisions told their state and changes */ };
 enum cell {
     CELL_WHAT,
     CELL_NUMBER,
@@ -24,11 +24,13 @@ enum cell {
 };
 
 static const char heading[] = "what,number,arrived,sha256,original,path,month,revision,last,state,changes\n";
+static const char heading_before[] = "what,number,arrived,sha256,original,path,month,revision,last\n";
 
 static void add_path(struct text *text, const char *path);
 static bool is_unreserved(char c);
-static bool read_line(char *line, struct arena *arena, struct history *history, struct error *error);
-static bool split(char *line, char *cells[CELLS]);
+static size_t cells_of(const char *bytes, size_t length);
+static bool read_line(char *line, size_t count, struct arena *arena, struct history *history, struct error *error);
+static bool split(char *line, size_t count, char *cells[CELLS]);
 static bool read_drop(char *const cells[CELLS], struct arena *arena, struct history_drop *ret);
 static bool read_revision(char *const cells[CELLS], struct arena *arena, struct history_revision *ret);
 static bool read_integer(const char *cell, int64_t *ret);
@@ -71,18 +73,18 @@ void history_render(const struct history *history, struct text *ret)
 
 bool history_read(const char *bytes, size_t length, struct arena *arena, struct history *ret, struct error *error)
 {
-    size_t lines = 0, number = 2;
+    size_t lines = 0, number = 2, count = cells_of(bytes, length);
     for (size_t i = 0; i < length; i++)
         lines += bytes[i] == '\n';
-    if (length < strlen(heading) || memcmp(bytes, heading, strlen(heading)) != 0 || bytes[length - 1] != '\n')
+    if (count == 0 || bytes[length - 1] != '\n')
         return fail(error, ERROR_INPUT, "expected the heading '%.*s' and whole lines", (int)strlen(heading) - 1,
                     heading);
     *ret = (struct history){.drops = arena_array(arena, lines, sizeof *ret->drops),
                             .revisions = arena_array(arena, lines, sizeof *ret->revisions)};
-    const char *at = bytes + strlen(heading), *end = bytes + length;
+    const char *at = (const char *)memchr(bytes, '\n', length) + 1, *end = bytes + length;
     for (const char *stop; at < end; at = stop + 1, number++) {
         stop = memchr(at, '\n', (size_t)(end - at));
-        if (!read_line(arena_strndup(arena, at, (size_t)(stop - at)), arena, ret, error))
+        if (!read_line(arena_strndup(arena, at, (size_t)(stop - at)), count, arena, ret, error))
             return within(error, "line %zu", number);
     }
     return true;
@@ -103,10 +105,19 @@ static bool is_unreserved(char c)
     return manifest_byte_is_plain(c) || c == '~' || c == '/';
 }
 
-static bool read_line(char *line, struct arena *arena, struct history *history, struct error *error)
+/* By its heading; 0 where it is neither ours nor one that we wrote before. */
+static size_t cells_of(const char *bytes, size_t length)
+{
+    if (length >= strlen(heading) && memcmp(bytes, heading, strlen(heading)) == 0)
+        return CELLS;
+    bool is_former = length >= strlen(heading_before) && memcmp(bytes, heading_before, strlen(heading_before)) == 0;
+    return is_former ? CELLS_BEFORE : 0;
+}
+
+static bool read_line(char *line, size_t count, struct arena *arena, struct history *history, struct error *error)
 {
     char *cells[CELLS];
-    if (split(line, cells)) {
+    if (split(line, count, cells)) {
         if (strcmp(cells[CELL_WHAT], "drop") == 0 && read_drop(cells, arena, &history->drops[history->drop_count])) {
             history->drop_count++;
             return true;
@@ -120,17 +131,21 @@ static bool read_line(char *line, struct arena *arena, struct history *history, 
     return fail(error, ERROR_INPUT, "is neither a drop nor a revision as this program writes them");
 }
 
-static bool split(char *line, char *cells[CELLS])
+/* Exactly so many; those that did not exist then say nothing of the changes, and that the record was provisional. */
+static bool split(char *line, size_t count, char *cells[CELLS])
 {
+    static char nothing[] = "", provisional[] = "provisional";
     size_t n = 0;
+    cells[CELL_STATE] = provisional;
+    cells[CELL_CHANGES] = nothing;
     cells[n++] = line;
     for (char *comma = strchr(line, ','); comma; comma = strchr(comma + 1, ',')) {
-        if (n == CELLS)
+        if (n == count)
             return false;
         *comma = '\0';
         cells[n++] = comma + 1;
     }
-    return n == CELLS;
+    return n == count;
 }
 
 static bool read_drop(char *const cells[CELLS], struct arena *arena, struct history_drop *ret)

@@ -42,8 +42,8 @@ char *archive_history_path(enum archive_place place, const char *id, char ret[AR
 
 void history_render(const struct history *history, struct text *ret);
 
-/* Read one back, strictly: exactly what history_render writes, or an INPUT error that names the line. All is in the
- * arena. */
+/* Read one back, strictly: exactly what history_render writes, or wrote before revisions told their state and changes
+ * (then they are provisional and tell none), or an INPUT error that names the line. All is in the arena. */
 bool history_read(const char *bytes, size_t length, struct arena *arena, struct history *ret, struct error *error);
 
 #endif

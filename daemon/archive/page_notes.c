@@ -1,12 +1,13 @@
 /* SPDX-License-Identifier: MIT */
 /* What the crew wrote, in words. */
 #include "archive/page_parts.h"
+#include "archive/say.h"
 #include "archive/summary.h"
-#include "base/timestamp.h"
+#include "model/note_words.h"
 
 #include <math.h>
 
-static void add_pair(struct text *text, const struct note *note, const char *sensor, const char *reference);
+enum { LONGEST_WORDS = 1000 };
 
 const char *part_check_word(enum check_kind kind)
 {
@@ -48,52 +49,11 @@ const char *part_finding_word(enum finding_kind kind)
 
 void part_note(struct text *text, const struct note *note, int64_t offset)
 {
-    const char *what = note->quantity < QUANTITY_COUNT ? quantity_info(note->quantity)->title : "Everything";
-    switch (note->kind) {
-    case NOTE_LEVEL:
-        text_puts(text, "Water level by staff: ");
-        summary_add_value(text, QUANTITY_LEVEL, note->value);
-        break;
-    case NOTE_TAPE_DOWN:
-        text_puts(text, "Tape down to the water: ");
-        summary_add_value(text, QUANTITY_DEPTH, note->value);
-        break;
-    case NOTE_OUT_OF_WATER: text_puts(text, "Logger out of the water"); break;
-    case NOTE_IN_WATER: text_puts(text, "Logger into the water"); break;
-    case NOTE_CHECK:
-    case NOTE_CHECK_CLEANED: add_pair(text, note, "sensor", "meter"); break;
-    case NOTE_STANDARD: add_pair(text, note, "sensor", "standard"); break;
-    case NOTE_CLOCK:
-        text_puts(text, "Clock check: the logger showed ");
-        part_time(text, note->until, offset);
-        break;
-    case NOTE_STRIKE:
-    case NOTE_RESTORE:
-        text_puts(text, what);
-        text_puts(text, note->kind == NOTE_STRIKE ? " struck out until " : " restored until ");
-        part_time(text, note->until, offset);
-        break;
-    case NOTE_REVIEWED:
-        text_puts(text, "Reviewed until ");
-        part_time(text, note->until, offset);
-        break;
-    case NOTE_INSTRUMENT: text_puts(text, "Instrument from here on"); break;
-    default: text_puts(text, "Remark"); break;
-    }
-}
-
-static void add_pair(struct text *text, const struct note *note, const char *sensor, const char *reference)
-{
-    if (note->quantity >= QUANTITY_COUNT)
-        return;
-    text_puts(text, quantity_info(note->quantity)->title);
-    text_printf(text, ", %s: %s ", part_check_word((enum check_kind)note->kind), sensor);
-    if (isfinite(note->value))
-        summary_add_value(text, note->quantity, note->value);
-    else
-        text_puts(text, "as the logger recorded it");
-    text_printf(text, ", %s ", reference);
-    summary_add_value(text, note->quantity, note->reference);
+    struct text words;
+    text_init(&words, LONGEST_WORDS);
+    note_words(note, offset, &words);
+    say(text, words.bytes);
+    text_done(&words);
 }
 
 void part_difference(struct text *text, enum quantity quantity, double inside)

@@ -43,8 +43,7 @@ void part_table_end(struct text *text);
 /* <td data-label="..."> for tables that become cards on narrow screens. */
 void part_cell(struct text *text, const char *class, const char *heading);
 
-/* What the crew wrote, as it was understood: "Dissolved oxygen, as found: sensor 7.95 mg/L, meter 7.94 mg/L". Without
- * the remark that stands beside it. */
+/* What the crew wrote, as it was understood (model/note_words.h), escaped. Without the remark that stands beside it. */
 void part_note(struct text *text, const struct note *note, int64_t offset);
 /* "by staff", "by tape", "as found", "after cleaning", "in a standard" */
 const char *part_check_word(enum check_kind kind);

@@ -6,8 +6,9 @@
 #include "base/text.h"
 #include "config/config.h"
 
-/* Adds one line without its end: "2026-04-06 13:50 -06:00 heron-creek: staff reading 0.556 m". Times are those of the
- * station's standard time, values in written units; a remark stands in quotes at the end. `station` is the note's. */
+/* Adds one line without its end: "2026-04-06 13:50 -06:00 heron-creek: Water level by staff: 0.556 m "waves"". Times
+ * are those of the station's standard time, words those of model/note_words.h; the note's own text stands in quotes at
+ * the end. `station` is the note's. */
 void note_render(const struct note *note, const struct station *station, struct text *text);
 
 #endif

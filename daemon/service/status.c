@@ -3,6 +3,8 @@
 
 #include "alarms/gather.h"
 #include "base/timestamp.h"
+#include "intake/note_render.h"
+#include "model/note_words.h"
 #include "service/figures.h"
 #include "service/out_of_service.h"
 
@@ -38,12 +40,17 @@ struct view {
     size_t outbox_count;
     struct answer_fact *answers; /* that came as files lately */
     size_t answer_count;
+    struct noted_fact *notes; /* that came lately */
+    size_t note_count;
     struct store_counts counts;
 };
 
 /* Answers by file are told for so long: who sent one has looked by then. */
 #define ANSWERS_TOLD (7 * DAY_MS)
 enum { ANSWERS_SHOWN = 20 };
+/* And so are field notes, for the crew to hold against the notebook; all others stand on their station's page. */
+#define NOTES_TOLD (7 * DAY_MS)
+enum { NOTES_SHOWN = 40 };
 
 enum tone { TONE_PLAIN, TONE_HEAD, TONE_GOOD, TONE_BAD };
 
@@ -58,6 +65,7 @@ static void text_held(const struct view *view, const struct status_options *opti
 static void text_drops(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_alarms(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_answers(const struct view *view, const struct status_options *options, struct text *ret);
+static void text_notes(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_findings(const struct view *view, const struct status_options *options, struct text *ret);
 static const char *place_id(const struct view *view, size_t i);
 static void text_outbox(const struct view *view, const struct status_options *options, struct text *ret);
@@ -72,6 +80,7 @@ static void json_held(const struct view *view, struct text *ret);
 static void json_alarms(const struct view *view, struct text *ret);
 static void json_outbox(const struct view *view, struct text *ret);
 static void json_answers(const struct view *view, struct text *ret);
+static void json_notes(const struct view *view, struct text *ret);
 static void json_findings(const struct view *view, struct text *ret);
 static void json_time(struct text *ret, const char *key, int64_t time);
 static size_t open_alarms(const struct view *view, const char *id);
@@ -111,6 +120,8 @@ static bool load(struct view *view, struct store *store, int64_t now, struct err
            store_outbox_summary(store, view->arena, &view->outbox, &view->outbox_count, error) &&
            store_answers_newest(store, now - ANSWERS_TOLD, ANSWERS_SHOWN, view->arena, &view->answers,
                                 &view->answer_count, error) &&
+           store_notes_arrived(store, now - NOTES_TOLD, NOTES_SHOWN, view->arena, &view->notes, &view->note_count,
+                               error) &&
            store_counts(store, &view->counts, error) && load_findings(view, store, error) &&
            load_figures(view, store, now, error);
 }
@@ -173,6 +184,7 @@ static void render_text(const struct view *view, const struct status_options *op
     text_findings(view, options, ret);
     text_held(view, options, ret);
     text_drops(view, options, ret);
+    text_notes(view, options, ret);
     text_answers(view, options, ret);
     text_outbox(view, options, ret);
 }
@@ -269,6 +281,32 @@ static void text_drops(const struct view *view, const struct status_options *opt
         cell(ret, options, path->state == DROP_SET_ASIDE ? TONE_BAD : TONE_PLAIN, drop_state_word(path->state), 10);
         text_printf(ret, " %s  since %s\n             %s\n", visible, timestamp_print(path->since, since), message);
     }
+}
+
+/* The same words as on the station's page. */
+static void text_notes(const struct view *view, const struct status_options *options, struct text *ret)
+{
+    const char *path = "";
+    if (view->note_count == 0)
+        return;
+    heading(ret, options, "Field notes of the last seven days, as they were understood");
+    for (size_t k = 0; k < view->note_count; k++) {
+        const struct noted_fact *noted = &view->notes[k];
+        size_t s = config_find_station(view->config, noted->note.station);
+        if (s == view->config->station_count)
+            continue; /* configured no more: its clock is not known */
+        if (strcmp(path, noted->path) != 0) {
+            char visible[1024];
+            path = noted->path;
+            text_make_visible(path, visible, sizeof visible);
+            text_printf(ret, "  %s\n", visible);
+        }
+        text_printf(ret, "    line %-5" PRIu32 " ", noted->note.line);
+        note_render(&noted->note, &view->config->stations[s], ret);
+        text_putc(ret, '\n');
+    }
+    if (view->note_count == NOTES_SHOWN)
+        text_puts(ret, "  and maybe more: the stations' pages hold all\n");
 }
 
 /* For whoever sent the file, and has no other way to learn what became of it. */
@@ -413,6 +451,7 @@ static void render_json(const struct view *view, int64_t now, struct text *ret)
     json_outbox(view, ret);
     text_putc(ret, ']');
     json_answers(view, ret);
+    json_notes(view, ret);
     text_puts(ret, "}\n");
 }
 
@@ -520,6 +559,36 @@ static void json_answers(const struct view *view, struct text *ret)
         text_putc(ret, '}');
     }
     text_putc(ret, ']');
+}
+
+static void json_notes(const struct view *view, struct text *ret)
+{
+    struct text words;
+    size_t written = 0;
+    text_init(&words, 8192);
+    text_puts(ret, ",\"notes\":[");
+    for (size_t k = 0; k < view->note_count; k++) {
+        const struct note *note = &view->notes[k].note;
+        size_t s = config_find_station(view->config, note->station);
+        if (s == view->config->station_count)
+            continue;
+        text_clear(&words);
+        note_words(note, view->config->stations[s].utc_offset, &words);
+        text_puts(ret, written++ ? ",{\"station\":" : "{\"station\":");
+        text_json(ret, note->station);
+        json_time(ret, "time", note->time);
+        text_puts(ret, ",\"kind\":");
+        text_json(ret, note_kind_word(note->kind));
+        text_puts(ret, ",\"understood\":");
+        text_json(ret, words.bytes);
+        text_puts(ret, ",\"remark\":");
+        text_json(ret, note->text);
+        text_puts(ret, ",\"path\":");
+        text_json(ret, view->notes[k].path);
+        text_printf(ret, ",\"line\":%" PRIu32 "}", note->line);
+    }
+    text_putc(ret, ']');
+    text_done(&words);
 }
 
 static void json_findings(const struct view *view, struct text *ret)

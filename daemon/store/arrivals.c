@@ -243,6 +243,29 @@ bool store_notes_newest(struct store *store, uint32_t place, size_t most, struct
     return got == 0;
 }
 
+bool store_notes_arrived(struct store *store, int64_t since, size_t most, struct arena *arena, struct noted_fact **ret,
+                         size_t *ret_n, struct error *error)
+{
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(
+        store, error,
+        "SELECT n.id, drop_, line, kind, time, until, quantity, value, reference, text, p.key, d.path FROM note n"
+        " JOIN place p ON p.number = n.place JOIN drop_ d ON d.number = n.drop_ WHERE d.arrived >= ?1"
+        " ORDER BY drop_ DESC, line, kind, quantity LIMIT ?2",
+        "ii", since, (int64_t)most);
+    struct noted_fact *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n] = (struct noted_fact){read_note(arena, row), column_text(arena, row, 11)};
+        list[n++].note.station = column_text(arena, row, 10);
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
+}
+
 bool store_note_before(struct store *store, uint32_t place, uint32_t kinds, int64_t time, int64_t *ret,
                        struct error *error)
 {

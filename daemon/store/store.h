@@ -134,6 +134,14 @@ bool store_notes_load(struct store *store, uint32_t place, uint32_t kinds, struc
 /* The newest of a place, newest first, at most `most`. */
 bool store_notes_newest(struct store *store, uint32_t place, size_t most, struct arena *arena, struct note **ret,
                         size_t *ret_n, struct error *error);
+/* What notes of drops that arrived at or after `since` say now, the newest drop first, its lines in their order, at
+ * most `most`; note.station is set. */
+struct noted_fact {
+    struct note note;
+    const char *path; /* of the drop, below the inbox, raw bytes */
+};
+bool store_notes_arrived(struct store *store, int64_t since, size_t most, struct arena *arena, struct noted_fact **ret,
+                         size_t *ret_n, struct error *error);
 /* Time of the last such note before `time` (at or after it, for store_note_after); TIME_NONE without one. */
 bool store_note_before(struct store *store, uint32_t place, uint32_t kinds, int64_t time, int64_t *ret,
                        struct error *error);

@@ -62,6 +62,24 @@ Test(history, reads_back_what_it_wrote_with_any_bytes_in_a_path)
     cr_expect_eq(history.revisions[0].state, RECORD_PARTLY_REVIEWED);
 }
 
+Test(history, reads_what_was_written_before_revisions_told_what_they_changed)
+{
+    const char *const former = "what,number,arrived,sha256,original,path,month,revision,last\n"
+                               "drop,3,2026-05-02T00:45:00Z," A64 ",originals/aaaa_a.csv,crew%201/a.csv,,,\n"
+                               "revision,,2026-05-02T00:45:00Z,,,,2026-05,2,2026-05-01T12:00:00Z\n";
+    cr_assert(reads(former), "%s", error.text);
+    cr_assert_eq(history.drop_count, 1);
+    cr_expect_str_eq(history.drops[0].path, "crew 1/a.csv");
+    cr_assert_eq(history.revision_count, 1);
+    cr_expect_eq(history.revisions[0].revision, 2);
+    cr_expect_eq(history.revisions[0].last_time, 1777636800000);
+    cr_expect_str_eq(history.revisions[0].changes, "");
+    cr_expect_eq(history.revisions[0].state, RECORD_PROVISIONAL);
+    cr_expect_not(reads("what,number,arrived,sha256,original,path,month,revision,last\n"
+                        "revision,,2026-05-02T00:45:00Z,,,,2026-05,2,-,reviewed,\n"),
+                  "the cells are those of the heading");
+}
+
 Test(history, refuses_what_it_does_not_write_and_names_the_line)
 {
     const char *const wrong[] = {

@@ -33,58 +33,24 @@ static void expect(const struct note *note, const char *expected)
 
 #define WHEN "2026-04-06 13:50 -06:00 heron-creek: "
 
-Test(note_render, says_heights_and_moments)
+Test(note_render, says_when_where_and_what)
 {
     struct note note = note_of(NOTE_LEVEL);
     note.value = 0.5563;
-    expect(&note, WHEN "staff reading 0.556 m");
+    expect(&note, WHEN "Water level by staff: 0.556 m");
     note.text = "waves";
-    expect(&note, WHEN "staff reading 0.556 m \"waves\"");
-    note = note_of(NOTE_TAPE_DOWN);
-    note.value = 1.25;
-    expect(&note, WHEN "tape down to the water 1.250 m");
+    expect(&note, WHEN "Water level by staff: 0.556 m \"waves\"");
     note = note_of(NOTE_OUT_OF_WATER);
     note.time += 5 * SECOND_MS;
-    expect(&note, "2026-04-06 13:50:05 -06:00 heron-creek: logger out of the water");
-    note = note_of(NOTE_IN_WATER);
-    expect(&note, WHEN "logger in the water");
+    expect(&note, "2026-04-06 13:50:05 -06:00 heron-creek: Logger out of the water");
 }
 
-Test(note_render, says_checks)
+Test(note_render, shows_what_a_remark_would_hide)
 {
-    struct note note = note_of(NOTE_CHECK);
-    note.quantity = QUANTITY_OXYGEN;
-    note.reference = 8.21;
-    expect(&note, WHEN "oxygen: sensor as it logged, meter 8.210 mg/L");
-    note.value = 7.95;
-    expect(&note, WHEN "oxygen: sensor 7.950 mg/L, meter 8.210 mg/L");
-    note.kind = NOTE_STANDARD;
-    note.quantity = QUANTITY_SPECIFIC_CONDUCTANCE;
-    note.value = 1.4;
-    note.reference = 1.413;
-    expect(&note, WHEN "specific_conductance: sensor 1400.0 µS/cm, standard 1413.0 µS/cm");
-    note.kind = NOTE_CHECK_CLEANED;
-    note.quantity = QUANTITY_SALINITY;
-    note.value = note.reference = 12;
-    expect(&note, WHEN "salinity: cleaned sensor 12.0000, meter 12.0000");
-}
-
-Test(note_render, says_spans_clocks_and_texts)
-{
-    struct note note = note_of(NOTE_STRIKE);
-    note.until = note.time + HOUR_MS;
-    note.text = "sediment";
-    expect(&note, WHEN "all struck out until 2026-04-06 14:50 \"sediment\"");
-    note.kind = NOTE_RESTORE;
-    note.quantity = QUANTITY_LEVEL;
-    expect(&note, WHEN "level restored until 2026-04-06 14:50 \"sediment\"");
-    note = note_of(NOTE_CLOCK);
-    note.until = note.time - 30 * SECOND_MS;
-    expect(&note, WHEN "the logger's clock showed 2026-04-06 13:49:30");
-    note = note_of(NOTE_REMARK);
+    struct note note = note_of(NOTE_REMARK);
     note.text = "dead shrimp\x1B[31m";
-    expect(&note, WHEN "remark \"dead shrimp\\x1B[31m\"");
+    expect(&note, WHEN "Remark \"dead shrimp\\x1B[31m\"");
     note.kind = NOTE_INSTRUMENT;
     note.text = "SN-2";
-    expect(&note, WHEN "instrument \"SN-2\"");
+    expect(&note, WHEN "Instrument from here on \"SN-2\"");
 }

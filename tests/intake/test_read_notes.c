@@ -397,19 +397,24 @@ Test(read_notes, reads_the_template_that_people_keep)
     }
     cr_expect_str_eq(
         echo.bytes,
-        "2026-04-06 13:50 -08:00 heron-creek: staff reading 1.016 m \"mount leans\"\n"
-        "2026-04-06 13:40 -08:00 heron-creek: logger out of the water \"mount leans\"\n"
-        "2026-04-06 13:50 -08:00 heron-creek: logger in the water \"mount leans\"\n"
-        "2026-04-06 13:50 -08:00 heron-creek: temperature: sensor as it logged, meter 12.600 °C \"mount leans\"\n"
-        "2026-04-06 13:50 -08:00 heron-creek: oxygen: sensor as it logged, meter 8.210 mg/L \"mount leans\"\n"
-        "2026-04-06 13:50 -08:00 heron-creek: specific_conductance: sensor as it logged, meter 24100.0 µS/cm \"mount "
-        "leans\"\n"
-        "2026-04-06 13:50 -08:00 heron-creek: the logger's clock showed 2026-04-06 13:49:30 \"mount leans\"\n"
-        "2026-04-07 09:05 -08:00 heron-creek: staff reading 0.556 m\n"
-        "2026-04-07 09:05 -08:00 heron-creek: tape down to the water 1.250 m\n"
-        "2026-04-07 09:05 -08:00 heron-creek: oxygen: cleaned sensor as it logged, meter 8.400 mg/L\n"
-        "2026-04-07 09:05 -08:00 heron-creek: specific_conductance: cleaned sensor as it logged, meter 24300.0 µS/cm\n"
-        "2026-04-07 09:05 -08:00 heron-creek: instrument \"SN-2\"\n",
+        "2026-04-06 13:50 -08:00 heron-creek: Water level by staff: 1.016 m \"mount leans\"\n"
+        "2026-04-06 13:40 -08:00 heron-creek: Logger out of the water \"mount leans\"\n"
+        "2026-04-06 13:50 -08:00 heron-creek: Logger into the water \"mount leans\"\n"
+        "2026-04-06 13:50 -08:00 heron-creek: Water temperature, as found: sensor as the logger recorded it, meter "
+        "12.6 °C \"mount leans\"\n"
+        "2026-04-06 13:50 -08:00 heron-creek: Dissolved oxygen, as found: sensor as the logger recorded it, meter 8.21 "
+        "mg/L \"mount leans\"\n"
+        "2026-04-06 13:50 -08:00 heron-creek: Specific conductance at 25 °C, as found: sensor as the logger recorded "
+        "it, "
+        "meter 24100 µS/cm \"mount leans\"\n"
+        "2026-04-06 13:50 -08:00 heron-creek: Clock check: the logger showed 2026-04-06 13:49:30 \"mount leans\"\n"
+        "2026-04-07 09:05 -08:00 heron-creek: Water level by staff: 0.556 m\n"
+        "2026-04-07 09:05 -08:00 heron-creek: Tape down to the water: 1.250 m\n"
+        "2026-04-07 09:05 -08:00 heron-creek: Dissolved oxygen, after cleaning: sensor as the logger recorded it, "
+        "meter 8.4 mg/L\n"
+        "2026-04-07 09:05 -08:00 heron-creek: Specific conductance at 25 °C, after cleaning: sensor as the logger "
+        "recorded it, meter 24300 µS/cm\n"
+        "2026-04-07 09:05 -08:00 heron-creek: Instrument from here on \"SN-2\"\n",
         "%s", echo.bytes);
     text_done(&echo);
     config_free(loaded);

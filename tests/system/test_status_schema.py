@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: MIT
 """`status --json` is what config-examples/status.schema.json says, and no more: others build on it."""
+import html
 import json
 
 import pytest
@@ -26,6 +27,23 @@ def test_the_sample_network_s_status_fits(tmp_path, validator):
         validator.validate(status)
         for part in ("stations", "barometers", "drops", "alarms", "outbox"):
             assert status[part], f"nothing was said of {part}"
+
+
+def test_field_notes_are_told_as_they_were_understood_in_the_words_of_the_pages(tmp_path, validator):
+    sample = make_sample(tmp_path / "sample", "--quick")
+    with sample_service(tmp_path / "work") as service:
+        service.deliver(sample)
+        service.start()
+        service.wait_for_rest()
+        notes = service.status()["notes"]
+        assert {"level", "check", "out_of_water"} <= {note["kind"] for note in notes}
+        for note in notes:
+            page = html.unescape((service.archive / f"stations/{note['station']}/index.html").read_text(encoding="utf-8"))
+            assert note["understood"] in page
+        told = service.run("status", "-c", service.settings, "--clock", service.now).stdout
+        for note in notes[:10]:
+            assert f"{note['station']}: {note['understood']}" in told
+        validator.validate(service.status())
 
 
 def test_an_empty_network_s_status_fits_and_what_is_foreign_does_not(tmp_path, validator):
