@@ -12,6 +12,7 @@
 #include "base/memory.h"
 
 #include <assert.h>
+#include <inttypes.h>
 #include <limits.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -21,6 +22,7 @@
 #include <unistd.h>
 
 enum { NAME_KEPT = 80, DIGITS_KEPT = 16 };
+static const char of_revisions[] = "/revisions/";
 
 static void render(const struct dataset *dataset, struct archive_file *files, bool is_record);
 static char *print_path(char ret[ARCHIVE_PATH_SIZE], const char *format, ...)
@@ -74,6 +76,23 @@ char *archive_year_path(const char *station, int first_year, int first_month, ch
     bool is_calendar = first_month == 1;
     return print_path(ret, "stations/%s/%s_%s%04d.nc", station, station, is_calendar ? "" : "water-year-",
                       first_year + !is_calendar);
+}
+
+char *archive_revision_path(const char *station, int year, int month, int64_t revision, const char *extension,
+                            char ret[ARCHIVE_PATH_SIZE])
+{
+    return print_path(ret, "stations/%s/%04d%s%04d-%02d_r%" PRId64 "/%s_%04d-%02d%s", station, year, of_revisions, year,
+                      month, revision, station, year, month, extension);
+}
+
+bool archive_revision_of(const char *path, int32_t *ret_month, int64_t *ret_revision)
+{
+    const char *at = strstr(path, of_revisions);
+    int year, month, used = 0;
+    if (!text_starts_with(path, "stations/") || !at)
+        return false;
+    return sscanf(at + strlen(of_revisions), "%4d-%2d_r%" SCNd64 "/%n", &year, &month, ret_revision, &used) == 3 &&
+           used > 0 && month >= 1 && month <= 12 && (*ret_month = year * 12 + month - 1, true);
 }
 
 char *archive_original_path(enum archive_place place, const char *id, const char *sha256, const char *name,

@@ -32,6 +32,14 @@ char *archive_month_path(const char *station, int year, int month, const char *e
  * begins with this month. Returns ret. */
 char *archive_year_path(const char *station, int first_year, int first_month, char ret[ARCHIVE_PATH_SIZE]);
 
+/* stations/<station>/<yyyy>/revisions/<yyyy-mm>_r<revision>/ and the name that the file had as the month's record, so
+ * that files which name each other go on doing so. Returns ret. */
+char *archive_revision_path(const char *station, int year, int month, int64_t revision, const char *extension,
+                            char ret[ARCHIVE_PATH_SIZE]);
+/* Whether the path, below the archive, is one of those, of any station; then of which month (year * 12 + month - 1) and
+ * revision. */
+bool archive_revision_of(const char *path, int32_t *ret_month, int64_t *ret_revision);
+
 /* stations/<id>/originals/<16 digits of sha256>_<name>, and the same below barometers/<id> and network.
  * `name` is the path under which the drop arrived; its last part is kept, other bytes than [A-Za-z0-9._-]
  * become '_', and of more than 80 the last 80 stay. Returns ret. */

@@ -23,6 +23,11 @@ struct page_barometer {
     int64_t last; /* reading; TIME_NONE */
 };
 
+struct page_file {
+    const char *label, *path, *sha256;
+    int64_t bytes;
+};
+
 struct page_revision { /* one revision of a record, as it was published */
     const struct station *station;
     int year, month;
@@ -32,6 +37,8 @@ struct page_revision { /* one revision of a record, as it was published */
     const char *path;  /* of the CSV; NULL where it stands no more */
     const char *changes; /* lines of plain text, see changes.h; "" of a first one */
     enum record_state state; /* as it was published */
+    const struct page_file *files; /* on a station's page: of a former one what was kept, of the newest its CSV */
+    size_t file_count;
 };
 
 struct page_network {
@@ -50,11 +57,6 @@ void page_network_render(const struct page_network *network, struct text *ret);
 void page_feed_render(const struct page_network *network, struct text *ret);
 
 /* ---- A station: stations/<id>/index.html and field-sheet.html ---- */
-
-struct page_file {
-    const char *label, *path, *sha256;
-    int64_t bytes;
-};
 
 struct page_month {
     int year, month;

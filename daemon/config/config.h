@@ -372,6 +372,8 @@ struct config {
     const char *inbox, *archive, *state; /* absolute paths */
     uint32_t archive_formats;            /* bit f: enum archive_format */
     int netcdf_year_begins;   /* month (1..12) in which years of the yearly netCDF files begin; 0: there are none */
+    int keep_revisions;       /* former ones of each month that stay in the archive; INT_MAX: all */
+    uint32_t revision_formats; /* bit f: enum archive_format; what is kept of them beside CSV */
     const char *metrics_file; /* absolute path; NULL: none is written */
     int workers;              /* threads that write records; 0: one for each processor core */
     enum sandbox_use sandbox;

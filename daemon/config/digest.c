@@ -147,6 +147,8 @@ uint64_t config_pages_digest(const struct config *config)
                                  config->operator_name, config->contact,    config->public_url};
     for (size_t i = 0; i < COUNT_OF(texts); i++)
         add_text(&digest, texts[i]);
+    add_whole(&digest, config->keep_revisions);
+    add_whole(&digest, config->revision_formats);
     for (size_t i = 0; i < config->barometer_count; i++) {
         add_text(&digest, config->barometers[i].id);
         add_text(&digest, config->barometers[i].name);

@@ -187,6 +187,12 @@ static const struct option top_options[] = {
      .maximum = 12,
      .help = "also one netCDF file for each year of a station, which begins with this month: 1 calendar years, 10 water"
              " years from October; default: none"},
+    {.key = "keep_revisions", .type = OPTION_INTEGER, .offset = FIELD(keep_revisions), .standard = "none",
+     .minimum = 1, .maximum = 1000000, .may_be_none = true, .may_be_all = true,
+     .help = "how many former revisions of each month stay in the archive, beside the one that took their place"},
+    {.key = "revision_formats", .type = OPTION_CHOICES, .offset = FIELD(revision_formats), .standard = "csv",
+     .choice = archive_format_choice,
+     .help = "what is kept of a former revision, of what it was written as; csv in any case"},
     {.key = "include", .type = OPTION_OWN,
      .help = "patterns of more files with stations, barometers, layouts, recipients, rules"},
     {.key = "intake", .type = OPTION_SECTION, .section = &section_intake, .help = "when drops are read"},

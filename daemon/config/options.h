@@ -47,6 +47,7 @@ struct option {
     const char *help;        /* one sentence without full stop */
     bool is_required;
     bool may_be_none;           /* `none` switches it off */
+    bool may_be_all;            /* of OPTION_INTEGER: `all` is INT_MAX */
     bool may_be_empty;          /* "" is fine */
     const char *(*choice)(int); /* word of a value, NULL past the last */
     const char *characters;

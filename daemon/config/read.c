@@ -9,6 +9,7 @@
 #include <assert.h>
 #include <ctype.h>
 #include <math.h>
+#include <limits.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
@@ -361,8 +362,10 @@ static bool set_number(const struct option *option, int dimension, const char *t
     int64_t whole = 0;
     double value = 0;
     int integer = 0;
-    bool is_off = option->may_be_none && strcmp(text, "none") == 0, is_read = is_off;
+    bool is_off = option->may_be_none && strcmp(text, "none") == 0;
+    bool is_all = option->may_be_all && strcmp(text, "all") == 0, is_read = is_off || is_all;
     if (option->type == OPTION_INTEGER) {
+        integer = is_all ? INT_MAX : 0;
         is_read = is_read || value_integer(text, length, &integer, error);
         value = integer;
     } else if (option->type == OPTION_DURATION || option->type == OPTION_SIZE) {
@@ -374,7 +377,7 @@ static bool set_number(const struct option *option, int dimension, const char *t
     } else {
         is_read = is_read || value_quantity(text, length, dimension, option->type == OPTION_DIFFERENCE, &value, error);
     }
-    if (!is_read || (!is_off && !is_in_bounds(option, value, text, error)))
+    if (!is_read || (!is_off && !is_all && !is_in_bounds(option, value, text, error)))
         return false;
     if (option->type == OPTION_INTEGER)
         memcpy(field, &integer, sizeof integer);

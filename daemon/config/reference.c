@@ -94,6 +94,8 @@ static void print_form(struct text *text, const struct option *option)
         text_puts(text, unit_dimension_name((enum unit_dimension)option->dimension));
     if (option->may_be_none)
         text_puts(text, ", or none");
+    if (option->may_be_all)
+        text_puts(text, ", or all");
 }
 
 static void print_words(struct text *text, const char *(*choice)(int))

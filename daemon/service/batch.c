@@ -18,6 +18,11 @@ struct archive_file *batch_add(struct batch_of_files *batch, const char *path, u
     return file;
 }
 
+void batch_drop_last(struct batch_of_files *batch)
+{
+    archive_file_done(&batch->files[--batch->count]);
+}
+
 const struct archive_file *batch_find(const struct batch_of_files *batch, const char *path)
 {
     for (size_t k = 0; k < batch->count; k++)

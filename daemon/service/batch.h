@@ -14,6 +14,8 @@ struct batch_of_files {
 
 /* Empty, at the end of the batch; valid until the next one is added. A manifest belongs after what it lists. */
 struct archive_file *batch_add(struct batch_of_files *batch, const char *path, uint32_t place);
+/* The last one was not to be written after all. */
+void batch_drop_last(struct batch_of_files *batch);
 /* NULL where the batch does not hold the path. */
 const struct archive_file *batch_find(const struct batch_of_files *batch, const char *path);
 void batch_done(struct batch_of_files *batch);

@@ -12,6 +12,7 @@
 #include "base/workers.h"
 #include "service/batch.h"
 #include "service/dataset_load.h"
+#include "service/kept.h"
 #include "service/revise.h"
 
 #include <poll.h>
@@ -32,6 +33,7 @@ struct month_job {
     struct dataset dataset;
     char known_sha256[ARCHIVE_WRITERS_MAX][SHA256_HEX_SIZE];
     struct batch_of_files batch;
+    struct batch_of_files kept;    /* of the revision before */
     struct revision_fact revision; /* of revision 0: nothing was published */
     bool is_written;
     struct error error;
@@ -173,7 +175,7 @@ static bool enter_month(struct pipeline *p, const struct month_job *job, struct 
 {
     if (!store_page_published(p->store, &job->page, error) ||
         (job->revision.revision > 0 && !store_revision_add(p->store, &job->revision, error)) ||
-        !batch_put_facts(p, &job->batch, error))
+        !batch_put_facts(p, &job->kept, error) || !batch_put_facts(p, &job->batch, error))
         return false;
     for (size_t k = 0; k < job->batch.count; k++)
         if (!job->batch.files[k].unchanged && !store_manifest_due(p->store, job->page.place, error))
@@ -260,6 +262,7 @@ static void put_spare(struct publisher *publisher, struct month_job *job)
 {
     struct arena *arena = job->arena;
     batch_done(&job->batch);
+    batch_done(&job->kept);
     arena_reset(arena);
     *job = (struct month_job){.next = publisher->spare, .arena = arena};
     publisher->spare = job;
@@ -274,8 +277,9 @@ static void write_month(void *argument)
     if (job->dataset.record.n == 0)
         return;
     render_month(job);
-    job->is_written =
-        archive_write_files(job->dataset.config->archive, job->batch.files, job->batch.count, &job->error);
+    const char *archive = job->dataset.config->archive;
+    job->is_written = archive_write_files(archive, job->kept.files, job->kept.count, &job->error) &&
+                      archive_write_files(archive, job->batch.files, job->batch.count, &job->error);
 }
 
 /* Rendered under the revision that stands; only when that is not what was published does the revision rise. */
@@ -289,6 +293,7 @@ static void render_month(struct month_job *job)
     if (job->page.revision > 0 && strcmp(content, job->page.content) != 0) {
         dataset->revision++;
         tell_changes(job);
+        kept_collect(dataset, job->page.place, job->page.revision, job->known_sha256, &job->kept);
         render_records(dataset, files, content);
     }
     dataset->daily = daily_of(dataset, job->arena);

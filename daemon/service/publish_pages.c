@@ -8,6 +8,7 @@
 #include "archive/page.h"
 #include "base/timestamp.h"
 #include "service/batch.h"
+#include "service/kept.h"
 #include "service/publish_years.h"
 
 #include <errno.h>
@@ -37,9 +38,10 @@ static bool publish_top(struct pipeline *p, struct error *error);
 static bool publish_stations(struct pipeline *p, const uint32_t *places, size_t n, struct error *error);
 static bool render_place(struct pipeline *p, uint32_t place, struct batch_of_files *batch, struct changes *changes,
                          struct error *error);
-static void choose_wanted(struct pipeline *p, size_t station, struct file_fact *files, size_t *n,
-                          struct changes *changes);
-static bool is_wanted(const struct config *config, const char *station, const char *path);
+static bool choose_wanted(struct pipeline *p, size_t station, struct file_fact *files, size_t *n,
+                          struct changes *changes, struct error *error);
+static bool is_wanted(const struct config *config, const char *station, const char *path, const struct page_fact *pages,
+                      size_t n);
 static bool remove_stale(struct pipeline *p, const struct changes *changes, struct error *error);
 static bool enter_changes(struct pipeline *p, const struct changes *changes, struct error *error);
 static int compare_newest_first(const void *a, const void *b);
@@ -52,7 +54,10 @@ static bool load_months(struct pipeline *p, size_t station, const struct file_fa
                         struct page_station *page, struct error *error);
 static bool load_lists(struct pipeline *p, size_t station, struct page_station *page, struct error *error);
 static bool load_findings(struct pipeline *p, uint32_t place, struct page_station *page, struct error *error);
-static bool load_revisions(struct pipeline *p, size_t station, struct page_station *page, struct error *error);
+static bool load_revisions(struct pipeline *p, size_t station, const struct file_fact *files, size_t file_count,
+                           struct page_station *page, struct error *error);
+static void find_files_of(struct pipeline *p, const struct file_fact *files, size_t file_count,
+                          const struct page_station *page, struct page_revision *revision);
 static bool load_note_originals(struct pipeline *p, struct page_station *page, struct error *error);
 static struct page_original original_of(const struct drop_fact_row *drop);
 static enum archive_place kind_of(const struct pipeline *p, uint32_t place, const struct file_fact *files, size_t n);
@@ -118,6 +123,10 @@ static bool remove_stale(struct pipeline *p, const struct changes *changes, stru
         snprintf(full, sizeof full, "%s/%s", p->config->archive, changes->stale[k]);
         if (unlink(full) != 0 && errno != ENOENT)
             return fail(error, ERROR_SYSTEM, "'%s' cannot be removed: %s", full, strerror(errno));
+        if (strstr(changes->stale[k], "/revisions/")) { /* each has a folder: gone when it was the last */
+            *strrchr(full, '/') = '\0';
+            (void)rmdir(full);
+        }
     }
     return true;
 }
@@ -134,12 +143,15 @@ static bool enter_changes(struct pipeline *p, const struct changes *changes, str
 }
 
 /* A format that was switched off leaves nothing behind that no page tells of. */
-static void choose_wanted(struct pipeline *p, size_t station, struct file_fact *files, size_t *n,
-                          struct changes *changes)
+static bool choose_wanted(struct pipeline *p, size_t station, struct file_fact *files, size_t *n,
+                          struct changes *changes, struct error *error)
 {
-    size_t kept = 0;
+    struct page_fact *pages;
+    size_t page_count, kept = 0;
+    if (!store_pages_of_place(p->store, p->station_places[station], p->arena, &pages, &page_count, error))
+        return false;
     for (size_t k = 0; k < *n; k++) {
-        if (is_wanted(p->config, p->config->stations[station].id, files[k].path)) {
+        if (is_wanted(p->config, p->config->stations[station].id, files[k].path, pages, page_count)) {
             files[kept++] = files[k];
             continue;
         }
@@ -147,9 +159,11 @@ static void choose_wanted(struct pipeline *p, size_t station, struct file_fact *
         changes->stale[changes->stale_count++] = files[k].path;
     }
     *n = kept;
+    return true;
 }
 
-static bool is_wanted(const struct config *config, const char *station, const char *path)
+static bool is_wanted(const struct config *config, const char *station, const char *path, const struct page_fact *pages,
+                      size_t n)
 {
     size_t formats, longest = 0;
     bool is_asked = true;
@@ -159,6 +173,8 @@ static bool is_wanted(const struct config *config, const char *station, const ch
     const char *rest = path + strlen(folder);
     if (!text_starts_with(path, folder) || text_starts_with(rest, "originals/"))
         return true;
+    if (strstr(rest, "/revisions/"))
+        return kept_is_wanted(config, path, pages, n);
     if (!strchr(rest, '/')) /* beside the pages: files of years */
         return !text_ends_with(path, ".nc") || publish_years_wants(config, station, path);
     for (size_t f = 0; f < formats; f++) {
@@ -181,8 +197,8 @@ static bool render_place(struct pipeline *p, uint32_t place, struct batch_of_fil
         !store_place_key(p->store, place, p->arena, &id, error))
         return false;
     if (station < p->config->station_count) {
-        choose_wanted(p, station, files, &n, changes);
-        if (!render_station(p, station, files, n, batch, changes, error))
+        if (!choose_wanted(p, station, files, &n, changes, error) ||
+            !render_station(p, station, files, n, batch, changes, error))
             return false;
     }
     enum archive_place kind = kind_of(p, place, files, n);
@@ -214,7 +230,8 @@ static bool render_station(struct pipeline *p, size_t station, const struct file
         if (is_open(&page.alarms[k]))
             open[open_count++] = page.alarms[k];
     if (!view_station(p, station, open, open_count, &at, error) ||
-        !load_months(p, station, files, file_count, &page, error) || !load_revisions(p, station, &page, error) ||
+        !load_months(p, station, files, file_count, &page, error) ||
+        !load_revisions(p, station, files, file_count, &page, error) ||
         !load_years(p, station, files, file_count, &page, batch, changes, error))
         return false;
     char path[ARCHIVE_PATH_SIZE];
@@ -232,7 +249,8 @@ static int compare_revisions(const void *a, const void *b)
 }
 
 /* By month and number, whatever the clock said. */
-static bool load_revisions(struct pipeline *p, size_t station, struct page_station *page, struct error *error)
+static bool load_revisions(struct pipeline *p, size_t station, const struct file_fact *files, size_t file_count,
+                           struct page_station *page, struct error *error)
 {
     struct revision_fact *facts;
     size_t n;
@@ -241,17 +259,45 @@ static bool load_revisions(struct pipeline *p, size_t station, struct page_stati
     struct page_revision *list = arena_array(p->arena, n + 1, sizeof *list);
     page->has_more_revisions = n > MOST_LINES;
     qsort(facts, n, sizeof *facts, compare_revisions);
-    for (size_t k = n; k > 0 && page->revision_count < MOST_LINES; k--)
-        list[page->revision_count++] = (struct page_revision){.station = &p->config->stations[station],
-                                                              .year = facts[k - 1].month / 12,
-                                                              .month = facts[k - 1].month % 12 + 1,
-                                                              .revision = facts[k - 1].revision,
-                                                              .last_time = facts[k - 1].last_time,
-                                                              .arrived = facts[k - 1].arrived,
-                                                              .changes = facts[k - 1].changes,
-                                                              .state = facts[k - 1].state};
+    for (size_t k = n; k > 0 && page->revision_count < MOST_LINES; k--) {
+        list[page->revision_count] = (struct page_revision){.station = &p->config->stations[station],
+                                                            .year = facts[k - 1].month / 12,
+                                                            .month = facts[k - 1].month % 12 + 1,
+                                                            .revision = facts[k - 1].revision,
+                                                            .last_time = facts[k - 1].last_time,
+                                                            .arrived = facts[k - 1].arrived,
+                                                            .changes = facts[k - 1].changes,
+                                                            .state = facts[k - 1].state};
+        find_files_of(p, files, file_count, page, &list[page->revision_count++]);
+    }
     page->revisions = list;
     return true;
+}
+
+/* Of a former one what was kept, of the newest its CSV. */
+static void find_files_of(struct pipeline *p, const struct file_fact *files, size_t file_count,
+                          const struct page_station *page, struct page_revision *revision)
+{
+    size_t formats, m = 0;
+    const struct archive_writer *writers = archive_writers(&formats);
+    struct page_file *links = arena_array(p->arena, formats, sizeof *links);
+    while (m < page->month_count &&
+           (page->months[m].year != revision->year || page->months[m].month != revision->month))
+        m++;
+    if (m < page->month_count && page->months[m].revision == revision->revision) {
+        revision->files = page->months[m].files;
+        revision->file_count = 1;
+        return;
+    }
+    for (size_t f = 0; f < formats; f++) {
+        char path[ARCHIVE_PATH_SIZE];
+        archive_revision_path(revision->station->id, revision->year, revision->month, revision->revision,
+                              writers[f].extension, path);
+        const struct file_fact *file = find_file(files, file_count, path);
+        if (file)
+            links[revision->file_count++] = (struct page_file){writers[f].label, file->path, file->sha256, file->bytes};
+    }
+    revision->files = links;
 }
 
 /* Those that stand, and those that the batch is to write: a page is written behind what it links to. */

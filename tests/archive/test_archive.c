@@ -58,6 +58,22 @@ Test(archive, puts_a_month_where_its_year_is)
                      "stations/a.b_c/1999/a.b_c_1999-12.csv-metadata.json");
 }
 
+Test(archive, puts_a_former_revision_beside_its_year_s_records_and_knows_it_again)
+{
+    int32_t month = 0;
+    int64_t revision = 0;
+    cr_expect_str_eq(archive_revision_path("heron-creek", 2026, 3, 12, "_daily.csv", path),
+                     "stations/heron-creek/2026/revisions/2026-03_r12/heron-creek_2026-03_daily.csv");
+    cr_expect(manifest_path_is_plain(path));
+    cr_assert(archive_revision_of(path, &month, &revision));
+    cr_expect_eq(month, 2026 * 12 + 2);
+    cr_expect_eq(revision, 12);
+    cr_expect_not(archive_revision_of("stations/heron-creek/2026/heron-creek_2026-03.csv", &month, &revision));
+    cr_expect_not(archive_revision_of("stations/a/2026/revisions/2026-13_r1/a_2026-13.csv", &month, &revision));
+    cr_expect_not(archive_revision_of("stations/a/2026/revisions/2026-03_r1", &month, &revision));
+    cr_expect_not(archive_revision_of("stations/a/2026/revisions/2026-03_rx/a_2026-03.csv", &month, &revision));
+}
+
 Test(archive, puts_originals_by_the_place_that_they_belong_to)
 {
     cr_expect_str_eq(archive_original_path(ARCHIVE_STATION, "heron-creek", SHA, "crew a/March 1.csv", path),

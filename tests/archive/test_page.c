@@ -123,10 +123,17 @@ static void make_network(void)
     stations[1] = (struct network_station){.station = silent, .first = TIME_NONE, .last = TIME_NONE};
     *view = (struct network_view){config, stations, 2};
     barometers[0] = (struct page_barometer){&config->barometers[0], 1772323200000};
-    revisions[0] = (struct page_revision){&config->stations[0],           2026, 3, 2, 1772323200250, 1772400000000,
+    revisions[0] = (struct page_revision){&config->stations[0],
+                                          2026,
+                                          3,
+                                          2,
+                                          1772323200250,
+                                          1772400000000,
                                           station.months[0].files[0].path,
                                           "New: file 'b<i>.csv'\n2 rows came\n",
-                                          RECORD_PARTLY_REVIEWED};
+                                          RECORD_PARTLY_REVIEWED,
+                                          NULL,
+                                          0};
     station.revisions = revisions;
     station.revision_count = 1;
     network = (struct page_network){.view = view,
@@ -332,6 +339,24 @@ Test(page, of_a_station_shows_everything_behind_its_record)
     page_station_render(&station, &text);
     for (size_t k = 0; k < COUNT_OF(words); k++)
         cr_expect(says(words[k]), "%s", words[k]);
+}
+
+Test(page, links_to_former_revisions_that_were_kept)
+{
+    const struct page_file kept = {"CSV", "stations/heron-creek/2026/revisions/2026-03_r1/heron-creek_2026-03.csv", SHA,
+                                   2048};
+    struct page_revision list[2] = {station.revisions[0], station.revisions[0]};
+    page_station_render(&station, &text);
+    cr_expect_not(says("Files, SHA-256"), "no column of which nothing is kept");
+    list[1].revision = 1;
+    list[1].files = &kept;
+    list[1].file_count = 1;
+    station.revisions = list;
+    station.revision_count = 2;
+    text_clear(&text);
+    page_station_render(&station, &text);
+    cr_expect(says("<a href=\"../../stations/heron-creek/2026/revisions/2026-03_r1/heron-creek_2026-03.csv\">CSV</a> "
+                   "<small>2\u00a0kB</small> <code title=\"SHA-256 " SHA "\">"));
 }
 
 Test(page, of_a_station_without_data_is_sound)

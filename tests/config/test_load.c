@@ -8,6 +8,7 @@
 
 #include <criterion/criterion.h>
 #include <dirent.h>
+#include <limits.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -444,4 +445,26 @@ Test(load, formats_of_the_archive_are_a_list_of_words)
     expect_problem(TOP "archive_formats: [csv, netcdff]\n", "has the unknown word 'netcdff', expected 'netcdf'");
     expect_problem(TOP "archive_formats: {csv: true}\n", "'archive_formats' must be a list");
     expect_problem(TOP "archive_formats:\n", "'archive_formats' has no value");
+}
+
+static int kept_of(const char *bytes)
+{
+    struct config_problems problems;
+    struct config *config = load_bytes(bytes, &problems);
+    cr_assert_not_null(config);
+    int kept = config->keep_revisions;
+    config_free(config);
+    config_problems_done(&problems);
+    return kept;
+}
+
+Test(load, former_revisions_are_kept_by_number_or_all_or_none)
+{
+    cr_expect_eq(kept_of(TOP), 0);
+    cr_expect_eq(kept_of(TOP "keep_revisions: none\n"), 0);
+    cr_expect_eq(kept_of(TOP "keep_revisions: 3\n"), 3);
+    cr_expect_eq(kept_of(TOP "keep_revisions: all\n"), INT_MAX);
+    expect_problem(TOP "keep_revisions: 0\n", "must be between 1 and 1000000, found '0'");
+    expect_problem(TOP "keep_revisions: lots\n", "whole number");
+    expect_problem(TOP "workers: all\n", "whole number");
 }

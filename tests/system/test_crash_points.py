@@ -121,6 +121,29 @@ def test_a_rebuild_ended_at_each_point_comes_to_the_same_end(tmp_path):
                 assert "0 findings" in service.verify(expected=0), where
 
 
+def test_a_revision_whose_former_one_is_kept_ended_at_each_point_comes_to_the_same_end(tmp_path):
+    """Between the kept files and the new ones, and behind these: what was published before is there, and once."""
+    def revised(folder, **environment):
+        service = filled(folder, with_hook=False)
+        service.change_settings("archive:", "keep_revisions: all\nrevision_formats: [csv, netcdf]\narchive:")
+        once(service)
+        service.put("mill/d.csv", water_file(68, 5))
+        return service, once(service, now=later(SMALL_NOW, seconds=10), **environment)
+
+    log = tmp_path / "points"
+    undisturbed, _ = revised(tmp_path / "undisturbed", RILLWARD_CRASH_LOG=str(log))
+    files = {path: digest for path, digest in tree(undisturbed.archive).items() if "/20" in path}
+    assert sum("/revisions/2026-05_r1/" in path for path in files) == 5
+    for at in range(1, len(passes(log)) + 1, STRIDE):
+        where = f"ended at point {at}, '{passes(log)[at - 1]}'"
+        service, done = revised(tmp_path / f"at-{at}", RILLWARD_CRASH_AT=str(at))
+        assert done.returncode == -signal.SIGKILL, where
+        once(service, now=later(SMALL_NOW, seconds=30))
+        assert {path: digest for path, digest in tree(service.archive).items() if "/20" in path} == files, where
+        assert "0 findings; the database is sound" in service.verify(expected=0), where
+        shutil.rmtree(service.folder)
+
+
 def end_by_drop(service, name):
     service.start(awaits=False, RILLWARD_CRASH_ON=f"reading:{name}")
     assert service.process.wait(LIMIT) == -signal.SIGKILL
