@@ -9,6 +9,8 @@
 enum { NOTICES_AT_ONCE = 32, LARGEST_PICTURE = 4 << 20 };
 
 static bool is_mail(const struct config *config, const struct notice *notice);
+static bool begin_one_mail(struct deliverer *d, struct pipeline *p, const struct notice *notices, size_t n,
+                           int64_t wall, size_t *begun);
 static bool begin(struct deliverer *d, struct pipeline *p, const struct notice *notice, int64_t wall);
 static bool has_room(const void *notify, const char *recipient);
 static bool write_down(struct store *store, const struct delivery *delivery, int64_t wall, struct error *error);
@@ -25,14 +27,31 @@ bool deliver_begin(struct deliverer *d, struct pipeline *p, int64_t wall, bool *
     if (!gather_notices(&teller, &room, d->may_wait, wall, error) ||
         !store_notices_due(p->store, wall, NOTICES_AT_ONCE, p->arena, &notices, &n, error))
         return false;
-    for (size_t k = 0; k < n; k++) /* webhooks first: a chart takes its time */
+    for (size_t k = 0; k < n; k++) /* webhooks first, all of them */
         begun += !is_mail(p->config, &notices[k]) && begin(d, p, &notices[k], wall);
-    for (size_t k = 0; k < n; k++)
-        begun += is_mail(p->config, &notices[k]) && begin(d, p, &notices[k], wall);
+    bool is_mail_left = begin_one_mail(d, p, notices, n, wall, &begun);
     d->in_the_air += begun;
     *ret_worked |= begun > 0;
     /* What is due already is in the air, or behind what is: answers wake us for it, not its time. */
-    return store_notice_deadline(p->store, wall, &d->due, error);
+    if (!store_notice_deadline(p->store, wall, &d->due, error))
+        return false;
+    d->due = is_mail_left ? wall : d->due;
+    return true;
+}
+
+/* A chart takes its time. One a turn, and none in the turn that began something else: in between answers are heard, and
+ * drops are looked at. True: there is another that has room. */
+static bool begin_one_mail(struct deliverer *d, struct pipeline *p, const struct notice *notices, size_t n,
+                           int64_t wall, size_t *begun)
+{
+    for (size_t k = 0; k < n; k++) {
+        if (!is_mail(p->config, &notices[k]) || !has_room(d->notify, notices[k].recipient))
+            continue;
+        if (*begun > 0)
+            return true;
+        *begun += begin(d, p, &notices[k], wall);
+    }
+    return false;
 }
 
 bool deliver_collect(struct deliverer *d, struct pipeline *p, int64_t wall, bool *ret_worked, struct error *error)
