@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "alarms/evaluate.h"
 
+#include "alarms/supply.h"
 #include "alarms/tracker.h"
 #include "base/text.h"
 #include "base/timestamp.h"
@@ -13,7 +14,10 @@ static void take_check(struct finds *finds, const struct rule *rule, const struc
                        enum check_kind *begun_by);
 static bool describe_trend(const struct check_result *check, struct text *text);
 static void describe_check(const struct check_result *check, struct episode *episode);
-static void take_pause(struct finds *finds, const struct rule_view *view, int64_t last, int64_t next, const char *noun);
+static void take_pause(struct finds *finds, const struct rule_view *view, int64_t last, int64_t next);
+static void take_visit(struct finds *finds, const struct rule_view *view, size_t visit, int64_t last, int64_t next);
+static void add_pause(struct finds *finds, const struct rule_view *view, int64_t last, int64_t due, int64_t next,
+                      const char *before, const char *noun);
 
 size_t evaluate_drift(struct arena *arena, const struct rule_view *view, struct episode **ret)
 {
@@ -33,10 +37,10 @@ size_t evaluate_silence(struct arena *arena, const struct rule_view *view, struc
     struct finds finds = {.arena = arena};
     int64_t last = view->before;
     for (size_t i = 0; view->record && i < view->record->n; i++) {
-        take_pause(&finds, view, last, view->record->time[i], "data");
+        take_pause(&finds, view, last, view->record->time[i]);
         last = view->record->time[i];
     }
-    take_pause(&finds, view, last, view->after, "data");
+    take_pause(&finds, view, last, view->after);
     *ret = finds.list;
     return finds.count;
 }
@@ -72,10 +76,10 @@ size_t evaluate_visit_due(struct arena *arena, const struct rule_view *view, str
     struct finds finds = {.arena = arena};
     int64_t last = view->visit_before;
     for (size_t i = 0; i < view->visit_count; i++) {
-        take_pause(&finds, view, last, view->visits[i], "visit");
+        take_visit(&finds, view, i, last, view->visits[i]);
         last = view->visits[i];
     }
-    take_pause(&finds, view, last, view->visit_after, "visit");
+    take_visit(&finds, view, view->visit_count, last, view->visit_after);
     *ret = finds.list;
     return finds.count;
 }
@@ -180,15 +184,47 @@ static bool describe_trend(const struct check_result *check, struct text *text)
 }
 
 /* A pause that is longer than the window. `next` TIME_NONE: nothing came after, and it lasts until now. */
-static void take_pause(struct finds *finds, const struct rule_view *view, int64_t last, int64_t next, const char *noun)
+static void take_pause(struct finds *finds, const struct rule_view *view, int64_t last, int64_t next)
+{
+    if (last != TIME_NONE)
+        add_pause(finds, view, last, last + view->rule->window, next, "", "data");
+}
+
+/* The pause behind a visit; `visit` is its place in view->supplies. */
+static void take_visit(struct finds *finds, const struct rule_view *view, size_t visit, int64_t last, int64_t next)
+{
+    const struct supply nothing = {TIME_FOREVER, TIME_FOREVER};
+    const struct supply *supply = view->supplies ? &view->supplies[visit] : &nothing;
+    struct text cause;
+    if (last == TIME_NONE)
+        return;
+    int64_t due = visit_due(view->rule, last, supply);
+    text_init(&cause, sizeof finds->list->detail - 1);
+    if (due < last + view->rule->window)
+        supply_describe(supply, view->utc_offset, &cause);
+    text_puts(&cause, cause.length > 0 ? "; " : "");
+    add_pause(finds, view, last, due, next, cause.bytes ? cause.bytes : "", "visit");
+    text_done(&cause);
+}
+
+int64_t visit_due(const struct rule *rule, int64_t last, const struct supply *supply)
+{
+    int64_t due = last + rule->window, out = supply_first(supply);
+    if (out != TIME_FOREVER && out - rule->ahead < due)
+        due = out - rule->ahead;
+    return due < last ? last : due;
+}
+
+static void add_pause(struct finds *finds, const struct rule_view *view, int64_t last, int64_t due, int64_t next,
+                      const char *before, const char *noun)
 {
     int64_t until = next == TIME_NONE ? view->now : next;
-    if (last == TIME_NONE || until - last <= view->rule->window)
+    if (until <= due)
         return;
     struct episode *episode = finds_add(finds);
     *episode = (struct episode){
-        .start = last + view->rule->window,
-        .raised = last + view->rule->window,
+        .start = due,
+        .raised = due,
         .end = next,
         .worst = (double)(until - last),
         .worst_time = until,
@@ -197,6 +233,6 @@ static void take_pause(struct finds *finds, const struct rule_view *view, int64_
     };
     char when[TIMESTAMP_SIZE];
     bool is_open = next == TIME_NONE;
-    snprintf(episode->detail, sizeof episode->detail, "no %s %s %s", noun, is_open ? "since" : "for",
+    snprintf(episode->detail, sizeof episode->detail, "%sno %s %s %s", before, noun, is_open ? "since" : "for",
              is_open ? timestamp_print(last, when) : duration_print(until - last, when));
 }

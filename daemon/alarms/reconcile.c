@@ -15,6 +15,7 @@ static size_t best_match(const struct reconcile_input *input, const bool *is_tak
 static bool compare(const struct reconcile_input *input, const struct alarm *stored,
                     const struct episode *found, struct alarm_change *ret);
 static bool vanish(const struct reconcile_input *input, const struct alarm *stored, struct alarm_change *ret);
+static const char *why_not_due(const struct reconcile_input *input, const struct alarm *stored);
 static struct alarm_change learn(const struct reconcile_input *input, const struct episode *found);
 static void raise_anew(const struct reconcile_input *input, struct alarm_change *change);
 static void apply(struct alarm_change *change, enum alarm_event event);
@@ -144,7 +145,7 @@ static bool vanish(const struct reconcile_input *input, const struct alarm *stor
         episode->end = input->now > episode->start ? input->now : episode->start;
         snprintf(episode->detail, sizeof episode->detail, "%s",
                  input->rule->kind == RULE_SILENCE     ? "heard again"
-                 : input->rule->kind == RULE_VISIT_DUE ? "visited"
+                 : input->rule->kind == RULE_VISIT_DUE ? why_not_due(input, stored)
                                                        : "no longer waiting");
         apply(&change, ALARM_EVENT_RETURNED);
     } else {
@@ -155,6 +156,14 @@ static bool vanish(const struct reconcile_input *input, const struct alarm *stor
     finish(&change, input->now);
     *ret = change;
     return true;
+}
+
+/* By a visit before it was due, or because what runs out lasts longer by what is known now. */
+static const char *why_not_due(const struct reconcile_input *input, const struct alarm *stored)
+{
+    const struct episode *e = &stored->episode;
+    int64_t counted_from = e->last_time - (int64_t)e->last;
+    return input->last_visit == counted_from ? "memory and battery last longer than was reckoned" : "visited";
 }
 
 static struct alarm_change learn(const struct reconcile_input *input, const struct episode *found)

@@ -37,8 +37,8 @@
  * when the shelf's time is over, the caller brings back what is still so (lifecycle: UNSHELVED).
  *
  * Vanished episodes are withdrawn (an open one ends at its last sample, so that it cannot swallow a later
- * one), but silence and unreadable_drop were true when told: they return, with end = now and "heard again" or
- * "no longer waiting". */
+ * one), but silence and unreadable_drop were true when told: they return, with end = now and "heard again",
+ * "visited", "no longer waiting", or that what runs out lasts longer by what is known now. */
 #ifndef RILLWARD_ALARMS_RECONCILE_H
 #define RILLWARD_ALARMS_RECONCILE_H
 
@@ -55,6 +55,7 @@ struct reconcile_input {
     size_t found_count;
     struct span window; /* that was evaluated; unreadable_drop: {TIME_NONE, TIME_FOREVER} */
     int64_t now;
+    int64_t last_visit; /* visit_due: the newest that is known */
     int64_t news_age;
     int64_t shelved_until;    /* the rule is put aside at this station until then; TIME_NONE or past: it is not */
     const char *shelf_reason; /* NULL is "" */

@@ -55,7 +55,8 @@ static const struct rule_kind_info kinds[] = {
                   .settings = RULE_USES_WINDOW,
                   .evaluate = evaluate_gap},
     [RULE_VISIT_DUE] = {.word = "visit_due",
-                        .help = "nobody has been at a station for longer than a time window",
+                        .help = "nobody has been at a station for longer than a time window, or its logger runs out "
+                                "before",
                         .settings = RULE_USES_WINDOW | RULE_USES_VISITS,
                         .evaluate = evaluate_visit_due},
     [RULE_UNREADABLE_DROP] = {.word = "unreadable_drop",

@@ -33,7 +33,7 @@
  * answer. An episode that has begun holds over any pause: missing data are no proof of a return.
  *
  * worst and last: below, above, outside the value; rise, fall, flat the size of the change (positive); change with its
- * sign; drift sensor - reference; silence, gap, visit_due, unreadable_drop ms. */
+ * sign; drift sensor - reference; silence, gap, visit_due (since the visit), unreadable_drop ms. */
 #ifndef RILLWARD_ALARMS_RULES_H
 #define RILLWARD_ALARMS_RULES_H
 
@@ -56,6 +56,7 @@ struct rule_view {
     const int64_t *visits; /* of the window, ascending: level read or logger put in; for kinds that use visits */
     size_t visit_count;
     int64_t visit_before, visit_after; /* as before and after */
+    const struct supply *supplies;     /* [0] after visit_before, [k + 1] after visits[k]; NULL: nothing is known */
     const uint8_t *stages;             /* of the tide, one a row, see tide.h; NULL: not known (no rule asks for it) */
     double base; /* RULE_CHANGE since a time: first counted value at or after it; NaN: it is in the rows, or unknown */
     int64_t utc_offset; /* of the place's standard time, ms ahead of UTC */
@@ -90,9 +91,13 @@ const struct rule_kind_info *rules_kind_info(enum rule_kind kind);
  * `before` and `after` count too. While open, last_time = now. A place that was never heard from has no last
  * sample and so no episode.
  * gap: from the last sample before it to the first behind it, never open.
- * visit_due: as silence, of visits.
+ * visit_due: as silence, of visits; or from `ahead` before the logger runs out of memory or battery (supply.h), if that
+ * is sooner, but not before the visit itself.
  * unreadable_drop: none here, see rules_drop_episodes(). */
 size_t rules_evaluate(struct arena *arena, const struct rule_view *view, struct episode **ret);
+
+/* visit_due: from when on a visit is due, after one at `last`. */
+int64_t visit_due(const struct rule *rule, int64_t last, const struct supply *supply);
 
 /* The rows to look at for a change in [from, to): [from - lead_in, to + lead_out), if no episode, stored or
  * found, lies across these edges; reconcile_widen() grows the window where one does. For a change since the last visit

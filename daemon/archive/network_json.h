@@ -61,6 +61,7 @@ struct network_station {
     size_t waiting_count;
     const struct alarm *alarms; /* open ones */
     size_t alarm_count;
+    struct supply supply; /* what its logger runs out of */
 };
 
 struct network_view {

@@ -137,6 +137,23 @@ void part_time(struct text *text, int64_t time, int64_t offset)
                 local.day, summary_month_name(local.month), local.year, local.hour, local.minute);
 }
 
+void part_supply(struct text *text, const struct supply *supply, int64_t offset)
+{
+    static const char *const words[] = {"memory full about ", "battery empty about "};
+    const int64_t times[] = {supply->memory_full, supply->battery_empty};
+    size_t first = times[1] < times[0];
+    const char *between = "";
+    for (size_t k = 0; k < COUNT_OF(times); k++) {
+        size_t at = k == 0 ? first : 1 - first;
+        if (times[at] == TIME_FOREVER)
+            continue;
+        struct civil day = timestamp_to_civil(times[at] + offset);
+        text_printf(text, "%s%s<time datetime=\"%04d-%02d-%02d\">%d\u00a0%.3s\u00a0%d</time>", between, words[at],
+                    day.year, day.month, day.day, day.day, summary_month_name(day.month), day.year);
+        between = ", ";
+    }
+}
+
 void part_zone(struct text *text, int64_t offset)
 {
     int64_t minutes = (offset < 0 ? -offset : offset) / MINUTE_MS;

@@ -16,6 +16,8 @@ void part_cautions(struct text *text);
 void part_name(struct text *text, const char *name);
 /* <time>20 Apr 2026 17:45</time> by the clock of `offset`; an en dash for TIME_NONE. */
 void part_time(struct text *text, int64_t time, int64_t offset);
+/* "memory full about 14 Aug 2026, battery empty about 1 Oct 2026", the first first; nothing where nothing is known. */
+void part_supply(struct text *text, const struct supply *supply, int64_t offset);
 /* "UTC−06:00" */
 void part_zone(struct text *text, int64_t offset);
 /* "1.77 mg/L", and the flag in words where it is not pass. */

@@ -19,6 +19,7 @@ static void add_due(struct text *text, const struct page_station *page);
 static void add_last_check(struct text *text, const struct page_station *page, enum quantity quantity,
                            const char *what);
 static void add_last_clock(struct text *text, const struct page_station *page);
+static void add_supply(struct text *text, const struct page_station *page);
 static void add_blank_rows(struct text *text, const struct page_station *page);
 static void add_row(struct text *text, const char *what, const char *hint);
 static bool has(const struct page_station *page, enum quantity quantity);
@@ -114,6 +115,7 @@ static void add_due(struct text *text, const struct page_station *page)
         add_last_check(text, page, QUANTITY_SPECIFIC_CONDUCTANCE,
                        "Conductance beside a meter, as found and after cleaning");
     add_last_clock(text, page);
+    add_supply(text, page);
     for (size_t k = 0; k < page->at->alarm_count; k++) {
         text_puts(text, "<li><span class=\"box\" aria-hidden=\"true\"></span><span>Alarm: ");
         part_alarm_title(text, page->config, &page->at->alarms[k]);
@@ -164,6 +166,18 @@ static void add_last_clock(struct text *text, const struct page_station *page)
                 duration_print(difference < 0 ? -difference : difference, apart), difference < 0 ? "slow" : "fast");
 }
 
+/* Where the settings say what its logger runs out of. */
+static void add_supply(struct text *text, const struct page_station *page)
+{
+    const struct supply *supply = &page->at->supply;
+    if (supply->memory_full == TIME_FOREVER && supply->battery_empty == TIME_FOREVER)
+        return;
+    text_puts(text, "<li><span class=\"box\" aria-hidden=\"true\"></span><span>Logger offloaded and started anew; new "
+                    "batteries are a note of their own<br><small>");
+    part_supply(text, supply, page->at->station->utc_offset);
+    text_puts(text, "</small></span></li>\n");
+}
+
 /* ---- what to write ---- */
 
 /* Named and ordered as the columns of the field notes' template, so that paper and file agree. */
@@ -193,6 +207,8 @@ static void add_blank_rows(struct text *text, const struct page_station *page)
         add_row(text, "SpC meter cleaned", "\u00b5S/cm");
     add_row(text, "Logger clock", "shows");
     add_row(text, "Logger serial", "");
+    if (page->at->station->battery_lasts > 0 || page->at->station->battery_limit > 0)
+        add_row(text, "New batteries", "time");
     add_row(text, "Remarks", "");
     text_puts(text, "</tbody>\n</table>\n</section>\n");
 }

@@ -13,14 +13,17 @@ enum bring {
     BRING_CONDUCTANCE = 1 << 3,
     BRING_THERMOMETER = 1 << 4,
     BRING_BAROMETER = 1 << 5,
+    BRING_BATTERIES = 1 << 6,
 };
 
 struct visit {
-    size_t station; /* in the view */
-    int urgency;    /* 0 presses most */
+    size_t station;   /* in the view */
+    int urgency;      /* 0 presses most */
+    int64_t runs_out; /* of memory or battery; TIME_FOREVER */
 };
 
 static size_t choose(const struct page_network *network, struct visit *ret);
+static int64_t first_out(const struct supply *supply);
 static int compare_visits(const void *a, const void *b);
 static int urgency_of(const struct config *config, const struct alarm *alarm);
 static unsigned things_for(const struct config *config, const struct alarm *alarm);
@@ -61,11 +64,16 @@ static size_t choose(const struct page_network *network, struct visit *ret)
         for (size_t k = 0; k < at->waiting_count; k++)
             least = !at->waiting[k].is_held && least == INT32_MAX ? PRIORITY_COUNT : least;
         if (least < INT32_MAX)
-            ret[n++] = (struct visit){i, least};
+            ret[n++] = (struct visit){i, least, first_out(&at->supply)};
     }
     if (n > 0)
         qsort(ret, n, sizeof *ret, compare_visits);
     return n;
+}
+
+static int64_t first_out(const struct supply *supply)
+{
+    return supply->memory_full < supply->battery_empty ? supply->memory_full : supply->battery_empty;
 }
 
 static int compare_visits(const void *a, const void *b)
@@ -73,16 +81,15 @@ static int compare_visits(const void *a, const void *b)
     const struct visit *x = a, *y = b;
     if (x->urgency != y->urgency)
         return x->urgency < y->urgency ? -1 : 1;
+    if (x->runs_out != y->runs_out)
+        return x->runs_out < y->runs_out ? -1 : 1;
     return x->station < y->station ? -1 : x->station > y->station;
 }
 
 static int urgency_of(const struct config *config, const struct alarm *alarm)
 {
     const struct rule *rule = part_rule(config, alarm);
-    return !rule                              ? PRIORITY_COUNT
-           : rule->priority == PRIORITY_HIGH   ? 0
-           : rule->priority == PRIORITY_MEDIUM ? 1
-                                               : 2;
+    return !rule ? PRIORITY_COUNT : rule->priority == PRIORITY_HIGH ? 0 : rule->priority == PRIORITY_MEDIUM ? 1 : 2;
 }
 
 /* 0: nothing that a visit would settle. A reading by hand that disagrees stays true when the next one agrees; all else
@@ -157,6 +164,11 @@ static unsigned add_reasons(struct text *text, const struct config *config, cons
         between = "<br>";
         all |= things;
     }
+    if (all != 0 && first_out(&at->supply) != TIME_FOREVER) {
+        text_puts(text, "<br>Its logger: ");
+        part_supply(text, &at->supply, at->station->utc_offset);
+        all |= at->supply.battery_empty != TIME_FOREVER ? BRING_BATTERIES : 0;
+    }
     for (size_t k = 0; k < at->waiting_count; k++) {
         if (at->waiting[k].is_held)
             continue;
@@ -176,8 +188,10 @@ static void add_things(struct text *text, unsigned things)
                                         "an oxygen meter, and what cleans the sensor",
                                         "a conductance meter and a standard",
                                         "a thermometer",
-                                        "what offloads the barometer: its file is missing"};
+                                        "what offloads the barometer: its file is missing",
+                                        "new batteries for the logger"};
     const char *between = "";
+    things &= things & BRING_LOGGER ? ~(unsigned)BRING_BATTERIES : ~0u; /* named with the spare logger */
     for (size_t k = 0; k < COUNT_OF(words); k++) {
         if (!(things >> k & 1))
             continue;

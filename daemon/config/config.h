@@ -158,6 +158,9 @@ struct station {
     double position_reach;  /* a file that places the logger farther away makes its values suspect [m] */
     int64_t interval;       /* sampling interval [ms]; 0: found from the data */
     int64_t settling;       /* after entering the water, values are suspect for this long [ms] */
+    int memory_samples;     /* that the logger can keep; 0: not known */
+    int64_t battery_lasts;  /* ms that new batteries last; 0: not known */
+    double battery_limit;   /* the logger stops below this [V]; 0: not known */
     struct quality_override *quality;
     size_t quality_count;
     struct place where;
@@ -250,7 +253,8 @@ enum rule_kind {
     RULE_DRIFT,           /* a check or second level reading disagrees by more than limit */
     RULE_SILENCE,         /* no data of a station or barometer for longer than window */
     RULE_GAP,             /* data before and behind, and none between for longer than window */
-    RULE_VISIT_DUE,       /* nobody has put the logger in or read the level for longer than window */
+    RULE_VISIT_DUE,       /* nobody has put the logger in or read the level for longer than window, or what the logger
+                             runs out of will not last */
     RULE_UNREADABLE_DROP, /* a drop was set aside, or waits for longer than window */
     RULE_KIND_COUNT
 };
@@ -279,6 +283,7 @@ struct rule {
     struct rule_condition conditions[RULE_CONDITIONS_MOST]; /* all must be so; clocks are the station's standard time */
     size_t condition_count;
     int64_t window, on_delay, off_delay; /* ms */
+    int64_t ahead;       /* RULE_VISIT_DUE: ms that a visit is due before memory or battery run out */
     int samples;         /* smallest number of counted samples in a row that begin an episode; below 2: one will do */
     bool counts_suspect; /* values flagged 3 count too; 4 and 9 never do */
     enum priority priority;

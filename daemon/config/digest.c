@@ -154,6 +154,12 @@ uint64_t config_pages_digest(const struct config *config)
         add_text(&digest, config->barometers[i].name);
         add_position(&digest, &config->barometers[i]);
     }
+    for (size_t i = 0; i < config->station_count; i++) {
+        const struct station *station = &config->stations[i];
+        add_whole(&digest, station->memory_samples);
+        add_whole(&digest, station->battery_lasts);
+        add_number(&digest, station->battery_limit);
+    }
     for (size_t i = 0; i < config->rule_count; i++) {
         const struct rule *rule = &config->rules[i];
         const int64_t wholes[] = {rule->kind, rule->quantity, rule->priority, rule->window};

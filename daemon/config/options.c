@@ -393,6 +393,13 @@ static const struct option station_options[] = {
      .help = "sampling interval; default: found from the data"},
     {.key = "settling", .type = OPTION_DURATION, .offset = FIELD(settling), .standard = "15 min", .minimum = 0,
      .maximum = 7 * DAY, .help = "how long values are suspect after the logger went into the water"},
+    {.key = "memory_samples", .type = OPTION_INTEGER, .offset = FIELD(memory_samples), .minimum = 100, .maximum = 1e9,
+     .help = "how many samples the logger can keep: a visit is due before they are used up, counted from when it was put in"},
+    {.key = "battery_lasts", .type = OPTION_DURATION, .offset = FIELD(battery_lasts), .minimum = DAY, .maximum = 3650 * DAY,
+     .help = "how long new batteries last, from the note 'battery' or 'instrument': a visit is due before they are empty"},
+    {.key = "battery_limit", .type = OPTION_QUANTITY, .offset = FIELD(battery_limit), .dimension = UNIT_VOLTAGE,
+     .minimum = 0.5, .maximum = 60,
+     .help = "the logger stops below this voltage: a visit is due before its readings of the battery, drawn out, reach it"},
     {.key = "quality", .type = OPTION_OWN,
      .help = "map of quantity to limits, where they differ from the network's"},
 };
@@ -593,6 +600,9 @@ static const struct option rule_options[] = {
      .maximum = INFINITY, .help = "how far back over the limit it must come to be over; default 0"},
     {.key = "window", .type = OPTION_DURATION, .offset = FIELD(window), .minimum = MINUTE, .maximum = 365 * DAY,
      .help = "rise, fall, flat: time for the change; silence, gap, visit_due, unreadable_drop: the longest that is fine"},
+    {.key = "ahead", .type = OPTION_DURATION, .offset = FIELD(ahead), .standard = "7 d", .minimum = 0, .maximum = 90 * DAY,
+     .help = "visit_due: how long before memory or battery run out (memory_samples, battery_lasts, battery_limit of the "
+             "station)"},
     {.key = "on_delay", .type = OPTION_DURATION, .offset = FIELD(on_delay), .standard = "0 s", .minimum = 0,
      .maximum = 30 * DAY, .help = "how long it must be so, by the time of the data, to begin"},
     {.key = "samples", .type = OPTION_INTEGER, .offset = FIELD(samples), .standard = "1", .minimum = 1, .maximum = 100,

@@ -115,8 +115,9 @@ static const struct rule_vocabulary rule_kinds[] = {
                   .help = "between two samples of a station or barometer lies more than the window: a file is missing"},
     [RULE_VISIT_DUE] = {.word = "visit_due",
                         .needs = RULE_WINDOW,
-                        .takes = RULE_STATIONS,
-                        .help = "nobody has read the level or put the logger in for longer than the window"},
+                        .takes = RULE_STATIONS | RULE_AHEAD,
+                        .help = "nobody has read the level or put the logger in for longer than the window, or the "
+                                "logger's memory or battery will run out first"},
     [RULE_UNREADABLE_DROP] = {.word = "unreadable_drop",
                               .takes = RULE_WINDOW,
                               .window_standard = "6 h",
@@ -126,7 +127,8 @@ _Static_assert(COUNT_OF(rule_kinds) == RULE_KIND_COUNT, "every kind of rule has 
 
 static const char *const rule_keys[RULE_KEY_COUNT] = {"quantity", "limit",     "window",        "deadband",
                                                       "on_delay", "off_delay", "count_suspect", "stations",
-                                                      "band",     "since",     "while",         "samples"};
+                                                      "band",     "since",     "while",         "samples",
+                                                      "ahead"};
 
 static const char *const column_roles[] = {
     [COLUMN_QUANTITY] = "quantity", [COLUMN_STATION] = "station", [COLUMN_SERIAL] = "serial",

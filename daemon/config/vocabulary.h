@@ -19,7 +19,8 @@ enum rule_key {
     RULE_SINCE = 1 << 9,
     RULE_WHILE = 1 << 10,
     RULE_SAMPLES = 1 << 11,
-    RULE_KEY_COUNT = 12
+    RULE_AHEAD = 1 << 12,
+    RULE_KEY_COUNT = 13
 };
 const char *rule_key_word(unsigned bit); /* 0 .. RULE_KEY_COUNT-1 */
 

@@ -18,6 +18,7 @@ static const char *const note_kinds[] = {
     [NOTE_INSTRUMENT] = "instrument",
     [NOTE_REMARK] = "remark",
     [NOTE_REVIEWED] = "reviewed",
+    [NOTE_BATTERY] = "battery",
 };
 _Static_assert(sizeof note_kinds / sizeof note_kinds[0] == NOTE_KIND_COUNT, "every kind has a word");
 

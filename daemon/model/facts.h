@@ -31,6 +31,7 @@ enum note_kind {
     NOTE_INSTRUMENT,    /* from `time` on the instrument named in text hangs here */
     NOTE_REMARK,        /* free text */
     NOTE_REVIEWED,      /* a person has reviewed [time, until); text: who, and why after a colon */
+    NOTE_BATTERY,       /* the logger got new batteries */
     NOTE_KIND_COUNT
 };
 /* "level", "tape_down", ...; as written in files. */
@@ -88,6 +89,13 @@ struct check_result {
     double reference;  /* what the hand reading, meter or standard says */
     double difference; /* sensor - reference: for a level this is the closing error since the reading before */
     bool is_first;     /* nothing to close on: the first reading of a deployment ties, it does not judge */
+};
+
+/* ---- What a logger runs out of ---- */
+
+/* When, as far as can be told; TIME_FOREVER: it cannot, or too far ahead to be worth a word. */
+struct supply {
+    int64_t memory_full, battery_empty;
 };
 
 /* ---- What the chain did and saw on the way ---- */

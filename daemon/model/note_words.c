@@ -40,6 +40,7 @@ void note_words(const struct note *note, int64_t utc_offset, struct text *text)
         break;
     case NOTE_INSTRUMENT: text_puts(text, "Instrument from here on"); break;
     case NOTE_REMARK: text_puts(text, "Remark"); break;
+    case NOTE_BATTERY: text_puts(text, "New batteries"); break;
     case NOTE_KIND_COUNT: break;
     }
 }

@@ -34,6 +34,7 @@ static const struct {
 };
 
 static const char *missing_word(const struct notice *notice);
+static void put_cause(struct text *text, const struct notice *notice);
 static void put_limit(struct text *text, const struct notice *notice);
 static void put_still_so(struct text *text, const struct notice *notice);
 static void put_over(struct text *text, const struct notice *notice);
@@ -79,8 +80,11 @@ void message_put_state(struct text *text, const struct notice *notice)
         text_puts(text, is_still_so ? ", still so" : "");
     } else if (missing_word(notice)) {
         const char *before = is_still_so || message_kind(notice) == RULE_GAP ? "" : "over, ";
-        text_printf(text, "%sno %s for %s%s", before, missing_word(notice),
-                    duration_print((int64_t)notice->alarm.episode.worst, duration), is_still_so ? ", still so" : "");
+        text_printf(text, "%sno %s for %s", before, missing_word(notice),
+                    duration_print((int64_t)notice->alarm.episode.worst, duration));
+        if (is_still_so)
+            put_cause(text, notice);
+        text_puts(text, is_still_so ? ", still so" : "");
     } else {
         text_puts(text, is_still_so ? "still so" : "over");
     }
@@ -112,8 +116,10 @@ static void put_still_so(struct text *text, const struct notice *notice)
                         "not known.",
                         duration_print(notice->created - episode->last_time, duration));
     } else if (missing_word(notice)) {
-        text_printf(text, "STILL SO: no %s for %s.", missing_word(notice),
+        text_printf(text, "STILL SO: no %s for %s", missing_word(notice),
                     duration_print((int64_t)episode->worst, duration));
+        put_cause(text, notice);
+        text_putc(text, '.');
     } else {
         text_puts(text, "STILL SO: it needs a hand.");
     }
@@ -149,6 +155,16 @@ static void put_limit(struct text *text, const struct notice *notice)
     message_put_limit(text, notice->limit);
     bool has_unit = *notice->unit && strcmp(notice->unit, "1") != 0;
     text_printf(text, "%s%s)", has_unit ? " " : "", has_unit ? notice->unit : "");
+}
+
+/* ", memory full about 2026-08-14": what makes a visit due before its time; what was seen says it first. */
+static void put_cause(struct text *text, const struct notice *notice)
+{
+    const char *detail = notice->alarm.episode.detail, *end = strstr(detail, "; no visit");
+    if (message_kind(notice) != RULE_VISIT_DUE || !end)
+        return;
+    text_puts(text, ", ");
+    text_add(text, detail, (size_t)(end - detail));
 }
 
 /* NULL where nothing is waited for. */

@@ -10,6 +10,7 @@
 #include "service/pipeline.h"
 #include "service/remind.h"
 #include "service/subject.h"
+#include "service/supplies.h"
 #include "service/tell.h"
 #include "service/withdraw.h"
 
@@ -17,6 +18,7 @@
 
 static bool judge(struct pipeline *p, const struct rule *rule, const struct subject *subject, struct span span,
                   struct row_cache *cache, int64_t now, struct error *error);
+static int64_t last_visit(const struct rule_view *view);
 static bool add_shelf(struct pipeline *p, struct reconcile_input *input, struct error *error);
 static bool store_changes(struct pipeline *p, const struct rule *rule, const struct subject *subject,
                           struct alarm_change *changes, size_t n, const struct record *rows, struct error *error);
@@ -32,8 +34,7 @@ static bool judge_drops(struct pipeline *p, const struct rule *rule, int64_t now
 static bool judge_drop(struct pipeline *p, const struct rule *rule, const char *path, const struct alarm *stored,
                        size_t stored_count, const struct episode *found, int64_t now, struct error *error);
 static size_t first_of_place(const struct alarm *alarms, size_t n, const char *place);
-static bool judge_visits(struct pipeline *p, const struct rule *rule, const char *id, uint32_t place, int64_t now,
-                         struct error *error);
+static bool judge_visits(struct pipeline *p, const struct rule *rule, size_t station, int64_t now, struct error *error);
 static bool judge_silence(struct pipeline *p, const struct rule *rule, const char *id, bool is_barometer,
                           uint32_t place, int64_t now, struct error *error);
 static void look_again_at(struct pipeline *p, int64_t time);
@@ -43,6 +44,7 @@ bool announce_span(struct pipeline *p, const char *id, uint32_t place, bool is_b
 {
     struct subject subject;
     struct row_cache cache = {0};
+    supplies_forget(p, id);
     if (!subject_find(p, id, is_barometer, place, &subject, error))
         return false;
     for (size_t r = 0; r < p->config->rule_count; r++) {
@@ -65,7 +67,7 @@ bool pipeline_advance(struct pipeline *p, int64_t now, struct error *error)
         if (rule->kind == RULE_UNREADABLE_DROP)
             ok = judge_drops(p, rule, now, error);
         for (size_t i = 0; ok && rule->kind == RULE_VISIT_DUE && i < p->config->station_count; i++)
-            ok = judge_visits(p, rule, p->config->stations[i].id, p->station_places[i], now, error);
+            ok = judge_visits(p, rule, i, now, error);
         if (rule->kind != RULE_SILENCE)
             continue;
         for (size_t i = 0; ok && i < p->config->station_count; i++)
@@ -129,12 +131,20 @@ static bool judge(struct pipeline *p, const struct rule *rule, const struct subj
                                     .found_count = found_count,
                                     .window = window,
                                     .now = now,
+                                    .last_visit = last_visit(&view),
                                     .news_age = p->config->news_age};
     if (!add_shelf(p, &input, error))
         return false;
     struct alarm_change *changes;
     size_t n = reconcile(p->arena, &input, &changes);
     return store_changes(p, rule, subject, changes, n, view.record, error);
+}
+
+static int64_t last_visit(const struct rule_view *view)
+{
+    return view->visit_after != TIME_NONE ? view->visit_after
+           : view->visit_count > 0        ? view->visits[view->visit_count - 1]
+                                          : view->visit_before;
 }
 
 static bool add_shelf(struct pipeline *p, struct reconcile_input *input, struct error *error)
@@ -291,14 +301,16 @@ static size_t first_of_place(const struct alarm *alarms, size_t n, const char *p
     return low;
 }
 
-static bool judge_visits(struct pipeline *p, const struct rule *rule, const char *id, uint32_t place, int64_t now,
-                         struct error *error)
+static bool judge_visits(struct pipeline *p, const struct rule *rule, size_t station, int64_t now, struct error *error)
 {
+    const char *id = p->config->stations[station].id;
+    uint32_t place = p->station_places[station];
     struct subject subject;
     struct row_cache cache = {0};
     struct alarm *stored;
     size_t stored_count;
     int64_t last;
+    struct supply supply;
     if (!rule_watches(rule, id))
         return true;
     if (!store_note_before(p->store, place, VISIT_NOTES, TIME_FOREVER, &last, error))
@@ -308,9 +320,12 @@ static bool judge_visits(struct pipeline *p, const struct rule *rule, const char
     struct span since = {last, TIME_FOREVER};
     if (!store_alarms_touching(p->store, id, rule->id, since, p->arena, &stored, &stored_count, error))
         return false;
-    if (now - last <= rule->window)
-        look_again_at(p, last + rule->window + 1);
-    if (now - last <= rule->window && stored_count == 0)
+    if (!supplies_now(p, station, &supply, error))
+        return false;
+    int64_t due = visit_due(rule, last, &supply);
+    if (now <= due)
+        look_again_at(p, due + 1);
+    if (now <= due && stored_count == 0)
         return true;
     return subject_find(p, id, false, place, &subject, error) &&
            judge(p, rule, &subject, (struct span){last, last + 1}, &cache, now, error);

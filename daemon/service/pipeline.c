@@ -9,6 +9,7 @@
 #include "derive/zero.h"
 #include "quality/quality.h"
 #include "service/review.h"
+#include "service/supplies.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -150,6 +151,7 @@ static bool derive_neighbours(struct pipeline *p, size_t station, const struct r
 
 void pipeline_close(struct pipeline *pipeline)
 {
+    supplies_done(pipeline);
     arena_free(pipeline->arena);
     original_keeper_free(pipeline->originals);
     free(pipeline->station_places);

@@ -19,6 +19,7 @@
 #include "watch/watch.h"
 
 struct original_keeper;
+struct supply_memo;
 
 struct pipeline {
     const struct config *config;
@@ -27,6 +28,7 @@ struct pipeline {
     uint32_t *station_places, *barometer_places; /* numbers in the store, by index in the settings */
     struct original_keeper *originals;           /* of drops that are being taken */
     int attempt_fd;          /* attempt.h; the caller's; -1: what is being read is not written down */
+    struct supply_memo *supplies; /* by station, see supplies.h; NULL: no station has anything that runs out */
     int64_t next_alarm_look; /* wall time of the next thing that pipeline_advance has to judge; TIME_NONE: not known */
     size_t taken, set_aside, repeated; /* since the start, for the log */
 };

@@ -10,6 +10,7 @@
 #include "service/batch.h"
 #include "service/kept.h"
 #include "service/publish_years.h"
+#include "service/supplies.h"
 
 #include <errno.h>
 #include <limits.h>
@@ -680,6 +681,8 @@ static bool view_station(struct pipeline *p, size_t station, const struct alarm 
         waiting[held_count + k] = (struct network_waiting){waits[k].span, waits[k].reason, false};
     ret->waiting = waiting;
     ret->waiting_count = held_count + wait_count;
+    if (!supplies_now(p, station, &ret->supply, error))
+        return false;
     for (size_t k = 0; k < alarm_count; k++) {
         if (strcmp(alarms[k].station, s->id) != 0)
             continue;

@@ -2,11 +2,13 @@
 #include "service/status.h"
 
 #include "alarms/gather.h"
+#include "alarms/supply.h"
 #include "base/timestamp.h"
 #include "intake/note_render.h"
 #include "model/note_words.h"
 #include "service/figures.h"
 #include "service/out_of_service.h"
+#include "service/supplies.h"
 
 #include <inttypes.h>
 #include <math.h>
@@ -25,6 +27,7 @@ struct view {
     const struct config *config;
     struct arena *arena;
     struct place_fact *stations, *barometers;
+    struct supply *supplies; /* of the stations */
     struct path_fact *paths;
     size_t path_count;
     struct waiting_span *waiting;
@@ -55,12 +58,14 @@ enum { NOTES_SHOWN = 40 };
 enum tone { TONE_PLAIN, TONE_HEAD, TONE_GOOD, TONE_BAD };
 
 static bool load(struct view *view, struct store *store, int64_t now, struct error *error);
+static bool load_supplies(struct view *view, struct store *store, struct error *error);
 static bool load_findings(struct view *view, struct store *store, struct error *error);
 static bool load_figures(struct view *view, struct store *store, int64_t now, struct error *error);
 static bool wants_hand(const struct view *view);
 static void render_json(const struct view *view, int64_t now, struct text *ret);
 static void render_text(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_places(const struct view *view, const struct status_options *options, struct text *ret);
+static void text_supplies(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_held(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_drops(const struct view *view, const struct status_options *options, struct text *ret);
 static void text_alarms(const struct view *view, const struct status_options *options, struct text *ret);
@@ -122,8 +127,21 @@ static bool load(struct view *view, struct store *store, int64_t now, struct err
                                 &view->answer_count, error) &&
            store_notes_arrived(store, now - NOTES_TOLD, NOTES_SHOWN, view->arena, &view->notes, &view->note_count,
                                error) &&
-           store_counts(store, &view->counts, error) && load_findings(view, store, error) &&
-           load_figures(view, store, now, error);
+           store_counts(store, &view->counts, error) && load_supplies(view, store, error) &&
+           load_findings(view, store, error) && load_figures(view, store, now, error);
+}
+
+static bool load_supplies(struct view *view, struct store *store, struct error *error)
+{
+    struct pipeline pipeline;
+    view->supplies = arena_array(view->arena, view->config->station_count + 1, sizeof *view->supplies);
+    if (!pipeline_open_to_read(&pipeline, view->config, store, error))
+        return false;
+    bool ok = true;
+    for (size_t i = 0; ok && i < view->config->station_count; i++)
+        ok = supplies_now(&pipeline, i, &view->supplies[i], error);
+    pipeline_close(&pipeline);
+    return ok;
 }
 
 static bool load_findings(struct view *view, struct store *store, struct error *error)
@@ -180,6 +198,7 @@ static void render_text(const struct view *view, const struct status_options *op
                 view->counts.drops, view->counts.rows, view->counts.repeated_rows, view->counts.notes,
                 view->counts.dirty, view->counts.pages_due);
     text_places(view, options, ret);
+    text_supplies(view, options, ret);
     text_alarms(view, options, ret);
     text_findings(view, options, ret);
     text_held(view, options, ret);
@@ -209,6 +228,21 @@ static void text_places(const struct view *view, const struct status_options *op
         text_printf(ret, "  %-22s %-20s %13s  ", id, last, age);
         cell(ret, options, open ? TONE_BAD : TONE_PLAIN, alarms, 7);
         text_printf(ret, " %s\n", waiting_reason(view, id));
+    }
+}
+
+static void text_supplies(const struct view *view, const struct status_options *options, struct text *ret)
+{
+    bool has_heading = false;
+    for (size_t i = 0; i < view->config->station_count; i++) {
+        if (supply_first(&view->supplies[i]) == TIME_FOREVER)
+            continue;
+        if (!has_heading)
+            heading(ret, options, "What loggers run out of");
+        has_heading = true;
+        text_printf(ret, "  %-22s ", view->config->stations[i].id);
+        supply_describe(&view->supplies[i], view->config->stations[i].utc_offset, ret);
+        text_putc(ret, '\n');
     }
 }
 
@@ -473,6 +507,10 @@ static void json_places(const struct view *view, struct text *ret)
         const char *reason = waiting_reason(view, id);
         text_puts(ret, ",\"waits_for\":");
         text_json(ret, *reason ? reason : NULL);
+        if (is_station) {
+            json_time(ret, "memory_full", view->supplies[i].memory_full);
+            json_time(ret, "battery_empty", view->supplies[i].battery_empty);
+        }
         text_putc(ret, '}');
     }
 }
@@ -614,5 +652,5 @@ static void json_time(struct text *ret, const char *key, int64_t time)
 {
     char when[TIMESTAMP_SIZE];
     text_printf(ret, ",\"%s\":", key);
-    text_json(ret, time == TIME_NONE ? NULL : timestamp_print(time, when));
+    text_json(ret, time == TIME_NONE || time == TIME_FOREVER ? NULL : timestamp_print(time, when));
 }

@@ -3,6 +3,7 @@
 
 #include "alarms/tide.h"
 #include "base/timestamp.h"
+#include "service/supplies.h"
 
 #include <math.h>
 #include <string.h>
@@ -13,6 +14,8 @@ static bool find_base(struct pipeline *p, const struct subject *subject, struct 
                       struct rule_view *view, struct error *error);
 static bool view_visits(struct pipeline *p, const struct subject *subject, struct span window, struct rule_view *view,
                         struct error *error);
+static bool view_supplies(struct pipeline *p, const struct subject *subject, struct rule_view *view,
+                          struct error *error);
 static bool load_rows(struct pipeline *p, const struct subject *subject, struct span window, struct row_cache *cache,
                       struct error *error);
 static bool view_rows(struct pipeline *p, const struct subject *subject, struct span window, struct row_cache *cache,
@@ -101,6 +104,25 @@ static bool view_visits(struct pipeline *p, const struct subject *subject, struc
         visits[k] = notes[k].time;
     view->visits = visits;
     view->visit_count = n;
+    return view->rule->kind != RULE_VISIT_DUE || view_supplies(p, subject, view, error);
+}
+
+static bool view_supplies(struct pipeline *p, const struct subject *subject, struct rule_view *view,
+                          struct error *error)
+{
+    size_t station = config_find_station(p->config, subject->id);
+    if (station == p->config->station_count || !supplies_are_known(&p->config->stations[station]))
+        return true;
+    struct supply *supplies = arena_array(p->arena, view->visit_count + 1, sizeof *supplies);
+    for (size_t k = 0; k <= view->visit_count; k++) {
+        int64_t visit = k > 0 ? view->visits[k - 1] : view->visit_before;
+        int64_t next = k < view->visit_count ? view->visits[k] : view->visit_after;
+        bool ok = next == TIME_NONE ? supplies_now(p, station, &supplies[k], error)
+                                    : supplies_between(p, station, visit, next, &supplies[k], error);
+        if (!ok)
+            return false;
+    }
+    view->supplies = supplies;
     return true;
 }
 

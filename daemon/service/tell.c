@@ -127,7 +127,10 @@ static void fill_values(const struct rule *rule, struct notice *notice)
     double unit = (double)(in_days ? DAY_MS : HOUR_MS);
     notice->unit = in_days ? "d" : "h";
     notice->decimals = 1;
-    notice->limit = (double)rule->window / unit;
+    /* A visit can be due before its window is over: when its logger runs out of something. */
+    int64_t visited = e->last_time - (int64_t)e->last;
+    int64_t longest = rule->kind == RULE_VISIT_DUE ? e->start - visited : rule->window;
+    notice->limit = (double)longest / unit;
     notice->worst = e->worst / unit;
     notice->last = e->last / unit;
 }

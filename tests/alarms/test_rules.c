@@ -380,6 +380,35 @@ Test(rules, a_visit_is_due_a_window_after_the_last)
     cr_expect(rules_evaluate(arena, &view, &found) == 0, "a station that nobody visited yet is not overdue");
 }
 
+Test(rules, a_visit_is_due_before_the_logger_runs_out)
+{
+    const struct rule rule = {
+        .kind = RULE_VISIT_DUE, .quantity = QUANTITY_COUNT, .window = 35 * DAY_MS, .ahead = 7 * DAY_MS};
+    const int64_t visits[] = {10 * DAY_MS, 20 * DAY_MS};
+    struct supply supplies[] = {{TIME_FOREVER, TIME_FOREVER}, {15 * DAY_MS, TIME_FOREVER}, {40 * DAY_MS, 50 * DAY_MS}};
+    struct rule_view view = {.rule = &rule,
+                             .visits = visits,
+                             .visit_count = 2,
+                             .visit_before = TIME_NONE,
+                             .visit_after = TIME_NONE,
+                             .supplies = supplies,
+                             .now = 33 * DAY_MS};
+    struct episode *found;
+    cr_assert(rules_evaluate(arena, &view, &found) == 1, "week ahead of memory begins after day 33");
+    cr_expect(found[0].start == 10 * DAY_MS && found[0].end == 20 * DAY_MS, "due at once, but not before the visit");
+    cr_expect_str_eq(found[0].detail, "memory full about 1970-01-16; no visit for 10 d");
+    view.now = 34 * DAY_MS;
+    cr_assert(rules_evaluate(arena, &view, &found) == 2);
+    cr_expect(found[1].start == 33 * DAY_MS && found[1].end == TIME_NONE && found[1].worst == 14.0 * DAY_MS);
+    cr_expect_str_eq(found[1].detail, "memory full about 1970-02-10, battery empty about 1970-02-20; "
+                                      "no visit since 1970-01-21T00:00:00Z");
+    supplies[2] = (struct supply){90 * DAY_MS, 80 * DAY_MS}; /* lasts: the window counts */
+    view.now = 56 * DAY_MS;
+    cr_assert(rules_evaluate(arena, &view, &found) == 2);
+    cr_expect(found[1].start == 55 * DAY_MS);
+    cr_expect_str_eq(found[1].detail, "no visit since 1970-01-21T00:00:00Z");
+}
+
 Test(rules, a_rise_says_what_was_seen_in_written_units)
 {
     const struct rule rise = {.kind = RULE_RISE, .quantity = QUANTITY_LEVEL, .limit = 0.5, .window = HOUR_MS};

@@ -15,6 +15,7 @@
 /* Markup, quotes, a text that turns around, control bytes, broken UTF-8, and what a spreadsheet would run. */
 #define HOSTILE "=HYPERLINK(\"x\") <img src=x onerror='a()'>&amp; \u202egpj.exe\u2066 \x1b[2J \xff</bdi></td></title>"
 
+static const struct supply nothing_runs_out = {TIME_FOREVER, TIME_FOREVER};
 static struct arena *arena;
 static struct text text;
 static struct config *config;
@@ -89,7 +90,8 @@ static void make_station(void)
                                    .waiting = waiting,
                                    .waiting_count = 2,
                                    .alarms = alarms,
-                                   .alarm_count = 1};
+                                   .alarm_count = 1,
+                                   .supply = nothing_runs_out};
     station = (struct page_station){.config = config,
                                     .at = at,
                                     .latest = dataset,
@@ -120,7 +122,7 @@ static void make_network(void)
     silent->name = "Quiet pool";
     silent->longitude += 0.02;
     stations[0] = *station.at;
-    stations[1] = (struct network_station){.station = silent, .first = TIME_NONE, .last = TIME_NONE};
+    stations[1] = (struct network_station){.station = silent, .first = TIME_NONE, .last = TIME_NONE, .supply = nothing_runs_out};
     *view = (struct network_view){config, stations, 2};
     barometers[0] = (struct page_barometer){&config->barometers[0], 1772323200000};
     revisions[0] = (struct page_revision){&config->stations[0],
@@ -424,11 +426,34 @@ Test(page, of_the_network_says_where_to_go_why_and_what_to_bring)
     cr_expect(strstr(row, "still so, since ") && strstr(row, "an oxygen meter, and what cleans the sensor"));
     cr_expect(strstr(row, "Readings wait: ") && strstr(row, "what offloads the barometer"));
     cr_expect(strstr(row, "<a href=\"stations/heron-creek/field-sheet.html\">Field sheet</a>"));
-    ((struct network_station *)(uintptr_t)network.view->stations)[0].alarm_count = 0;
-    ((struct network_station *)(uintptr_t)network.view->stations)[0].waiting_count = 0;
+    struct network_station *first = &((struct network_station *)(uintptr_t)network.view->stations)[0];
+    first->supply.memory_full = 1775000000000; /* 2026-03-31T23:33:20Z, and the station is ten hours ahead */
+    first->supply.battery_empty = 1774000000000;
+    text_clear(&text);
+    page_network_render(&network, &text);
+    cr_expect(says("Its logger: battery empty about <time datetime=\"2026-03-20\">20\u00a0Mar\u00a02026</time>, memory full about "
+                   "<time datetime=\"2026-04-01\">1\u00a0Apr\u00a02026</time>"));
+    cr_expect(says("new batteries for the logger"));
+    first->alarm_count = 0;
+    first->waiting_count = 0;
     text_clear(&text);
     page_network_render(&network, &text);
     cr_expect_not(says("Where to go next"), "nothing asks for a visit");
+}
+
+Test(page, sheet_says_what_the_logger_runs_out_of_where_that_is_known)
+{
+    page_sheet_render(&station, &text);
+    cr_expect_not(says("offloaded and started anew"));
+    ((struct network_station *)(uintptr_t)station.at)->supply.memory_full = 1775000000000;
+    text_clear(&text);
+    page_sheet_render(&station, &text);
+    cr_expect(says("offloaded and started anew") && says("memory full about <time datetime=\"2026-04-01\">"));
+    cr_expect_not(says("New batteries <"), "nothing is known of its battery");
+    ((struct station *)(uintptr_t)station.at->station)->battery_lasts = 180 * DAY_MS;
+    text_clear(&text);
+    page_sheet_render(&station, &text);
+    cr_expect(says("New batteries <"));
 }
 
 Test(page, feed_gives_every_revision_its_own_lasting_name)
@@ -487,7 +512,7 @@ Test(page, map_labels_do_not_cover_each_other_or_the_marks)
         place->id = arena_printf(arena, "place-%zu", k);
         place->longitude += 0.001 * (double)(k * 7 % 20);
         place->latitude += 0.001 * (double)(k * 11 % 13);
-        stations[k] = (struct network_station){.station = place, .first = TIME_NONE, .last = TIME_NONE};
+        stations[k] = (struct network_station){.station = place, .first = TIME_NONE, .last = TIME_NONE, .supply = nothing_runs_out};
     }
     struct network_view view = {config, stations, PLACES};
     network.view = &view;

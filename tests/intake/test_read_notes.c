@@ -382,8 +382,8 @@ Test(read_notes, reads_the_template_that_people_keep)
                         &length, &error));
     const char *filled =
         arena_printf(arena,
-                     "%s2026-04-06,1:50 pm,HC-1,3 ft 4 in,,13:40,x,12.6,8.21,24100,,,13:49:30,,mount leans\n"
-                     "2026-04-07,9:05,Heron Cr,0.556,1.25,,,,,,8.4,24300,,SN-2,\n",
+                     "%s2026-04-06,1:50 pm,HC-1,3 ft 4 in,,13:40,x,12.6,8.21,24100,,,13:49:30,,13:45,mount leans\n"
+                     "2026-04-07,9:05,Heron Cr,0.556,1.25,,,,,,8.4,24300,,SN-2,,\n",
                      template);
     cr_assert(intake_read(arena, loaded, "north/field-notes-april.csv", filled, strlen(filled), settings_now(), false,
                           &batch, &error),
@@ -408,6 +408,7 @@ Test(read_notes, reads_the_template_that_people_keep)
         "it, "
         "meter 24100 µS/cm \"mount leans\"\n"
         "2026-04-06 13:50 -08:00 heron-creek: Clock check: the logger showed 2026-04-06 13:49:30 \"mount leans\"\n"
+        "2026-04-06 13:45 -08:00 heron-creek: New batteries \"mount leans\"\n"
         "2026-04-07 09:05 -08:00 heron-creek: Water level by staff: 0.556 m\n"
         "2026-04-07 09:05 -08:00 heron-creek: Tape down to the water: 1.250 m\n"
         "2026-04-07 09:05 -08:00 heron-creek: Dissolved oxygen, after cleaning: sensor as the logger recorded it, "

@@ -7,6 +7,7 @@
 #include "fixture.h"
 #include "model/readings.h"
 #include "service/answer.h"
+#include "service/supplies.h"
 
 #include <criterion/criterion.h>
 #include <math.h>
@@ -59,10 +60,10 @@ static void put_rows(enum quantity quantity, size_t first, const double *value, 
     cr_assert(store_commit(f.store, &error), "%s", error.text);
 }
 
-static void put_visit(double hour)
+static void put_note(enum note_kind kind, double hour)
 {
     bool is_changed;
-    struct note note = {.kind = NOTE_LEVEL,
+    struct note note = {.kind = kind,
                         .time = hours_on(hour),
                         .until = TIME_NONE,
                         .quantity = QUANTITY_COUNT,
@@ -75,6 +76,11 @@ static void put_visit(double hour)
                              &is_changed, &error),
               "%s", error.text);
     cr_assert(store_commit(f.store, &error));
+}
+
+static void put_visit(double hour)
+{
+    put_note(NOTE_LEVEL, hour);
 }
 
 static void advance(double hour)
@@ -184,6 +190,45 @@ Test(announce, a_visit_is_overdue_by_the_clock_and_a_note_ends_it)
     put_visit(27);
     advance(28);
     cr_expect_str_eq(alarms_now(), "visit 25..27 returned to normal, unacknowledged");
+}
+
+Test(announce, a_visit_is_due_before_memory_or_battery_run_out)
+{
+    const double steady[] = {1, 1, 1, 1};
+    open_with("rules: {visit: {kind: visit_due, window: 90 d, ahead: 6 h, tell: [desk]}}\n");
+    struct station *station = &f.config->stations[config_find_station(f.config, "heron-creek")];
+    station->memory_samples = 100; /* hourly: found from the data */
+    put_note(NOTE_IN_WATER, 0);
+    put_rows(QUANTITY_DEPTH, 0, steady, 4, hours_on(4));
+    put_visit(10); /* read the staff, and left the logger where it is */
+    advance(94);
+    cr_expect_str_eq(alarms_now(), "");
+    cr_expect_eq(p.next_alarm_look, hours_on(94) + 1, "and it looks again by itself");
+    advance(95);
+    cr_expect_str_eq(alarms_now(), "visit 94..open unacknowledged");
+    struct notice notice;
+    cr_assert(store_notice_find(f.store, 1, f.arena, &notice, &error));
+    cr_expect(notice.limit == 3.5 && notice.last > 3.5, "days since the visit, and how many were fine");
+    cr_expect(strncmp(fixture_alarm(&f, 1).episode.detail, "memory full about 20", 20) == 0);
+
+    station->interval = 2 * HOUR_MS; /* every second hour: it lasts twice as long */
+    supplies_forget(&p, "heron-creek");
+    advance(96);
+    cr_expect_str_eq(alarms_now(), "visit 94..96 returned to normal, unacknowledged");
+    cr_expect_str_eq(fixture_alarm(&f, 1).episode.detail, "memory and battery last longer than was reckoned");
+    station->battery_lasts = 5 * DAY_MS; /* since the first reading */
+    advance(97);
+    cr_expect_str_eq(alarms_now(), "visit 94..96 returned to normal, unacknowledged", "it is remembered");
+    supplies_forget(&p, "heron-creek");
+    advance(115);
+    cr_expect_str_eq(alarms_now(), "visit 94..96 returned to normal, unacknowledged; visit 114..open unacknowledged");
+    put_note(NOTE_BATTERY, 116);
+    put_note(NOTE_IN_WATER, 116);
+    advance(117);
+    cr_expect_str_eq(alarms_now(), "visit 94..96 returned to normal, unacknowledged; visit 114..116 returned to normal, "
+                                   "unacknowledged");
+    advance(229);
+    cr_expect_eq(p.next_alarm_look, hours_on(116 + 120 - 6) + 1, "five days from the new batteries");
 }
 
 Test(announce, a_change_since_the_visit_begins_anew_with_a_visit_that_is_noted_late)

@@ -196,7 +196,7 @@ def test_status_tells_whether_something_needs_a_hand(service):
     assert "mill-pond" in text and "2026-05-02T00:45:00Z" in text and "11 h 15 min" in text and "\033" not in text
     status = service.status()
     assert status["stations"] == [{"id": "mill-pond", "first": "2026-05-02T00:00:00Z", "last": "2026-05-02T00:45:00Z",
-                                   "alarms_open": 0, "waits_for": None}]
+                                   "alarms_open": 0, "waits_for": None, "memory_full": None, "battery_empty": None}]
     assert status["drops"] == status["alarms"] == status["outbox"] == []
     service.put("mill/notes.txt", "hello\n")
     service.wait_for_path("mill/notes.txt", SET_ASIDE)
