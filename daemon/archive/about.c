@@ -19,6 +19,7 @@ static const char folders[] =
     "  index.html                               the network at a glance\n"
     "  network.json                             the same for machines, described by network.schema.json\n"
     "  feed.atom                                records that are new or revised\n"
+    "  alarms.html                              how many alarms each recipient gets, beside what is acceptable\n"
     "  stations/ID/index.html                   one station, and all that stands behind its record\n"
     "  stations/ID/field-sheet.html             to print for the next visit\n"
     "  stations/ID/YYYY/ID_YYYY-MM.csv          finished record of one station and month\n"

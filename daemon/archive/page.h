@@ -15,6 +15,7 @@
 #define PAGE_STYLE_PATH "style.css" /* below the archive, as all paths here */
 #define PAGE_SCRIPT_PATH "chart.js"
 #define PAGE_FEED_PATH "feed.atom"
+#define PAGE_ALARMS_PATH "alarms.html"
 
 /* ---- The network: index.html and feed.atom ---- */
 
@@ -55,6 +56,32 @@ struct page_network {
 void page_network_render(const struct page_network *network, struct text *ret);
 /* Atom (RFC 4287). An entry's time is the arrival of the newest drop that was known when it was published. */
 void page_feed_render(const struct page_network *network, struct text *ret);
+
+/* ---- Alarms that people got: alarms.html ---- */
+
+struct page_recipient {
+    const char *id;         /* in the settings: never an address */
+    int64_t raised;         /* new alarms of the `days` up to the newest one */
+    int64_t newest;         /* when; TIME_NONE: there is none */
+    int64_t on_busiest_day; /* of these, and the ... */
+    int64_t busiest_day;    /* ... first moment of it; TIME_NONE */
+    int64_t most_in_10_min; /* of these */
+    int64_t chattering;     /* of these */
+    int64_t active;         /* alarms that are still so, */
+    int64_t active_since;   /* and when the oldest was learnt; TIME_NONE */
+};
+
+/* Nothing here depends on a clock: same alarms and notices, same page. */
+struct page_figures {
+    const struct config *config;
+    int days; /* that are counted */
+    int64_t utc_offset;
+    const struct page_recipient *recipients; /* in the order of the settings */
+    size_t recipient_count;
+    int a_day_acceptable, in_10_min_acceptable, standing_below; /* for one person */
+};
+
+void page_alarms_render(const struct page_figures *figures, struct text *ret);
 
 /* ---- A station: stations/<id>/index.html and field-sheet.html ---- */
 

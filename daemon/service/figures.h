@@ -5,6 +5,7 @@
 #ifndef RILLWARD_SERVICE_FIGURES_H
 #define RILLWARD_SERVICE_FIGURES_H
 
+#include "archive/page.h"
 #include "config/config.h"
 #include "store/store.h"
 
@@ -25,5 +26,12 @@ struct figures {
 /* `open` are the open alarms. */
 bool figures_load(const struct config *config, struct store *store, struct arena *arena, const char *recipient,
                   const struct alarm *open, size_t open_count, int64_t now, struct figures *ret, struct error *error);
+
+/* Of the FIGURES_DAYS up to the newest alarm of the recipient: from alarms and notices alone, whatever the clock says,
+ * so that the page is the same when it is made again. Days are those of `utc_offset`. */
+enum { FIGURES_DAYS = 30 };
+bool figures_load_month(const struct config *config, struct store *store, struct arena *arena, const char *recipient,
+                        const struct alarm *open, size_t open_count, int64_t utc_offset, struct page_recipient *ret,
+                        struct error *error);
 
 #endif

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* Pages and manifests. A page links to what stands already: records come first (publish.c), then the stations' pages,
  * then the network's. */
+#include "alarms/gather.h"
 #include "archive/about.h"
 #include "archive/history.h"
 #include "archive/manifest.h"
@@ -8,6 +9,7 @@
 #include "archive/page.h"
 #include "base/timestamp.h"
 #include "service/batch.h"
+#include "service/figures.h"
 #include "service/kept.h"
 #include "service/publish_years.h"
 #include "service/supplies.h"
@@ -67,6 +69,8 @@ static bool render_history(struct pipeline *p, uint32_t place, enum archive_plac
 static void render_manifest(struct pipeline *p, uint32_t place, enum archive_place kind, const char *id,
                             const struct file_fact *files, size_t n, struct batch_of_files *batch);
 static bool render_top(struct pipeline *p, struct batch_of_files *batch, struct page_network *ret, struct error *error);
+static bool render_figures(struct pipeline *p, const struct alarm *open, size_t open_count,
+                           struct batch_of_files *batch, struct error *error);
 static bool load_front_page(struct pipeline *p, struct page_network *network, struct error *error);
 static bool mark_pageless(struct pipeline *p, const struct page_network *network, struct error *error);
 static bool load_news(struct pipeline *p, struct page_network *network, struct error *error);
@@ -568,8 +572,33 @@ static bool render_top(struct pipeline *p, struct batch_of_files *batch, struct 
     network_json_render_schema(&batch_add(batch, "network.schema.json", 0)->content);
     about_render(p->config, &batch_add(batch, "about.txt", 0)->content);
     page_feed_render(ret, &batch_add(batch, PAGE_FEED_PATH, 0)->content);
+    if (!render_figures(p, alarms, ret->alarm_count, batch, error))
+        return false;
     page_network_render(ret, &batch_add(batch, "index.html", 0)->content);
     return render_top_manifest(p, batch, error);
+}
+
+static bool render_figures(struct pipeline *p, const struct alarm *open, size_t open_count,
+                           struct batch_of_files *batch, struct error *error)
+{
+    const struct config *config = p->config;
+    struct page_recipient *recipients = arena_array(p->arena, config->recipient_count + 1, sizeof *recipients);
+    const struct page_figures figures = {
+        .config = config,
+        .days = FIGURES_DAYS,
+        .utc_offset = config->station_count > 0 ? config->stations[0].utc_offset : 0,
+        .recipients = recipients,
+        .recipient_count = config->recipient_count,
+        .a_day_acceptable = ALARMS_A_DAY_ACCEPTABLE,
+        .in_10_min_acceptable = FLOOD_BEGINS,
+        .standing_below = ALARMS_STANDING_BELOW,
+    };
+    for (size_t k = 0; k < config->recipient_count; k++)
+        if (!figures_load_month(config, p->store, p->arena, config->recipients[k].id, open, open_count,
+                                figures.utc_offset, &recipients[k], error))
+            return false;
+    page_alarms_render(&figures, &batch_add(batch, PAGE_ALARMS_PATH, 0)->content);
+    return true;
 }
 
 static bool load_front_page(struct pipeline *p, struct page_network *network, struct error *error)

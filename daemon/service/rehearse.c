@@ -254,11 +254,13 @@ static bool overlap(const struct episode *a, const struct episode *b)
     return a->start <= b_end && b->start <= a_end;
 }
 
+/* By the minutes that are shown: in which order files of one minute were read tells nobody anything. */
 static int compare_scenes(const void *a, const void *b)
 {
     const struct scene *one = a, *other = b;
-    if (one->known != other->known)
-        return one->known < other->known ? -1 : 1;
+    int64_t known = timestamp_floor(one->known, MINUTE_MS), other_known = timestamp_floor(other->known, MINUTE_MS);
+    if (known != other_known)
+        return known < other_known ? -1 : 1;
     int order = strcmp(one->place, other->place);
     return order ? order : strcmp(one->rule->id, other->rule->id);
 }

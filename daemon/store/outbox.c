@@ -195,6 +195,14 @@ bool store_notice_outcome(struct store *store, int64_t id, struct arena *arena, 
     return got > 0 || (got == 0 && fail(error, ERROR_STORAGE, "notice %" PRId64 " is gone from the database", id));
 }
 
+bool store_raised_newest(struct store *store, const char *recipient, int64_t *ret, struct error *error)
+{
+    *ret = TIME_NONE;
+    return database_one(store, ret, error,
+                        "SELECT created FROM notice WHERE recipient = ?1 AND event = 0 ORDER BY created DESC LIMIT 1",
+                        "t", recipient);
+}
+
 bool store_raised_times(struct store *store, const char *recipient, int64_t since, struct arena *arena, int64_t **ret,
                         size_t *ret_n, struct error *error)
 {

@@ -349,6 +349,8 @@ bool store_notice_gather(struct store *store, int64_t id, int64_t teller, struct
 /* New alarms that the recipient was to be told of in [from, to), each counted once. */
 bool store_raised_count(struct store *store, const char *recipient, struct span span, int64_t *ret,
                         struct error *error);
+/* The newest of them; TIME_NONE: there is none. */
+bool store_raised_newest(struct store *store, const char *recipient, int64_t *ret, struct error *error);
 /* When, each once, ascending. */
 bool store_raised_times(struct store *store, const char *recipient, int64_t since, struct arena *arena, int64_t **ret,
                         size_t *ret_n, struct error *error);

@@ -157,8 +157,33 @@ static void put(const char *path)
 }
 
 /* All pages, and an empty file for everything that they may link to. */
+static const struct page_recipient recipients[] = {
+    {.id = "desk<b>", .newest = TIME_NONE, .busiest_day = TIME_NONE, .active_since = TIME_NONE},
+    {.id = "on-call",
+     .raised = 200,
+     .newest = 1772323200250,
+     .on_busiest_day = 160,
+     .busiest_day = 1772287200000,
+     .most_in_10_min = 11,
+     .chattering = 50,
+     .active = 2,
+     .active_since = 1772287200000}};
+
+static struct page_figures figures_of(size_t count)
+{
+    return (struct page_figures){.config = config,
+                                 .days = 30,
+                                 .utc_offset = 10 * HOUR_MS,
+                                 .recipients = recipients,
+                                 .recipient_count = count,
+                                 .a_day_acceptable = 150,
+                                 .in_10_min_acceptable = 10,
+                                 .standing_below = 5};
+}
+
 static void write_all(void)
 {
+    const struct page_figures figures = figures_of(COUNT_OF(recipients));
     static const char *const others[] = {"about.txt", "network.json", "manifest-sha256.txt"};
     fixture_run("mkdir -p '%s/stations/heron-creek/2026' '%s/stations/heron-creek/originals' '%s/network/originals'",
                 folder, folder, folder);
@@ -183,6 +208,8 @@ static void write_all(void)
     put(PAGE_SCRIPT_PATH);
     page_network_render(&network, &text);
     put("index.html");
+    page_alarms_render(&figures, &text);
+    put(PAGE_ALARMS_PATH);
     page_feed_render(&network, &text);
     put(PAGE_FEED_PATH);
     page_station_render(&station, &text);
@@ -454,6 +481,25 @@ Test(page, sheet_says_what_the_logger_runs_out_of_where_that_is_known)
     text_clear(&text);
     page_sheet_render(&station, &text);
     cr_expect(says("New batteries <"));
+}
+
+Test(page, of_alarms_tells_each_recipient_s_figures_beside_what_is_acceptable)
+{
+    struct page_figures figures = figures_of(COUNT_OF(recipients));
+    page_alarms_render(&figures, &text);
+    cr_expect(says("desk&lt;b&gt;"));
+    cr_expect(says(">0</td>"));
+    cr_expect(says(">200, the newest on <time datetime=\"2026-03-01\">1\u00a0Mar\u00a02026</time></td>"));
+    cr_expect(says(">160 on <time datetime=\"2026-03-01\">1\u00a0Mar\u00a02026</time> <span class=\"flag\">more than "
+                   "acceptable</span></td>"));
+    cr_expect(says(">11 <span class=\"flag\">more than acceptable</span></td>"));
+    cr_expect(says(">25\u00a0% <span class=\"flag\">more than acceptable</span></td>"));
+    cr_expect(says(">2, the oldest since <time datetime=\"2026-03-01\">"));
+    cr_expect(says("up to 150 a day") && says("up to 10<") && says("fewer than 5 for longer than a day"));
+    figures.recipient_count = 0;
+    text_clear(&text);
+    page_alarms_render(&figures, &text);
+    cr_expect(says("The settings name nobody who is told."));
 }
 
 Test(page, feed_gives_every_revision_its_own_lasting_name)

@@ -19,7 +19,7 @@ import browser  # noqa: E402
 from daemon import ROOT, SAMPLE_NOW, make_sample, sample_service  # noqa: E402
 
 STATION = "heron-creek"
-PAGES = ["index.html", f"stations/{STATION}/index.html", f"stations/{STATION}/field-sheet.html"]
+PAGES = ["index.html", f"stations/{STATION}/index.html", f"stations/{STATION}/field-sheet.html", "alarms.html"]
 VIEWS = {"wide": (1280, False), "narrow": (360, False), "narrowest": (320, False), "wide, dark": (1280, True),
          "narrow, dark": (360, True)}
 
@@ -122,6 +122,16 @@ def test_the_front_page_says_where_to_go_next_why_and_what_to_bring(archive):
     assert "a spare logger" in rows["stone-brook"] and "what the level is read with" in rows["willow-run"]
     assert list(rows)[0] == "eelgrass-slough", "the most pressing first"
     assert "heron-creek" not in rows, "its alarm is over: nothing to see at the water"
+
+
+def test_figures_of_recipients_name_them_by_their_id_and_nothing_else(archive):
+    page = (archive / "alarms.html").read_text(encoding="utf-8")
+    rows = {re.search(r"<bdi>([^<]+)</bdi>", row)[1]: row for row in page.split("<tr>")[2:-1]}
+    assert set(rows) == {"on-call", "desk"} and "up to 150 a day" in page
+    assert all(re.search(r'data-label="New alarms">[1-9]', row) for row in rows.values())
+    told = page.split("<main>")[1].split("</main>")[0]
+    assert "@" not in told and "http" not in told and "secret" not in told
+    assert 'href="alarms.html"' in (archive / "index.html").read_text(encoding="utf-8")
 
 
 def test_everything_can_be_reached_by_keyboard_and_says_where_it_is(archive, window):
