@@ -56,7 +56,7 @@ bool template_next(const char **at, struct template_piece *ret, struct error *er
 bool template_check(const char *text, enum body_type type, struct error *error)
 {
     CLEANUP(text_done) struct text sample;
-    struct template_piece piece;
+    struct template_piece piece = {0};
     struct error broken = {0};
     text_init(&sample, strlen(text) + 1);
     /* With every value left out what remains must be JSON, and a value must not stand where that is no string: a
