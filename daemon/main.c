@@ -128,6 +128,7 @@ static const struct manual_option switches[] = {
 int main(int count, char **words)
 {
     memory_keep_at_hand();
+    log_open("/run/systemd/journal/socket");
     if (count == 3 && strcmp(words[1], "help") == 0)
         return run_help(words[2]);
     if (count < 2 || strcmp(words[1], "help") == 0 || strcmp(words[1], "--help") == 0 || strcmp(words[1], "-h") == 0) {

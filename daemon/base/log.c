@@ -3,14 +3,47 @@
 
 #include "base/text.h"
 
+#include <endian.h>
+#include <inttypes.h>
 #include <stdarg.h>
+#include <stdbool.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
+#include <sys/socket.h>
+#include <sys/stat.h>
+#include <sys/un.h>
 #include <time.h>
 #include <unistd.h>
 
-/* The one piece of process-wide state: where lines go belongs to the process, not to any caller. */
+enum { LINE_SIZE = 2048, VISIBLE_SIZE = 2 * LINE_SIZE + 64, ENTRY_MOST = 64 * 1024 };
+
+static void write_entry(enum log_level level, const struct log_field *fields, const char *format, va_list arguments);
+static bool send_to_journal(enum log_level level, const struct log_field *fields, const char *message);
+static void add_field(struct text *entry, const char *name, const char *value);
+static bool is_journal(int fd);
+static size_t begin_line(enum log_level level, char *ret, size_t size);
+
+/* The process-wide state: where lines go belongs to the process, not to any caller. */
 static enum log_level highest_level = LOG_LEVEL_INFO;
+static int journal = -1; /* connected; -1: lines go to standard error */
+
+void log_open(const char *journal_socket)
+{
+    struct sockaddr_un address = {.sun_family = AF_UNIX};
+    if (journal >= 0)
+        close(journal);
+    journal = -1;
+    if (!is_journal(STDERR_FILENO) || strlen(journal_socket) >= sizeof address.sun_path)
+        return;
+    memcpy(address.sun_path, journal_socket, strlen(journal_socket) + 1);
+    journal = socket(AF_UNIX, SOCK_DGRAM | SOCK_CLOEXEC, 0);
+    if (journal >= 0 && connect(journal, (const struct sockaddr *)&address, sizeof address) < 0) {
+        close(journal);
+        journal = -1;
+    }
+}
 
 void log_set_level(enum log_level level)
 {
@@ -19,27 +52,90 @@ void log_set_level(enum log_level level)
 
 void log_line(enum log_level level, const char *format, ...)
 {
-    if (level > highest_level)
-        return;
-    char line[2048], visible[4096 + 64];
     va_list arguments;
     va_start(arguments, format);
-    vsnprintf(line, sizeof line, format, arguments);
+    write_entry(level, NULL, format, arguments);
     va_end(arguments);
-    size_t used;
-    if (getenv("JOURNAL_STREAM")) {
-        used = (size_t)snprintf(visible, 32, "<%d>", (int)level);
-    } else {
-        time_t now = time(NULL);
-        struct tm broken_down;
-        gmtime_r(&now, &broken_down);
-        used = strftime(visible, 32, "%Y-%m-%dT%H:%M:%SZ ", &broken_down);
-        used += (size_t)snprintf(visible + used, 16, "%s",
-                                 level <= LOG_LEVEL_ERROR ? "error: " : level == LOG_LEVEL_WARNING ? "warning: " : "");
-    }
-    used += text_make_visible(line, visible + used, sizeof visible - used - 1);
+}
+
+void log_entry(enum log_level level, const struct log_field *fields, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    write_entry(level, fields, format, arguments);
+    va_end(arguments);
+}
+
+static void write_entry(enum log_level level, const struct log_field *fields, const char *format, va_list arguments)
+{
+    if (level > highest_level)
+        return;
+    char line[LINE_SIZE], visible[VISIBLE_SIZE];
+    vsnprintf(line, sizeof line, format, arguments);
+    size_t begun = begin_line(level, visible, sizeof visible);
+    size_t used = begun + text_make_visible(line, visible + begun, sizeof visible - begun - 1);
+    if (journal >= 0 && send_to_journal(level, fields, visible + begun))
+        return;
     visible[used++] = '\n';
     /* A log that cannot be written (closed pipe) must not stop the work; SIGPIPE is ignored by the service. */
     ssize_t written = write(STDERR_FILENO, visible, used);
     (void)written;
+}
+
+/* Never waits: a journal that does not read gets the line by standard error, as it would without this. */
+static bool send_to_journal(enum log_level level, const struct log_field *fields, const char *message)
+{
+    const char priority[] = {(char)('0' + level), '\0'};
+    struct text entry;
+    text_init(&entry, ENTRY_MOST);
+    add_field(&entry, "MESSAGE", message);
+    add_field(&entry, "PRIORITY", priority);
+    add_field(&entry, "SYSLOG_IDENTIFIER", "rillward");
+    for (size_t k = 0; fields && k < LOG_FIELDS_MOST && fields[k].name; k++)
+        if (fields[k].value && *fields[k].value)
+            add_field(&entry, fields[k].name, fields[k].value);
+    bool is_sent = send(journal, entry.bytes, entry.length, MSG_DONTWAIT | MSG_NOSIGNAL) == (ssize_t)entry.length;
+    text_done(&entry);
+    return is_sent;
+}
+
+/* NAME=value, or where the value has line ends of its own NAME, its length in eight bytes, the value. */
+static void add_field(struct text *entry, const char *name, const char *value)
+{
+    const size_t length = strlen(value);
+    const uint64_t size = htole64(length);
+    const bool is_one_line = strchr(value, '\n') == NULL;
+    text_puts(entry, name);
+    text_putc(entry, is_one_line ? '=' : '\n');
+    if (!is_one_line)
+        text_add(entry, (const char *)&size, sizeof size);
+    text_add(entry, value, length);
+    text_putc(entry, '\n');
+}
+
+/* JOURNAL_STREAM is also inherited by those whose output was sent elsewhere: the file itself must be the one it names.
+ */
+static bool is_journal(int fd)
+{
+    const char *named = getenv("JOURNAL_STREAM");
+    char found[64];
+    struct stat status;
+    if (!named || fstat(fd, &status) < 0)
+        return false;
+    snprintf(found, sizeof found, "%ju:%ju", (uintmax_t)status.st_dev, (uintmax_t)status.st_ino);
+    return strcmp(named, found) == 0;
+}
+
+static size_t begin_line(enum log_level level, char *ret, size_t size)
+{
+    if (getenv("JOURNAL_STREAM"))
+        return (size_t)snprintf(ret, size, "<%d>", (int)level);
+    time_t now = time(NULL);
+    struct tm broken_down;
+    gmtime_r(&now, &broken_down);
+    size_t used = strftime(ret, size, "%Y-%m-%dT%H:%M:%SZ ", &broken_down);
+    return used + (size_t)snprintf(ret + used, size - used, "%s",
+                                   level <= LOG_LEVEL_ERROR     ? "error: "
+                                   : level == LOG_LEVEL_WARNING ? "warning: "
+                                                                : "");
 }

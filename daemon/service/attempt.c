@@ -32,8 +32,8 @@ int attempt_open(const char *state, struct store *store, uint64_t settings, int6
         fail_errno(error, ERROR_SYSTEM, "cannot open '%s'", path);
         return -1;
     }
-    *ret_was_left = pread(fd, &attempt, sizeof attempt, 0) == (ssize_t)sizeof attempt &&
-                    attempt.is_open == 1 && memchr(attempt.path, '\0', sizeof attempt.path);
+    *ret_was_left = pread(fd, &attempt, sizeof attempt, 0) == (ssize_t)sizeof attempt && attempt.is_open == 1 &&
+                    memchr(attempt.path, '\0', sizeof attempt.path);
     if (*ret_was_left && !count_attempt(store, &attempt, settings, now, error)) {
         close(fd);
         return -1;
@@ -96,6 +96,7 @@ static bool count_attempt(struct store *store, const struct attempt *attempt, ui
         return false;
     }
     text_make_visible(attempt->path, visible, sizeof visible);
-    log_warning("the program ended while it read '%s', for the %lld. time", visible, (long long)next.attempts);
+    log_entry(LOG_LEVEL_WARNING, LOG_FIELDS({"RILLWARD_DROP", attempt->path}, {"RILLWARD_OUTCOME", "ended"}),
+              "the program ended while it read '%s', for the %lld. time", visible, (long long)next.attempts);
     return true;
 }

@@ -6,6 +6,8 @@
 #include "service/gather.h"
 #include "service/picture.h"
 
+#include <stdio.h>
+
 enum { NOTICES_AT_ONCE = 32, LARGEST_PICTURE = 4 << 20 };
 
 static bool is_mail(const struct config *config, const struct notice *notice);
@@ -107,10 +109,16 @@ static bool write_down(struct store *store, const struct delivery *delivery, int
     enum notice_state state = delivery->outcome == DELIVERED ? NOTICE_DELIVERED
                               : delivery->outcome == REFUSED ? NOTICE_GIVEN_UP
                                                              : NOTICE_DUE;
+    char number[24];
+    snprintf(number, sizeof number, "%lld", (long long)delivery->notice);
     if (state == NOTICE_DELIVERED)
-        log_info("notice %lld was delivered", (long long)delivery->notice);
+        log_entry(LOG_LEVEL_INFO, LOG_FIELDS({"RILLWARD_NOTICE", number}, {"RILLWARD_OUTCOME", "delivered"}),
+                  "notice %s was delivered", number);
     else
-        log_warning("notice %lld was not delivered%s: %s", (long long)delivery->notice,
-                    state == NOTICE_DUE ? ", it will be tried again" : "", delivery->text);
+        log_entry(LOG_LEVEL_WARNING,
+                  LOG_FIELDS({"RILLWARD_NOTICE", number},
+                             {"RILLWARD_OUTCOME", state == NOTICE_DUE ? "undelivered" : "given_up"}),
+                  "notice %s was not delivered%s: %s", number, state == NOTICE_DUE ? ", it will be tried again" : "",
+                  delivery->text);
     return store_notice_done(store, delivery->notice, state, wall, delivery->next_try, delivery->text, error);
 }

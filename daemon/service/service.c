@@ -186,7 +186,8 @@ static bool start(struct service *s, struct error *error)
     setenv("SQLITE_TMPDIR", s->config->state,
            1); /* the sandbox has no other place for the database's temporary files */
     s->store = store_open(s->config->state, error);
-    if (!s->store || !retain_compact(s->config, s->store, error) || !pipeline_open(&s->pipeline, s->config, s->store, error) || !open_watch(s, error))
+    if (!s->store || !retain_compact(s->config, s->store, error) ||
+        !pipeline_open(&s->pipeline, s->config, s->store, error) || !open_watch(s, error))
         return false;
     s->attempt_fd = attempt_open(s->config->state, s->store, s->config->digest, s->wall, &s->is_careful, error);
     s->pipeline.attempt_fd = s->attempt_fd;
@@ -352,7 +353,8 @@ static void wait_for_something(struct service *s)
     }
 }
 
-/* A command answered an alarm, or wants drops looked at again: there may be news to send, and another time to look at. */
+/* A command answered an alarm, or wants drops looked at again: there may be news to send, and another time to look at.
+ */
 static void hear_bell(struct service *s)
 {
     wake_clear(s->bell_fd);
@@ -490,8 +492,8 @@ static bool work(struct service *s, bool *ret_worked, struct error *error)
     }
     if (!*ret_worked && s->run.inbox.scans > 0 &&
         !is_past(s, STAGE_RETAIN,
-                                 retain_some(&s->retainer, &s->pipeline, !s->run.inbox.inbox_missing, s->wall,
-                                             s->monotonic, ret_worked, error)))
+                 retain_some(&s->retainer, &s->pipeline, !s->run.inbox.inbox_missing, s->wall, s->monotonic, ret_worked,
+                             error)))
         return false;
     if (*ret_worked)
         s->did_trim = false;
@@ -613,28 +615,30 @@ static bool give_back(struct service *s, const struct candidate *candidate, stru
     if (is_new)
         return false;
     s->run.failures++;
-    log_error("%s; trying again in %s", error->text, duration_print(wait, pause));
+    log_entry(LOG_LEVEL_ERROR, LOG_FIELDS({"RILLWARD_DROP", candidate->path}, {"RILLWARD_OUTCOME", "failed"}),
+              "%s; trying again in %s", error->text, duration_print(wait, pause));
     return true;
 }
 
 static void log_take(const struct candidate *candidate, enum take_result result, const char *message)
 {
+    static const struct {
+        enum log_level level; /* of one about which there is nothing to say */
+        const char *outcome, *before, *after;
+    } words[] = {[TAKE_TAKEN] = {LOG_LEVEL_INFO, "taken", "took", ""},
+                 [TAKE_ELSEWHERE] = {LOG_LEVEL_DEBUG, "elsewhere", "left", " alone:"},
+                 [TAKE_REPEATED] = {LOG_LEVEL_INFO, "repeated", "", " holds"},
+                 [TAKE_WAITING] = {LOG_LEVEL_INFO, "waiting", "", " waits:"},
+                 [TAKE_SET_ASIDE] = {LOG_LEVEL_WARNING, "set_aside", "set aside", ":"}};
     const char *first_end = strchr(message, '\n');
     int length = first_end ? (int)(first_end - message) : (int)strlen(message);
-    switch (result) {
-    case TAKE_KNOWN:
-    case TAKE_FAILED: break;
-    case TAKE_TAKEN:
-        if (*message)
-            log_warning("took '%s'; %.*s", candidate->path, length, message);
-        else
-            log_info("took '%s'", candidate->path);
-        break;
-    case TAKE_ELSEWHERE: log_debug("left '%s' alone: %.*s", candidate->path, length, message); break;
-    case TAKE_REPEATED: log_info("'%s' holds %.*s", candidate->path, length, message); break;
-    case TAKE_WAITING: log_info("'%s' waits: %.*s", candidate->path, length, message); break;
-    case TAKE_SET_ASIDE: log_warning("set aside '%s': %.*s", candidate->path, length, message); break;
-    }
+    if (result == TAKE_KNOWN || result == TAKE_FAILED)
+        return;
+    const bool has_complaint = result == TAKE_TAKEN && *message;
+    log_entry(has_complaint ? LOG_LEVEL_WARNING : words[result].level,
+              LOG_FIELDS({"RILLWARD_DROP", candidate->path}, {"RILLWARD_OUTCOME", words[result].outcome}),
+              "%s%s'%s'%s%s%.*s", words[result].before, *words[result].before ? " " : "", candidate->path,
+              has_complaint ? ";" : words[result].after, *message ? " " : "", length, message);
 }
 
 static bool derive(struct service *s, bool *ret_worked, struct error *error)
@@ -781,7 +785,8 @@ static void pause_after(struct service *s, const struct error *error)
     s->pause = s->pause == 0 ? 1000 : s->pause * 2 < FAILURE_PAUSE_MOST ? s->pause * 2 : FAILURE_PAUSE_MOST;
     s->paused_until = s->monotonic + s->pause;
     char pause[TIMESTAMP_SIZE];
-    log_error("%s; trying again in %s", error->text, duration_print(s->pause, pause));
+    log_entry(LOG_LEVEL_ERROR, LOG_FIELDS({"RILLWARD_OUTCOME", "paused"}), "%s; trying again in %s", error->text,
+              duration_print(s->pause, pause));
     systemd_notify_status("in trouble: %s", error->text);
 }
 

@@ -2,10 +2,14 @@
 #include "base/log.h"
 
 #include <criterion/criterion.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/mman.h>
+#include <sys/socket.h>
+#include <sys/stat.h>
+#include <sys/un.h>
 #include <unistd.h>
 
 /* What the line came out as. Criterion's own output stays away from it. */
@@ -94,4 +98,69 @@ Test(log, a_closed_log_does_not_stop_the_work)
     dup2(kept, STDERR_FILENO);
     log_and_read(LOG_LEVEL_ERROR, "again");
     cr_expect_not_null(strstr(written, "again\n"));
+}
+
+/* A journal of our own: its socket, and standard error as the stream that JOURNAL_STREAM names. */
+static int open_journal(char *ret_path, size_t size)
+{
+    struct sockaddr_un address = {.sun_family = AF_UNIX};
+    struct stat status;
+    char stream[64], folder[] = "/tmp/rillward-journal-XXXXXX";
+    cr_assert_not_null(mkdtemp(folder));
+    snprintf(ret_path, size, "%s/socket", folder);
+    snprintf(address.sun_path, sizeof address.sun_path, "%s", ret_path);
+    int heard = socket(AF_UNIX, SOCK_DGRAM | SOCK_CLOEXEC, 0);
+    cr_assert_eq(bind(heard, (const struct sockaddr *)&address, sizeof address), 0);
+    cr_assert_eq(fstat(STDERR_FILENO, &status), 0);
+    snprintf(stream, sizeof stream, "%ju:%ju", (uintmax_t)status.st_dev, (uintmax_t)status.st_ino);
+    setenv("JOURNAL_STREAM", stream, 1);
+    log_open(ret_path);
+    return heard;
+}
+
+static void close_journal(int heard, char *path)
+{
+    close(heard);
+    unlink(path);
+    *strrchr(path, '/') = '\0';
+    rmdir(path);
+}
+
+Test(log, an_entry_reaches_the_journal_with_its_fields)
+{
+    char path[64], heard[4096];
+    int journal = open_journal(path, sizeof path);
+    log_entry(LOG_LEVEL_WARNING,
+              LOG_FIELDS({"RILLWARD_DROP", "creek/a\nMESSAGE=forged"}, {"RILLWARD_EMPTY", ""}, {"RILLWARD_NONE", NULL},
+                         {"RILLWARD_OUTCOME", "waiting"}),
+              "'%s' waits", "creek/a\nMESSAGE=forged");
+    ssize_t got = recv(journal, heard, sizeof heard, MSG_DONTWAIT);
+    /* A value with line ends is told by its length (systemd's "Native Journal Protocol"): it cannot become a field. */
+    static const char expected[] =
+        "MESSAGE='creek/a\\x0AMESSAGE=forged' waits\nPRIORITY=4\nSYSLOG_IDENTIFIER=rillward\n"
+        "RILLWARD_DROP\n\x16\0\0\0\0\0\0\0creek/a\nMESSAGE=forged\nRILLWARD_OUTCOME=waiting\n";
+    cr_assert_eq((size_t)got, sizeof expected - 1, "%zd", got);
+    cr_expect_arr_eq(heard, expected, sizeof expected - 1);
+    close_journal(journal, path);
+}
+
+Test(log, a_journal_that_is_gone_leaves_the_line_to_standard_error)
+{
+    char path[64];
+    int journal = open_journal(path, sizeof path);
+    close_journal(journal, path);
+    log_and_read(LOG_LEVEL_ERROR, "alone");
+    cr_expect_str_eq(written, "<3>alone\n");
+}
+
+Test(log, output_that_was_sent_elsewhere_is_not_the_journals)
+{
+    char path[64], heard[64];
+    int journal = open_journal(path, sizeof path);
+    setenv("JOURNAL_STREAM", "8:1", 1);
+    log_open(path);
+    log_and_read(LOG_LEVEL_INFO, "here");
+    cr_expect_str_eq(written, "<6>here\n");
+    cr_expect_lt(recv(journal, heard, sizeof heard, MSG_DONTWAIT), 0);
+    close_journal(journal, path);
 }

@@ -1,14 +1,17 @@
 # SPDX-License-Identifier: MIT
 """What the service manager hears, and how little the unit may do."""
+import json
+import os
 import re
 import shutil
 import socket
 import subprocess
+import sys
 import time
 
 import pytest
 
-from daemon import LIMIT, ROOT, SMALL_NOW, TAKEN, Service, small_settings, water_file
+from daemon import LIMIT, ROOT, SMALL_NOW, TAKEN, Service, binary, small_settings, water_file
 
 MOST_EXPOSURE = 1.5
 
@@ -112,6 +115,50 @@ def test_for_the_journal_lines_carry_their_priority(service):
     lines = service.log_text().splitlines()
     assert all(re.match(r"<[3-7]>\S", line) for line in lines)
     assert [line for line in lines if line.startswith("<4>set aside 'mill/notes.txt'")]
+
+
+JOURNAL = """
+set -eu
+mount -t tmpfs none /run/systemd
+mkdir /run/systemd/journal
+mount -t tmpfs none /run/log
+mkdir /run/log/journal
+/lib/systemd/systemd-journald &
+journald=$!
+while [ ! -S /run/systemd/journal/stdout ]; do kill -0 $journald; sleep 0.05; done
+"$@" || true  # something needs a hand
+journalctl --sync
+journalctl -D /run/log/journal -o json _COMM=rillward
+kill $journald
+wait $journald || true
+"""
+
+AS_THE_MANAGER = """
+import os, socket, subprocess, sys
+stream = socket.socket(socket.AF_UNIX)
+stream.connect("/run/systemd/journal/stdout")
+stream.sendall(b"rillward\\n\\n6\\n1\\n0\\n0\\n0\\n")  # as the service manager introduces a service's output
+status = os.fstat(stream.fileno())
+names = {**os.environ, "JOURNAL_STREAM": f"{status.st_dev}:{status.st_ino}"}
+sys.exit(subprocess.run(sys.argv[1:], stdout=subprocess.DEVNULL, stderr=stream, env=names).returncode)
+"""
+
+
+@pytest.mark.skipif(os.geteuid() != 0 or not os.path.exists("/lib/systemd/systemd-journald"),
+                    reason="no journal that root could start")
+def test_the_journal_keeps_what_became_of_each_drop(service):
+    """A real journal in a mount namespace of its own: entries can be found by fields, also those of an odd name."""
+    service.put("mill/no table.txt", "no table\n")
+    service.put("mill/a.csv", water_file(0, 10))
+    command = [binary(), "once", "-c", str(service.settings), "--clock", SMALL_NOW]
+    wrapped = ["unshare", "-m", "bash", "-c", JOURNAL, "journal", sys.executable, "-c", AS_THE_MANAGER, *command]
+    done = subprocess.run(wrapped, capture_output=True, text=True, timeout=LIMIT)
+    entries = [json.loads(line) for line in done.stdout.splitlines() if line.startswith("{")]
+    by_drop = {entry["RILLWARD_DROP"]: entry for entry in entries if "RILLWARD_DROP" in entry}
+    assert by_drop["mill/no table.txt"]["RILLWARD_OUTCOME"] == "set_aside", done.stdout + done.stderr
+    assert by_drop["mill/no table.txt"]["PRIORITY"] == "4"
+    assert "taken" in {entry["RILLWARD_OUTCOME"] for entry in by_drop.values()}
+    assert all(entry["SYSLOG_IDENTIFIER"] == "rillward" and "<" not in entry["MESSAGE"][:1] for entry in entries)
 
 
 @pytest.mark.skipif(not shutil.which("systemd-analyze"), reason="systemd-analyze is not there")
