@@ -12,6 +12,7 @@
 #include "service/explain.h"
 #include "service/layout_command.h"
 #include "service/manual.h"
+#include "service/progress.h"
 #include "service/rebuild.h"
 #include "service/rehearse.h"
 #include "service/retry_command.h"
@@ -66,7 +67,9 @@ static void print_rebuild(const struct config *config, const struct rebuild_repo
 static int run_bag(const struct arguments *arguments);
 static int run_backup(const struct arguments *arguments);
 static bool is_own_folder(const struct config *config, const char *target);
-static void tell_progress(void *context, int done, int total);
+static void show_pages(void *context, int done, int total);
+static void show_files(void *context, size_t files);
+static void show_places(void *context, size_t places, size_t all);
 static int run_service(const struct arguments *arguments, bool once);
 static struct config *load(const char *path);
 static bool parse(int count, char **words, struct arguments *ret);
@@ -235,9 +238,8 @@ static int run_status(const struct arguments *arguments)
     struct text text;
     bool needs_hand = false;
     text_init(&text, (size_t)1 << 28);
-    struct status_options options = {.as_json = arguments->as_json,
-                                     .in_colour = wants_colour(),
-                                     .now = now_of(arguments)};
+    struct status_options options = {
+        .as_json = arguments->as_json, .in_colour = wants_colour(), .now = now_of(arguments)};
     struct store *store = store_open_to_read(config->state, &error);
     bool ok = store && status_render(config, store, &options, &text, &needs_hand, &error);
     print_answer(&text, ok, &error);
@@ -304,14 +306,19 @@ static int run_rehearse(const struct arguments *arguments)
     struct error error;
     struct text text;
     text_init(&text, (size_t)1 << 28);
+    struct progress shown;
     struct rehearse_options options = {.from = arguments->from,
                                        .to = arguments->to,
                                        .as_json = arguments->as_json,
                                        .now = now_of(arguments),
                                        .against = against,
-                                       .against_name = arguments->against_path};
+                                       .against_name = arguments->against_path,
+                                       .progress = show_places,
+                                       .context = &shown};
     struct store *store = store_open_to_read(config->state, &error);
+    progress_open(&shown);
     bool ok = store && rehearse_render(config, store, &options, &text, &error);
+    progress_close(&shown);
     print_answer(&text, ok, &error);
     store_close(store);
     config_free(against);
@@ -343,8 +350,8 @@ static int run_review(const struct arguments *arguments)
 
 static void tell_finding(void *context, const struct verify_finding *finding)
 {
-    (void)context; /* the report needs none */
     char path[4096];
+    progress_hide(context);
     text_make_visible(finding->path, path, sizeof path);
     printf("%s: %s%s%s\n", verify_kind_word(finding->kind), path, *finding->detail ? ": " : "", finding->detail);
 }
@@ -355,9 +362,12 @@ static int run_verify(const struct arguments *arguments)
     if (!config)
         return EXIT_WRONG;
     struct error error;
-    struct verify_report report = {.tell = tell_finding};
+    struct progress shown;
+    struct verify_report report = {.tell = tell_finding, .progress = show_files, .context = &shown};
     struct store *store = store_open_to_read(config->state, &error);
+    progress_open(&shown);
     bool ok = store && store_check_integrity(store, &error) && archive_verify(config->archive, &report, &error);
+    progress_close(&shown);
     size_t findings = ok ? verify_report_count(&report) : 0;
     if (ok)
         printf("%zu files looked at, %zu findings; the database is sound\n", report.files, findings);
@@ -387,16 +397,18 @@ static int run_rebuild(const struct arguments *arguments)
     struct config *config = load(arguments->config_path);
     if (!config)
         return EXIT_WRONG;
+    struct progress shown;
     struct rebuild_options options = {.places = arguments->rest,
                                       .place_count = arguments->rest_count,
                                       .now = now_of(arguments),
                                       .tell = tell_rebuild,
-                                      .progress = isatty(STDERR_FILENO) ? tell_rebuilding : NULL};
+                                      .progress = tell_rebuilding,
+                                      .context = &shown};
     struct error error;
     struct rebuild_report report;
+    progress_open(&shown);
     bool ok = rebuild_run(config, &options, &report, &error);
-    if (options.progress)
-        fputs("\r\033[K", stderr);
+    progress_close(&shown);
     if (ok)
         print_rebuild(config, &report, options.now);
     else
@@ -408,18 +420,15 @@ static int run_rebuild(const struct arguments *arguments)
 
 static void tell_rebuild(void *context, const char *path, const char *what)
 {
-    (void)context; /* there is one output */
     char visible[4096];
+    progress_hide(context);
     text_make_visible(path, visible, sizeof visible);
     printf("%s: %s\n", visible, what);
 }
 
 static void tell_rebuilding(void *context, const char *what, size_t done, size_t total)
 {
-    (void)context; /* there is one terminal */
-    fprintf(stderr, "\r\033[K%s: %zu", what, done);
-    if (total > 0)
-        fprintf(stderr, " of %zu", total);
+    progress_tell(context, what, done, total, clock_monotonic());
 }
 
 static void print_rebuild(const struct config *config, const struct rebuild_report *report, int64_t now)
@@ -452,10 +461,7 @@ static int run_bag(const struct arguments *arguments)
     struct error error;
     struct text text;
     text_init(&text, 1u << 16);
-    struct bag_options options = {.station = words[0],
-                                  .month = words[1],
-                                  .target = words[2],
-                                  .now = now_of(arguments)};
+    struct bag_options options = {.station = words[0], .month = words[1], .target = words[2], .now = now_of(arguments)};
     bool ok = bag_command_run(config, &options, &text, &error);
     print_answer(&text, ok, &error);
     config_free(config);
@@ -473,9 +479,12 @@ static int run_backup(const struct arguments *arguments)
         return wrong_use("name a file outside of inbox, archive and state, not", target);
     }
     struct error error;
-    struct store_progress progress = {.tell = tell_progress};
+    struct progress shown;
+    struct store_progress progress = {.tell = show_pages, .context = &shown};
     struct store *store = store_open_to_read(config->state, &error);
-    bool ok = store && store_backup(store, target, isatty(STDERR_FILENO) ? &progress : NULL, &error);
+    progress_open(&shown);
+    bool ok = store && store_backup(store, target, &progress, &error);
+    progress_close(&shown);
     if (ok)
         printf("'%s' is a sound copy of the database; the archive is copied by any tool, at any time\n", target);
     else
@@ -498,10 +507,19 @@ static bool is_own_folder(const struct config *config, const char *target)
     return is_own;
 }
 
-static void tell_progress(void *context, int done, int total)
+static void show_pages(void *context, int done, int total)
 {
-    (void)context; /* there is one terminal */
-    fprintf(stderr, "\r%d of %d pages%s", done, total, done == total ? "\n" : "");
+    progress_tell(context, "copying pages", (size_t)done, (size_t)total, clock_monotonic());
+}
+
+static void show_files(void *context, size_t files)
+{
+    progress_tell(context, "checking files", files, 0, clock_monotonic());
+}
+
+static void show_places(void *context, size_t places, size_t all)
+{
+    progress_tell(context, "playing places", places, all, clock_monotonic());
 }
 
 /* NULL after every mistake was told. */

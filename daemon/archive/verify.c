@@ -26,8 +26,7 @@ struct folder {
 };
 
 static void verify_folder(const char *root, const char *prefix, struct verify_report *report);
-static void verify_line(const struct folder *folder, const struct manifest_line *line,
-                        struct verify_report *report);
+static void verify_line(const struct folder *folder, const struct manifest_line *line, struct verify_report *report);
 static void look_for_foreign(const struct folder *folder, struct verify_report *report);
 static void judge_entry(const struct folder *folder, FTS *walk, FTSENT *entry, const char *path,
                         struct verify_report *report);
@@ -50,7 +49,7 @@ const char *verify_kind_word(enum verify_kind kind)
 
 bool archive_verify(const char *root, struct verify_report *report, struct error *error)
 {
-    *report = (struct verify_report){.tell = report->tell, .context = report->context};
+    *report = (struct verify_report){.tell = report->tell, .progress = report->progress, .context = report->context};
     CLEANUP(cleanup_free) char *top = x_printf("%s/%s", root, MANIFEST_NAME);
     struct stat status;
     if (lstat(top, &status) < 0)
@@ -86,12 +85,13 @@ static void verify_folder(const char *root, const char *prefix, struct verify_re
     look_for_foreign(&folder, report);
 }
 
-static void verify_line(const struct folder *folder, const struct manifest_line *line,
-                        struct verify_report *report)
+static void verify_line(const struct folder *folder, const struct manifest_line *line, struct verify_report *report)
 {
     CLEANUP(cleanup_free) char *full = x_printf("%s/%s%s", folder->root, folder->prefix, line->path);
     struct stat status;
     report->files++;
+    if (report->progress)
+        report->progress(report->context, report->files);
     if (lstat(full, &status) < 0) {
         tell(report, errno == ENOENT || errno == ENOTDIR ? VERIFY_MISSING : VERIFY_UNREADABLE, folder->prefix,
              line->path, "");

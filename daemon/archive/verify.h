@@ -27,12 +27,14 @@ struct verify_finding {
 struct verify_report {
     /* Hears each finding as it is made; may be NULL. */
     void (*tell)(void *context, const struct verify_finding *finding);
+    /* Hears, after each file, how many were looked at; may be NULL. */
+    void (*progress)(void *context, size_t files);
     void *context;
     size_t files;                       /* out: looked at, as the manifests list them */
     size_t findings[VERIFY_KIND_COUNT]; /* out */
 };
 
-/* Walk the archive at `root`. The caller sets tell and context. True when the walk was made, whatever it
+/* Walk the archive at `root`. The caller sets tell, progress and context. True when the walk was made, whatever it
  * found: see verify_report_count. Memory follows the largest single manifest, not the archive. SYSTEM error
  * where there is no folder or no manifest at all at `root`. */
 bool archive_verify(const char *root, struct verify_report *report, struct error *error);

@@ -17,7 +17,9 @@
 #include <time.h>
 #include <unistd.h>
 
-enum { LINE_SIZE = 2048, VISIBLE_SIZE = 2 * LINE_SIZE + 64, ENTRY_MOST = 64 * 1024 };
+enum { LINE_SIZE = 2048, PREFIX_SIZE = 64, FOOTER_SIZE = 161, VISIBLE_SIZE = 2 * LINE_SIZE, ENTRY_MOST = 64 * 1024 };
+
+static const char erase_line[] = "\r\033[K";
 
 static void write_entry(enum log_level level, const struct log_field *fields, const char *format, va_list arguments);
 static bool send_to_journal(enum log_level level, const struct log_field *fields, const char *message);
@@ -28,6 +30,7 @@ static size_t begin_line(enum log_level level, char *ret, size_t size);
 /* The process-wide state: where lines go belongs to the process, not to any caller. */
 static enum log_level highest_level = LOG_LEVEL_INFO;
 static int journal = -1; /* connected; -1: lines go to standard error */
+static char footer[FOOTER_SIZE];
 
 void log_open(const char *journal_socket)
 {
@@ -50,6 +53,15 @@ void log_set_level(enum log_level level)
     highest_level = level;
 }
 
+void log_set_footer(const char *line)
+{
+    char drawn[sizeof erase_line + FOOTER_SIZE];
+    snprintf(footer, sizeof footer, "%s", line);
+    int length = snprintf(drawn, sizeof drawn, "%s%s", erase_line, footer);
+    ssize_t written = write(STDERR_FILENO, drawn, (size_t)length);
+    (void)written;
+}
+
 void log_line(enum log_level level, const char *format, ...)
 {
     va_list arguments;
@@ -70,13 +82,15 @@ static void write_entry(enum log_level level, const struct log_field *fields, co
 {
     if (level > highest_level)
         return;
-    char line[LINE_SIZE], visible[VISIBLE_SIZE];
+    char line[LINE_SIZE], visible[PREFIX_SIZE + VISIBLE_SIZE + FOOTER_SIZE];
     vsnprintf(line, sizeof line, format, arguments);
-    size_t begun = begin_line(level, visible, sizeof visible);
-    size_t used = begun + text_make_visible(line, visible + begun, sizeof visible - begun - 1);
+    size_t erased = *footer ? (size_t)snprintf(visible, sizeof visible, "%s", erase_line) : 0;
+    size_t begun = erased + begin_line(level, visible + erased, sizeof visible - erased);
+    size_t used = begun + text_make_visible(line, visible + begun, VISIBLE_SIZE - 1);
     if (journal >= 0 && send_to_journal(level, fields, visible + begun))
         return;
     visible[used++] = '\n';
+    used += (size_t)snprintf(visible + used, sizeof visible - used, "%s", footer);
     /* A log that cannot be written (closed pipe) must not stop the work; SIGPIPE is ignored by the service. */
     ssize_t written = write(STDERR_FILENO, visible, used);
     (void)written;

@@ -31,6 +31,9 @@ void log_open(const char *journal_socket);
 /* Lines above `level` are dropped. Call once at start. */
 void log_set_level(enum log_level level);
 
+/* A line that stays below the lines that are logged, on a terminal; "": none. Cut where it is longer than 160 bytes. */
+void log_set_footer(const char *line);
+
 void log_line(enum log_level level, const char *format, ...) __attribute__((format(printf, 2, 3)));
 /* With fields: LOG_FIELDS({"RILLWARD_DROP", path}, ...), at most LOG_FIELDS_MOST. */
 void log_entry(enum log_level level, const struct log_field *fields, const char *format, ...)

@@ -236,7 +236,7 @@ static bool make_places_again(struct rebuild *r, struct error *error)
         if (is_asked_to_stop(r))
             return true;
         bool is_done = true;
-        show(r, r->owners[k].place ? r->owners[k].id : "the network", done++, n);
+        show(r, "places made again", done++, n);
         if (!forget_damaged_products(r, &r->owners[k], error) ||
             (r->owners[k].place != 0 && !make_place_again(r, &r->owners[k], &is_done, error)))
             return false;
@@ -340,7 +340,7 @@ static bool finish_work(struct rebuild *r, struct error *error)
     struct publisher *publisher = publisher_open(r->pipeline.config, error);
     bool ok = publisher != NULL, is_busy = ok;
     while (ok && is_busy && !is_asked_to_stop(r)) {
-        show(r, "files of the archive, pieces of work", pieces++, 0);
+        show(r, "files of the archive, in pieces", pieces++, 0);
         ok = publish_more(r, publisher, &is_busy, error);
     }
     publisher_close(publisher);

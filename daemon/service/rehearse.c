@@ -15,6 +15,7 @@
 #define STRETCH (62 * DAY_MS) /* looked at at once: bounds memory */
 
 static bool play_all(struct stage *stage, const struct config *config, struct store *store, struct error *error);
+static bool show(const struct stage *stage, size_t places);
 static void strike(struct stage *stage);
 static bool play(struct stage *stage, const char *id, bool is_barometer, uint32_t place, struct error *error);
 static bool play_stretch(struct stage *stage, const struct subject *subject, struct span stretch, int64_t *ended,
@@ -54,12 +55,21 @@ static bool play_all(struct stage *stage, const struct config *config, struct st
     stage->kept = arena_new();
     bool ok = pipeline_open_to_read(&stage->pipeline, config, store, error);
     for (size_t i = 0; ok && i < config->station_count; i++)
-        ok = play(stage, config->stations[i].id, false, stage->pipeline.station_places[i], error);
+        ok = play(stage, config->stations[i].id, false, stage->pipeline.station_places[i], error) && show(stage, i + 1);
     for (size_t i = 0; ok && i < config->barometer_count; i++)
-        ok = play(stage, config->barometers[i].id, true, stage->pipeline.barometer_places[i], error);
+        ok = play(stage, config->barometers[i].id, true, stage->pipeline.barometer_places[i], error) &&
+             show(stage, config->station_count + i + 1);
     if (ok && stage->count > 0)
         qsort(stage->scenes, stage->count, sizeof *stage->scenes, compare_scenes);
     return ok;
+}
+
+static bool show(const struct stage *stage, size_t places)
+{
+    const struct config *config = stage->pipeline.config;
+    if (stage->options->progress)
+        stage->options->progress(stage->options->context, places, config->station_count + config->barometer_count);
+    return true;
 }
 
 static void strike(struct stage *stage)

@@ -22,6 +22,8 @@ struct rehearse_options {
     int64_t now;
     const struct config *against; /* settings whose rules are played over the same history and compared; NULL: none */
     const char *against_name;     /* their file, for people */
+    void (*progress)(void *context, size_t places, size_t all); /* hears after each place; NULL: nobody looks */
+    void *context;
 };
 
 /* Appends to ret. */

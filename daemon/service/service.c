@@ -11,6 +11,7 @@
 #include "service/held.h"
 #include "service/metrics.h"
 #include "service/pipeline.h"
+#include "service/progress.h"
 #include "service/publish.h"
 #include "service/retain.h"
 #include "service/sandbox.h"
@@ -82,6 +83,7 @@ struct service {
     enum stage failed_in;
     int64_t quiet_since; /* `once`: since when only recipients are waited for; 0: not yet */
     bool is_careful;     /* an earlier run ended while it read: each drop is committed alone until the inbox is quiet */
+    struct progress progress; /* of `once` */
     bool stops, reloads, did_trim;
 };
 
@@ -120,6 +122,7 @@ static bool is_locked_out(struct service *s, struct error *error);
 static bool watch_over(struct service *s, bool worked, struct error *error);
 static bool tell_inbox(struct service *s);
 static void write_metrics(struct service *s);
+static void show(struct service *s);
 static void beat(struct service *s);
 
 bool service_run(const struct service_options *options, struct config *config, bool *ret_needs_hand,
@@ -132,6 +135,8 @@ bool service_run(const struct service_options *options, struct config *config, b
     read_clocks(&s);
     s.started = s.monotonic;
     s.deliverer.may_wait = !options->once;
+    if (options->once)
+        progress_open(&s.progress);
     s.run = (struct metrics_run){s.disk_wall, s.disk_wall, TIME_NONE, .scan_seconds = NAN};
     bool ok = start(&s, error);
     if (ok) {
@@ -156,6 +161,7 @@ bool service_run(const struct service_options *options, struct config *config, b
         if (!ok)
             break;
         beat(&s);
+        show(&s);
         if (options->once && !worked && once_is_done(&s))
             break;
         if (!worked)
@@ -165,6 +171,7 @@ bool service_run(const struct service_options *options, struct config *config, b
         if (s.reloads)
             reload(&s);
     }
+    progress_close(&s.progress);
     systemd_notify_stopping();
     if (ok)
         write_metrics(&s);
@@ -771,6 +778,25 @@ static void write_metrics(struct service *s)
     if (!ok && !s->metrics_failed) /* once, not every quarter of a minute */
         log_warning("%s", error.text);
     s->metrics_failed = !ok;
+}
+
+/* For whoever looks on while `once` works. */
+static void show(struct service *s)
+{
+    struct store_counts counts;
+    struct error ignored; /* whoever needs the store tells of it */
+    if (!progress_is_due(&s->progress, s->monotonic))
+        return;
+    if (!watch_is_idle(s->watch))
+        progress_tell(&s->progress, "taking drops", s->run.drops_taken, 0, s->monotonic);
+    else if (!store_counts(s->store, &counts, &ignored))
+        return;
+    else if (counts.dirty > 0)
+        progress_tell_left(&s->progress, "deriving spans", (size_t)counts.dirty, s->monotonic);
+    else if (counts.pages_due > 0)
+        progress_tell_left(&s->progress, "writing records", (size_t)counts.pages_due, s->monotonic);
+    else if (s->deliverer.in_the_air > 0)
+        progress_tell_left(&s->progress, "sending notices", s->deliverer.in_the_air, s->monotonic);
 }
 
 /* ---- failure and the end ---- */
