@@ -16,6 +16,7 @@
 #include <yaml.h>
 
 #define EXAMPLES RILLWARD_SOURCE_ROOT "/config-examples"
+#define VERSIONS RILLWARD_SOURCE_ROOT "/tests/config/versions"
 #define BAD RILLWARD_SOURCE_ROOT "/tests/config/bad"
 #define TOP "network: {id: sallow}\ninbox: /srv/inbox\narchive: /srv/archive\nstate: /srv/state\n"
 
@@ -130,6 +131,14 @@ static void expect_example(const char *path)
 Test(load, every_example_is_accepted)
 {
     cr_assert_geq(each_yaml(EXAMPLES, expect_example), 5);
+}
+
+/* Settings of every earlier version, as they were written then. One that a later version would refuse stops nobody in
+ * the night of an upgrade: this fails before. */
+Test(load, settings_of_earlier_versions_are_understood)
+{
+    cr_expect_geq(each_yaml(VERSIONS "/0.1-begun", expect_example), 1);
+    cr_expect_geq(each_yaml(VERSIONS "/0.1", expect_example), 2);
 }
 
 /* Does a map at `path` (below `node`, "<...>" any key, lists looked through) have the key? */
