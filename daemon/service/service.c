@@ -8,7 +8,6 @@
 #include "notify/notify.h"
 #include "service/attempt.h"
 #include "service/deliver.h"
-#include "service/held.h"
 #include "service/metrics.h"
 #include "service/pipeline.h"
 #include "service/progress.h"
@@ -16,6 +15,7 @@
 #include "service/retain.h"
 #include "service/sandbox.h"
 #include "service/systemd.h"
+#include "service/taker.h"
 #include "service/wake.h"
 
 #include <errno.h>
@@ -45,8 +45,6 @@ enum stage {
 enum source { SOURCE_SIGNALS, SOURCE_INBOX, SOURCE_NETWORK, SOURCE_BELL, SOURCE_WORKERS };
 
 enum {
-    DROPS_AT_ONCE = 64,     /* in one transaction: their waits for the disk are shared */
-    TAKE_SLICE = 200,       /* ms after which a batch of drops is committed, so that a turn stays short */
     DERIVE_AFTER = 300,     /* ms of taking drops after which what is dirty is derived in between, the freshest first */
     PUBLISH_AFTER = 60000,  /* ms after which due pages are written even while drops keep coming */
     SETTLING_MARGIN = 2000, /* ms beyond the settling time after which a file that still waits is not waited for */
@@ -60,7 +58,7 @@ struct service {
     struct config *config;
     struct store *store;
     struct watch *watch;
-    struct held held;
+    struct taker taker;
     struct deliverer deliverer;
     struct pipeline pipeline;
     struct publisher *publisher;
@@ -73,16 +71,14 @@ struct service {
     bool metrics_failed;
     char inbox_note[sizeof((struct watch_report *)NULL)->note]; /* last told */
     int epoll_fd, signal_fd, bell_fd, attempt_fd;
-    int64_t wall, disk_wall, monotonic; /* read once a turn; wall: for facts, disk_wall: for file times */
-    int64_t clock_shift;                /* wall - disk_wall */
-    int64_t started;                    /* monotonic */
+    struct clocks clocks; /* read once a turn */
+    int64_t started;      /* monotonic */
     int64_t watchdog_interval, watchdog_due;
-    int64_t took_since, busy_since;   /* monotonic: first of the turns in a row that took drops, that did anything; 0 */
+    int64_t busy_since;               /* monotonic: first of the turns in a row that did anything; 0 */
     int64_t derived_at, published_at; /* monotonic */
     int64_t paused_until, pause;      /* monotonic: after a failure of the machine, for how long */
     enum stage failed_in;
-    int64_t quiet_since; /* `once`: since when only recipients are waited for; 0: not yet */
-    bool is_careful;     /* an earlier run ended while it read: each drop is committed alone until the inbox is quiet */
+    int64_t quiet_since;      /* `once`: since when only recipients are waited for; 0: not yet */
     struct progress progress; /* of `once` */
     bool stops, reloads, did_trim;
 };
@@ -93,7 +89,6 @@ static bool open_publisher(struct service *s, struct error *error);
 static bool listen_to(struct service *s, int fd, enum source source, struct error *error);
 static bool listen_to_signals(struct service *s, struct error *error);
 static void finish(struct service *s);
-static void read_clocks(struct service *s);
 static void wait_for_something(struct service *s);
 static int64_t next_deadline(struct service *s);
 static void hear_bell(struct service *s);
@@ -104,9 +99,6 @@ static bool work(struct service *s, bool *ret_worked, struct error *error);
 static bool is_past(struct service *s, enum stage stage, bool ok);
 static bool is_longer_than(const struct service *s, int64_t time, int64_t begun, int64_t last_done);
 static bool take_drops(struct service *s, bool *ret_worked, struct error *error);
-static bool take_drop(struct service *s, const struct candidate *candidate, size_t *count, struct error *error);
-static bool give_back(struct service *s, const struct candidate *candidate, struct error *error);
-static void log_take(const struct candidate *candidate, enum take_result result, const char *message);
 static bool derive(struct service *s, bool *ret_worked, struct error *error);
 static bool is_settling_in(const struct service *s);
 static bool look_at_time(struct service *s, struct error *error);
@@ -131,13 +123,13 @@ bool service_run(const struct service_options *options, struct config *config, b
     struct service s = {
         .options = options, .config = config, .epoll_fd = -1, .signal_fd = -1, .bell_fd = -1, .attempt_fd = -1};
     if (options->clock_set != TIME_NONE)
-        s.clock_shift = options->clock_set - clock_wall();
-    read_clocks(&s);
-    s.started = s.monotonic;
+        s.clocks.shift = options->clock_set - clock_wall();
+    clocks_read(&s.clocks);
+    s.started = s.clocks.monotonic;
     s.deliverer.may_wait = !options->once;
     if (options->once)
         progress_open(&s.progress);
-    s.run = (struct metrics_run){s.disk_wall, s.disk_wall, TIME_NONE, .scan_seconds = NAN};
+    s.run = (struct metrics_run){s.clocks.disk_wall, s.clocks.disk_wall, TIME_NONE, .scan_seconds = NAN};
     bool ok = start(&s, error);
     if (ok) {
         systemd_notify_ready();
@@ -147,8 +139,8 @@ bool service_run(const struct service_options *options, struct config *config, b
     while (ok && !s.stops) {
         bool worked = false;
         struct error problem;
-        read_clocks(&s);
-        if (s.monotonic >= s.paused_until && !work(&s, &worked, &problem)) {
+        clocks_read(&s.clocks);
+        if (s.clocks.monotonic >= s.paused_until && !work(&s, &worked, &problem)) {
             if (problem.kind == ERROR_STORAGE) {
                 *error = problem;
                 ok = false;
@@ -196,7 +188,8 @@ static bool start(struct service *s, struct error *error)
     if (!s->store || !retain_compact(s->config, s->store, error) ||
         !pipeline_open(&s->pipeline, s->config, s->store, error) || !open_watch(s, error))
         return false;
-    s->attempt_fd = attempt_open(s->config->state, s->store, s->config->digest, s->wall, &s->is_careful, error);
+    s->attempt_fd =
+        attempt_open(s->config->state, s->store, s->config->digest, s->clocks.wall, &s->taker.is_careful, error);
     s->pipeline.attempt_fd = s->attempt_fd;
     if (s->attempt_fd < 0)
         return false;
@@ -307,7 +300,7 @@ static void finish(struct service *s)
     notify_close(s->deliverer.notify);
     publisher_close(s->publisher);
     watch_close(s->watch);
-    held_done(&s->held);
+    taker_done(&s->taker);
     if (s->pipeline.arena)
         pipeline_close(&s->pipeline);
     store_close(s->store);
@@ -322,13 +315,6 @@ static void finish(struct service *s)
     config_free(s->config);
 }
 
-static void read_clocks(struct service *s)
-{
-    s->monotonic = clock_monotonic();
-    s->disk_wall = clock_wall();
-    s->wall = s->disk_wall + s->clock_shift;
-}
-
 /* ---- sleeping ---- */
 
 static void wait_for_something(struct service *s)
@@ -340,23 +326,23 @@ static void wait_for_something(struct service *s)
         malloc_trim(0);
         s->did_trim = true;
     }
-    int64_t wait = next_deadline(s) - s->monotonic;
+    int64_t wait = next_deadline(s) - s->clocks.monotonic;
     int timeout = wait < 0 ? 0 : wait > INT32_MAX ? -1 : (int)wait + 1; /* rounding down would spin */
     struct epoll_event events[4];
     int n = epoll_wait(s->epoll_fd, events, 4, timeout);
-    read_clocks(s);
+    clocks_read(&s->clocks);
     for (int k = 0; k < n; k++) {
         switch ((enum source)events[k].data.u32) {
         case SOURCE_SIGNALS: receive_signals(s); break;
-        case SOURCE_INBOX: watch_receive(s->watch, s->monotonic); break;
+        case SOURCE_INBOX: watch_receive(s->watch, s->clocks.monotonic); break;
         case SOURCE_BELL: hear_bell(s); break;
         case SOURCE_NETWORK:
         case SOURCE_WORKERS: break; /* what is finished is collected with the next piece of work */
         }
     }
-    if (s->watchdog_interval && s->monotonic >= s->watchdog_due) {
+    if (s->watchdog_interval && s->clocks.monotonic >= s->watchdog_due) {
         systemd_notify_watchdog();
-        s->watchdog_due = s->monotonic + s->watchdog_interval;
+        s->watchdog_due = s->clocks.monotonic + s->watchdog_interval;
     }
 }
 
@@ -366,7 +352,7 @@ static void hear_bell(struct service *s)
 {
     wake_clear(s->bell_fd);
     s->pipeline.next_alarm_look = TIME_NONE;
-    s->deliverer.due = s->wall;
+    s->deliverer.due = s->clocks.wall;
     watch_rescan(s->watch);
 }
 
@@ -377,12 +363,12 @@ static int64_t sooner(int64_t a, int64_t b)
 
 static int64_t next_deadline(struct service *s)
 {
-    int64_t next = TIME_FOREVER, shift = s->wall - s->monotonic;
+    int64_t next = TIME_FOREVER, shift = s->clocks.wall - s->clocks.monotonic;
     if (!s->options->once)
         next = sooner(next, heart_deadline(&s->deliverer.heart, s->config));
     if (s->watchdog_interval)
         next = sooner(next, s->watchdog_due);
-    if (s->paused_until > s->monotonic)
+    if (s->paused_until > s->clocks.monotonic)
         return sooner(next, s->paused_until);
     next = sooner(next, watch_deadline(s->watch));
     if (is_settling_in(s)) /* what time alone can raise was put off until then */
@@ -394,7 +380,7 @@ static int64_t next_deadline(struct service *s)
     if (s->changed_since && s->config->metrics_file)
         next = sooner(next, s->metrics_at);
     if (s->options->once)
-        next = sooner(next, s->monotonic + 200); /* until recipients have answered, or have had their time */
+        next = sooner(next, s->clocks.monotonic + 200); /* until recipients have answered, or have had their time */
     return next;
 }
 
@@ -415,8 +401,8 @@ static void receive_signals(struct service *s)
 static void reload(struct service *s)
 {
     s->reloads = false;
-    read_clocks(s); /* the manager wants to know when it began, not when the turn did */
-    systemd_notify_reloading(s->monotonic);
+    clocks_read(&s->clocks); /* the manager wants to know when it began, not when the turn did */
+    systemd_notify_reloading(s->clocks.monotonic);
     struct config_problems problems;
     config_problems_init(&problems);
     struct config *fresh = config_load(s->options->config_path, &problems);
@@ -443,7 +429,7 @@ static void reload(struct service *s)
     config_problems_done(&problems);
     sandbox_free(wanted);
     s->run.settings_refused += !is_accepted;
-    s->changed_since = s->monotonic;
+    s->changed_since = s->clocks.monotonic;
     systemd_notify_ready();
 }
 
@@ -459,7 +445,7 @@ static void adopt(struct service *s, struct config *fresh, const struct pipeline
     s->pipeline.attempt_fd = s->attempt_fd;
     s->config = fresh;
     notify_reconfigure(s->deliverer.notify, fresh);
-    s->deliverer.due = s->wall;
+    s->deliverer.due = s->clocks.wall;
     if (!open_watch(s, &error))
         log_error("%s", error.text);
     if (!open_publisher(s, &error)) {
@@ -476,15 +462,16 @@ static void adopt(struct service *s, struct config *fresh, const struct pipeline
 
 static bool work(struct service *s, bool *ret_worked, struct error *error)
 {
-    if (!is_past(s, STAGE_DELIVERIES, deliver_collect(&s->deliverer, &s->pipeline, s->wall, ret_worked, error)) ||
+    if (!is_past(s, STAGE_DELIVERIES,
+                 deliver_collect(&s->deliverer, &s->pipeline, s->clocks.wall, ret_worked, error)) ||
         !is_past(s, STAGE_TAKE, take_drops(s, ret_worked, error)))
         return false;
     bool inbox_is_quiet = watch_is_idle(s->watch);
-    bool takes_long = is_longer_than(s, DERIVE_AFTER, s->took_since, s->derived_at);
+    bool takes_long = is_longer_than(s, DERIVE_AFTER, s->taker.took_since, s->derived_at);
     if ((inbox_is_quiet || takes_long) && !is_past(s, STAGE_DERIVE, derive(s, ret_worked, error)))
         return false;
     bool is_overdue = is_longer_than(s, PUBLISH_AFTER, s->busy_since, s->published_at);
-    if (!is_past(s, STAGE_NOTICES, deliver_begin(&s->deliverer, &s->pipeline, s->wall, ret_worked, error)) ||
+    if (!is_past(s, STAGE_NOTICES, deliver_begin(&s->deliverer, &s->pipeline, s->clocks.wall, ret_worked, error)) ||
         !is_past(s, STAGE_RECORDS, publish_records(s, inbox_is_quiet, is_overdue, ret_worked, error)))
         return false;
     if (!*ret_worked || is_overdue) {
@@ -494,20 +481,20 @@ static bool work(struct service *s, bool *ret_worked, struct error *error)
             return false;
         /* What time alone raised is sent in the same turn. */
         if (!*ret_worked &&
-            !is_past(s, STAGE_NOTICES, deliver_begin(&s->deliverer, &s->pipeline, s->wall, ret_worked, error)))
+            !is_past(s, STAGE_NOTICES, deliver_begin(&s->deliverer, &s->pipeline, s->clocks.wall, ret_worked, error)))
             return false;
     }
     if (!*ret_worked && s->run.inbox.scans > 0 &&
         !is_past(s, STAGE_RETAIN,
-                 retain_some(&s->retainer, &s->pipeline, !s->run.inbox.inbox_missing, s->wall, s->monotonic, ret_worked,
-                             error)))
+                 retain_some(&s->retainer, &s->pipeline, !s->run.inbox.inbox_missing, s->clocks.wall,
+                             s->clocks.monotonic, ret_worked, error)))
         return false;
     if (*ret_worked)
         s->did_trim = false;
-    s->busy_since = !*ret_worked ? 0 : s->busy_since ? s->busy_since : s->monotonic;
-    if (s->watchdog_interval && s->monotonic >= s->watchdog_due) {
+    s->busy_since = !*ret_worked ? 0 : s->busy_since ? s->busy_since : s->clocks.monotonic;
+    if (s->watchdog_interval && s->clocks.monotonic >= s->watchdog_due) {
         systemd_notify_watchdog();
-        s->watchdog_due = s->monotonic + s->watchdog_interval;
+        s->watchdog_due = s->clocks.monotonic + s->watchdog_interval;
     }
     return true;
 }
@@ -516,7 +503,7 @@ static bool work(struct service *s, bool *ret_worked, struct error *error)
  * past it, and neither are records that workers are still at. */
 static bool is_past(struct service *s, enum stage stage, bool ok)
 {
-    bool is_at_it = (stage == STAGE_TAKE && s->took_since == 0 && !watch_is_idle(s->watch)) ||
+    bool is_at_it = (stage == STAGE_TAKE && s->taker.took_since == 0 && !watch_is_idle(s->watch)) ||
                     (stage == STAGE_RECORDS && publisher_is_busy(s->publisher));
     if (!ok) {
         s->failed_in = stage;
@@ -530,132 +517,27 @@ static bool is_past(struct service *s, enum stage stage, bool ok)
 /* Since both: a long rest before the work began does not count. */
 static bool is_longer_than(const struct service *s, int64_t time, int64_t begun, int64_t last_done)
 {
-    return begun != 0 && s->monotonic - (begun > last_done ? begun : last_done) > time;
+    return begun != 0 && s->clocks.monotonic - (begun > last_done ? begun : last_done) > time;
 }
 
 static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
 {
-    struct candidate candidate;
-    int64_t slice_end = s->monotonic + TAKE_SLICE;
-    size_t count = 0;
-    watch_receive(s->watch, s->monotonic);
-    size_t most = s->is_careful ? 1 : DROPS_AT_ONCE;
-    while (count < most && s->monotonic < slice_end) {
-        struct error looking = {.kind = ERROR_NONE};
-        if (!watch_next(s->watch, s->disk_wall, s->monotonic, &candidate, &looking)) {
-            if (looking.kind != ERROR_NONE)
-                log_warning("looking through the inbox: %s", looking.text);
-            break;
-        }
-        log_debug("looks at '%s'", candidate.path);
-        if (!take_drop(s, &candidate, &count, error))
-            return false;
-        read_clocks(s);
-    }
-    if (store_is_open_transaction(s->store) && !pipeline_commit_taken(&s->pipeline, error)) {
-        watch_rescan(s->watch);
-        return false;
-    }
-    if (count > 0) {
-        log_debug("kept %zu drops for good", count);
-        s->deliverer.due = s->wall; /* answers may have made news */
-    }
-    *ret_worked |= count > 0 || !watch_is_idle(s->watch);
-    s->is_careful &= count > 0 || !watch_is_idle(s->watch);
-    if (count == 0)
-        s->took_since = 0;
-    else if (s->took_since == 0)
-        s->took_since = s->monotonic;
-    return true;
-}
-
-/* One of a batch, in the batch's transaction; counted where there was anything new about it. */
-static bool take_drop(struct service *s, const struct candidate *candidate, size_t *count, struct error *error)
-{
-    struct take_news news;
-    int64_t until = held_until(&s->held, candidate->path, s->monotonic);
-    if (until > 0) {
-        watch_look_again(s->watch, candidate, until);
-        return true;
-    }
-    if ((!store_is_open_transaction(s->store) && !store_begin(s->store, __func__, error)) ||
-        !store_mark(s->store, error)) {
-        watch_rescan(s->watch); /* it was named once, and nobody took it */
-        return false;
-    }
-    enum take_result result = pipeline_take(&s->pipeline, s->watch, candidate, s->wall, s->disk_wall, &news, error);
-    if (result == TAKE_FAILED)
-        return give_back(s, candidate, error);
-    held_remove(&s->held, candidate->path);
-    if (news.again_in != TIME_FOREVER)
-        watch_look_again(s->watch, candidate, s->monotonic + news.again_in);
-    log_take(candidate, result, news.message);
-    s->run.drops_taken += result == TAKE_TAKEN;
-    s->run.drops_repeated += result == TAKE_REPEATED;
-    s->run.drops_set_aside += result == TAKE_SET_ASIDE;
-    if (result != TAKE_KNOWN) {
-        s->pipeline.next_alarm_look = TIME_NONE;
-        (*count)++;
-    }
-    return true;
-}
-
-/* What it had written is undone; the rest of the batch stands. A drop that fails for the first time may mean that the
- * machine is in the way of all of them: false, and everything pauses. One that failed before waits alone. */
-static bool give_back(struct service *s, const struct candidate *candidate, struct error *error)
-{
-    struct error ignored; /* where even this cannot be written down, the log has it */
-    char pause[TIMESTAMP_SIZE];
-    bool is_new, stands = store_back_to_mark(s->store);
-    within(error, "taking '%s'", candidate->path);
-    if (error->kind == ERROR_STORAGE)
-        return false;
-    int64_t wait = held_add(&s->held, candidate->path, s->monotonic, &is_new);
-    if (wait > 0)
-        watch_look_again(s->watch, candidate, s->monotonic + wait);
-    bool is_kept = stands && pipeline_take_failed(&s->pipeline, candidate, s->wall, error->text, &ignored) &&
-                   (!is_new || pipeline_commit_taken(&s->pipeline, &ignored));
-    if (!is_kept)
-        store_rollback(s->store);
-    if (!is_kept || wait == 0)
-        watch_rescan(s->watch); /* whatever this batch had taken is found again */
-    if (is_new)
-        return false;
-    s->run.failures++;
-    log_entry(LOG_LEVEL_ERROR, LOG_FIELDS({"RILLWARD_DROP", candidate->path}, {"RILLWARD_OUTCOME", "failed"}),
-              "%s; trying again in %s", error->text, duration_print(wait, pause));
-    return true;
-}
-
-static void log_take(const struct candidate *candidate, enum take_result result, const char *message)
-{
-    static const struct {
-        enum log_level level; /* of one about which there is nothing to say */
-        const char *outcome, *before, *after;
-    } words[] = {[TAKE_TAKEN] = {LOG_LEVEL_INFO, "taken", "took", ""},
-                 [TAKE_ELSEWHERE] = {LOG_LEVEL_DEBUG, "elsewhere", "left", " alone:"},
-                 [TAKE_REPEATED] = {LOG_LEVEL_INFO, "repeated", "", " holds"},
-                 [TAKE_WAITING] = {LOG_LEVEL_INFO, "waiting", "", " waits:"},
-                 [TAKE_SET_ASIDE] = {LOG_LEVEL_WARNING, "set_aside", "set aside", ":"}};
-    const char *first_end = strchr(message, '\n');
-    int length = first_end ? (int)(first_end - message) : (int)strlen(message);
-    if (result == TAKE_KNOWN || result == TAKE_FAILED)
-        return;
-    const bool has_complaint = result == TAKE_TAKEN && *message;
-    log_entry(has_complaint ? LOG_LEVEL_WARNING : words[result].level,
-              LOG_FIELDS({"RILLWARD_DROP", candidate->path}, {"RILLWARD_OUTCOME", words[result].outcome}),
-              "%s%s'%s'%s%s%.*s", words[result].before, *words[result].before ? " " : "", candidate->path,
-              has_complaint ? ";" : words[result].after, *message ? " " : "", length, message);
+    size_t count;
+    bool ok = taker_turn(&s->taker, &s->pipeline, s->watch, &s->clocks, &s->run, &count, error);
+    if (ok && count > 0)
+        s->deliverer.due = s->clocks.wall; /* answers may have made news */
+    *ret_worked |= ok && (count > 0 || !watch_is_idle(s->watch));
+    return ok;
 }
 
 static bool derive(struct service *s, bool *ret_worked, struct error *error)
 {
     bool worked;
-    if (!pipeline_derive(&s->pipeline, s->wall, &worked, error))
+    if (!pipeline_derive(&s->pipeline, s->clocks.wall, &worked, error))
         return false;
-    s->derived_at = s->monotonic;
+    s->derived_at = s->clocks.monotonic;
     if (worked)
-        s->deliverer.due = s->wall; /* there may be news to send */
+        s->deliverer.due = s->clocks.wall; /* there may be news to send */
     *ret_worked |= worked;
     return true;
 }
@@ -663,17 +545,17 @@ static bool derive(struct service *s, bool *ret_worked, struct error *error)
 /* What came while we were away may have to rest before it is read: until then nobody is called silent. */
 static bool is_settling_in(const struct service *s)
 {
-    return watch_count_waiting(s->watch) > 0 && s->monotonic - s->started < s->config->settle + SETTLING_MARGIN;
+    return watch_count_waiting(s->watch) > 0 && s->clocks.monotonic - s->started < s->config->settle + SETTLING_MARGIN;
 }
 
 static bool look_at_time(struct service *s, struct error *error)
 {
     int64_t due = s->pipeline.next_alarm_look;
-    if (due != TIME_NONE && due > s->wall)
+    if (due != TIME_NONE && due > s->clocks.wall)
         return true;
-    if (!pipeline_advance(&s->pipeline, s->wall, error))
+    if (!pipeline_advance(&s->pipeline, s->clocks.wall, error))
         return false;
-    s->deliverer.due = s->wall;
+    s->deliverer.due = s->clocks.wall;
     return true;
 }
 
@@ -699,7 +581,7 @@ static bool publish_rest(struct service *s, bool *ret_worked, struct error *erro
         return false;
     *ret_worked |= worked;
     if (!worked)
-        s->published_at = s->monotonic;
+        s->published_at = s->clocks.monotonic;
     return true;
 }
 
@@ -713,19 +595,19 @@ static bool watch_over(struct service *s, bool worked, struct error *error)
     bool is_scanned = s->run.inbox.scans > 0 && s->run.inbox.scans != s->scans_seen;
     s->scans_seen = s->run.inbox.scans;
     if (s->scan_began == 0 && !watch_is_idle(s->watch))
-        s->scan_began = s->monotonic;
+        s->scan_began = s->clocks.monotonic;
     if (is_scanned) {
-        s->run.last_scan = s->disk_wall;
+        s->run.last_scan = s->clocks.disk_wall;
         s->run.scan_seconds = s->scan_began ? (double)(clock_monotonic() - s->scan_began) / 1000 : 0;
     }
     if (watch_is_idle(s->watch))
         s->scan_began = 0;
     if (worked || is_scanned || is_news) {
-        s->run.last_turn = s->disk_wall;
-        s->changed_since = s->changed_since ? s->changed_since : s->monotonic;
+        s->run.last_turn = s->clocks.disk_wall;
+        s->changed_since = s->changed_since ? s->changed_since : s->clocks.monotonic;
     }
-    bool is_worth_it = s->changed_since && (!worked || s->monotonic - s->changed_since > METRICS_AFTER);
-    if (is_worth_it && s->monotonic >= s->metrics_at)
+    bool is_worth_it = s->changed_since && (!worked || s->clocks.monotonic - s->changed_since > METRICS_AFTER);
+    if (is_worth_it && s->clocks.monotonic >= s->metrics_at)
         write_metrics(s);
     bool is_in_trouble = is_scanned && (s->run.inbox.inbox_missing || s->run.inbox.unreadable > 0);
     return !is_in_trouble || !is_locked_out(s, error);
@@ -733,9 +615,9 @@ static bool watch_over(struct service *s, bool worked, struct error *error)
 
 static void beat(struct service *s)
 {
-    const struct heart_facts facts = {.wall = s->wall,
-                                      .disk_wall = s->disk_wall,
-                                      .monotonic = s->monotonic,
+    const struct heart_facts facts = {.wall = s->clocks.wall,
+                                      .disk_wall = s->clocks.disk_wall,
+                                      .monotonic = s->clocks.monotonic,
                                       .paused_until = s->paused_until,
                                       .next_alarm_look = s->pipeline.next_alarm_look,
                                       .run = &s->run};
@@ -760,7 +642,7 @@ static bool tell_inbox(struct service *s)
 static void write_metrics(struct service *s)
 {
     s->changed_since = 0;
-    s->metrics_at = s->monotonic + METRICS_PAUSE;
+    s->metrics_at = s->clocks.monotonic + METRICS_PAUSE;
     if (!s->config->metrics_file)
         return;
     struct metrics metrics = {.run = s->run};
@@ -785,18 +667,18 @@ static void show(struct service *s)
 {
     struct store_counts counts;
     struct error ignored; /* whoever needs the store tells of it */
-    if (!progress_is_due(&s->progress, s->monotonic))
+    if (!progress_is_due(&s->progress, s->clocks.monotonic))
         return;
     if (!watch_is_idle(s->watch))
-        progress_tell(&s->progress, "taking drops", s->run.drops_taken, 0, s->monotonic);
+        progress_tell(&s->progress, "taking drops", s->run.drops_taken, 0, s->clocks.monotonic);
     else if (!store_counts(s->store, &counts, &ignored))
         return;
     else if (counts.dirty > 0)
-        progress_tell_left(&s->progress, "deriving spans", (size_t)counts.dirty, s->monotonic);
+        progress_tell_left(&s->progress, "deriving spans", (size_t)counts.dirty, s->clocks.monotonic);
     else if (counts.pages_due > 0)
-        progress_tell_left(&s->progress, "writing records", (size_t)counts.pages_due, s->monotonic);
+        progress_tell_left(&s->progress, "writing records", (size_t)counts.pages_due, s->clocks.monotonic);
     else if (s->deliverer.in_the_air > 0)
-        progress_tell_left(&s->progress, "sending notices", s->deliverer.in_the_air, s->monotonic);
+        progress_tell_left(&s->progress, "sending notices", s->deliverer.in_the_air, s->clocks.monotonic);
 }
 
 /* ---- failure and the end ---- */
@@ -807,9 +689,9 @@ static void pause_after(struct service *s, const struct error *error)
 {
     store_rollback(s->store);
     s->run.failures++;
-    s->changed_since = s->changed_since ? s->changed_since : s->monotonic;
+    s->changed_since = s->changed_since ? s->changed_since : s->clocks.monotonic;
     s->pause = s->pause == 0 ? 1000 : s->pause * 2 < FAILURE_PAUSE_MOST ? s->pause * 2 : FAILURE_PAUSE_MOST;
-    s->paused_until = s->monotonic + s->pause;
+    s->paused_until = s->clocks.monotonic + s->pause;
     char pause[TIMESTAMP_SIZE];
     log_entry(LOG_LEVEL_ERROR, LOG_FIELDS({"RILLWARD_OUTCOME", "paused"}), "%s; trying again in %s", error->text,
               duration_print(s->pause, pause));
@@ -821,12 +703,12 @@ static bool once_is_done(struct service *s)
 {
     if (publisher_is_busy(s->publisher))
         return false;
-    if (s->monotonic < s->paused_until)
+    if (s->clocks.monotonic < s->paused_until)
         return s->pause >= 8000; /* four tries: the machine will not get better while we wait */
     bool inbox_waits = watch_count_waiting(s->watch) > 0;
     if (!s->quiet_since)
-        s->quiet_since = s->monotonic;
-    int64_t waited = s->monotonic - s->quiet_since;
+        s->quiet_since = s->clocks.monotonic;
+    int64_t waited = s->clocks.monotonic - s->quiet_since;
     if (inbox_waits && waited < s->config->settle + SETTLING_MARGIN)
         return false;
     /* What was refused for now waits for the next run: its time is minutes or hours away. */
