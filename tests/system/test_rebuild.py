@@ -98,7 +98,9 @@ def assert_came_back(service, before, rows):
     now = facts(service)
     for table in ("drop_", "reading_chunk", "record_chunk", "check_result", "page", "revision"):
         assert now[table] == rows[table], table
-    episodes = "SELECT station, rule, start, end_ FROM alarm WHERE state <> ? AND rule <> 'bad-drop' ORDER BY 1, 2, 3"
+    # A silence that ended when a file came late is no fact of the files: a slow machine may have had one.
+    episodes = ("SELECT station, rule, start, end_ FROM alarm WHERE state <> ? AND rule NOT IN ('bad-drop', 'silent')"
+                " ORDER BY 1, 2, 3")
     return [tuple(row) for row in service.ask(episodes, WITHDRAWN)]
 
 
