@@ -8,6 +8,7 @@
 #include "base/timestamp.h"
 
 #include <math.h>
+#include <string.h>
 
 enum {
     HEAD = 52, /* px, as all here */
@@ -15,11 +16,12 @@ enum {
     DAYS = 38,
     KEY = 66,
     PRINT_WIDTH = 1200,
-    EPISODE_WIDTH = 600,
-    EPISODE_HEIGHT = 250,
-    EPISODE_TOP = 64,
-    EPISODE_PLOT = 118, /* so that two rows of the key find room */
-    SHARP = 2, /* dots for each px */
+    EPISODE_TOP = 80,
+    EPISODE_TITLE = 34, /* characters that find room above it: large, bold, plain */
+    EPISODE_NAME = 42,
+    EPISODE_WORDS = 52,
+    EPISODE_PLOT = 130, /* so that three rows of the key find room */
+    SHARP = 2,          /* dots for each px */
     LONGEST_DESCRIPTION = 4096,
 };
 
@@ -29,6 +31,7 @@ static void draw_zone(const struct dataset *dataset, int top, struct scene *scen
 static void describe(const struct dataset *dataset, struct text *ret);
 static void name_month(const struct dataset *dataset, struct text *ret);
 static void draw_episode_head(const struct dataset *dataset, const struct rule *rule, struct scene *scene);
+static const char *shorten(struct arena *arena, const char *words, size_t most);
 
 size_t chart_panels(const struct record *record, enum quantity ret[CHART_PANELS_MAX])
 {
@@ -177,7 +180,7 @@ bool chart_render_episode(const struct dataset *dataset, const struct alarm *ala
         return false;
     struct scene scene;
     scene_init(&scene);
-    scene.height = EPISODE_HEIGHT;
+    scene.height = CHART_EPISODE_HEIGHT;
     draw_episode_head(dataset, &config->rules[r], &scene);
     struct panel panel = {.dataset = dataset,
                           .scene = &scene,
@@ -188,7 +191,7 @@ bool chart_render_episode(const struct dataset *dataset, const struct alarm *ala
     chart_panel_draw(&panel);
     chart_draw_times(dataset, EPISODE_TOP + EPISODE_PLOT, &scene);
     scene.key_top = EPISODE_TOP + EPISODE_PLOT + 22;
-    scene_write_png(&scene, EPISODE_WIDTH, SHARP, ret);
+    scene_write_png(&scene, CHART_EPISODE_WIDTH, SHARP, ret);
     scene_done(&scene);
     return true;
 }
@@ -196,15 +199,31 @@ bool chart_render_episode(const struct dataset *dataset, const struct alarm *ala
 static void draw_episode_head(const struct dataset *dataset, const struct rule *rule, struct scene *scene)
 {
     struct civil first = timestamp_to_civil(dataset->span.from + dataset->station->utc_offset);
+    const char *name = dataset->station->name;
+    bool is_long = shorten(scene->arena, name, EPISODE_TITLE) != name;
+    scene_words(scene, is_long ? LOOK_NAME : LOOK_TITLE, 0, 0, 20 * SCENE_TENTHS,
+                shorten(scene->arena, name, EPISODE_NAME), NULL);
+    scene_words(scene, LOOK_SOFT, 0, 0, 37 * SCENE_TENTHS, shorten(scene->arena, rule->title, EPISODE_WORDS), NULL);
     struct text words;
     text_init(&words, LONGEST_DESCRIPTION);
-    text_puts(&words, rule->title);
-    text_puts(&words, " \u00b7 ");
     summary_add_month(&words, first.year, first.month);
     text_puts(&words, ", standard time ");
     chart_add_offset(&words, dataset->station->utc_offset);
     text_printf(&words, " \u00b7 %s", record_state_word(dataset->state));
-    scene_words(scene, LOOK_TITLE, 0, 0, 20 * SCENE_TENTHS, dataset->station->name, NULL);
-    scene_words(scene, LOOK_SOFT, 0, 0, 37 * SCENE_TENTHS, words.bytes, NULL);
+    scene_words(scene, LOOK_SOFT, 0, 0, 53 * SCENE_TENTHS, words.bytes, NULL);
     text_done(&words);
+}
+
+/* The words themselves, or as many characters of them as there is room for, and a sign that there were more. */
+static const char *shorten(struct arena *arena, const char *words, size_t most)
+{
+    size_t length = strlen(words), at = 0, end = 0;
+    for (size_t n = 0; at < length; n++) {
+        size_t step = text_utf8_length(words + at, length - at);
+        end = n + 1 < most ? at + (step > 0 ? step : 1) : end;
+        at += step > 0 ? step : 1;
+        if (n == most)
+            return arena_printf(arena, "%.*s\u2026", (int)end, words);
+    }
+    return words;
 }

@@ -18,6 +18,7 @@
 #include "base/text.h"
 
 #define CHART_PANELS_MAX 6
+enum { CHART_EPISODE_WIDTH = 420, CHART_EPISODE_HEIGHT = 296 }; /* px */
 
 /* The quantities that get a panel, from above; returns how many. */
 size_t chart_panels(const struct record *record, enum quantity ret[CHART_PANELS_MAX]);
@@ -37,10 +38,11 @@ void chart_render_png(const struct dataset *dataset, struct text *ret);
 /* What to show around an episode, of its end at most 25 days and a third more: the span to load into a dataset. */
 struct span chart_episode_span(const struct episode *episode);
 
-/* One quantity over dataset->span, as PNG of 1200 x 500 dots made to be shown 600 px wide: the line, the rule's limit,
- * its episodes hatched, the worst value named. Of the dataset, `record`, `raw`, `checks` and `alarms` (with this one
- * among them) are shown; year, month and revision are not. Appends to `ret`; false: nothing to show, as the rule is of
- * no quantity, is configured no more, or the record has no usable value of it. */
+/* One quantity over dataset->span, as PNG of twice CHART_EPISODE_WIDTH x _HEIGHT dots, made to be shown that wide or,
+ * by a phone, somewhat smaller: the line, the rule's limit, its episodes hatched, the worst value named. Of the
+ * dataset, `record`, `raw`, `checks` and `alarms` (with this one among them) are shown; year, month and revision are
+ * not. Appends to `ret`; false: nothing to show, as the rule is of no quantity, is configured no more, or the record
+ * has no usable value of it. */
 bool chart_render_episode(const struct dataset *dataset, const struct alarm *alarm, struct text *ret);
 
 #endif

@@ -8,8 +8,7 @@
 
 #include <inttypes.h>
 
-static const char *const headings[] = {"Recipient",      "New alarms", "Busiest day",
-                                       "Most in 10 min", "Chattering", "Active now"};
+static const char *const headings[] = {"Recipient", "New alarms", "Busiest day", "In 10 min", "Chattering", "Active"};
 enum figure { FIGURE_WHO, FIGURE_NEW, FIGURE_BUSIEST, FIGURE_AT_ONCE, FIGURE_CHATTERING, FIGURE_ACTIVE };
 
 static void add_recipient(struct text *text, const struct page_figures *figures, const struct page_recipient *one);
@@ -39,11 +38,11 @@ void page_alarms_render(const struct page_figures *figures, struct text *ret)
     }
     text_printf(ret,
                 "<p class=\"soft\">New alarms are those of the %d days up to the recipient\u2019s newest one; an alarm "
-                "counts once, however many messages it made. Chattering: it began again and again within hours, which "
-                "is a limit set too near or a sensor that is loose. Active: still so when data last told, known to us "
-                "since the day that is named. The last row is what one person can take in, after ISA-18.2 and IEC "
-                "62682; a figure beyond it says so. <code>rillward status</code> tells the same of the last 24 "
-                "hours.</p>\n</section>\n",
+                "counts once, however many messages it made. In 10 min: the most of them. Chattering: it began again "
+                "and again within hours, which is a limit set too near or a sensor that is loose. Active: still so "
+                "when data last told, known to us since the day that is named. The last row is what one person can "
+                "take in, after ISA-18.2 and IEC 62682; a figure beyond it says so. <code>rillward status</code> tells "
+                "the same of the last 24 hours.</p>\n</section>\n",
                 figures->days);
     part_end(ret, figures->config, "");
 }
@@ -56,7 +55,7 @@ static void add_recipient(struct text *text, const struct page_figures *figures,
     part_cell(text, "", headings[FIGURE_NEW]);
     text_printf(text, "%" PRId64, one->raised);
     if (one->raised > 0) {
-        text_puts(text, ", the newest on ");
+        text_puts(text, ", newest ");
         add_day(text, one->newest, figures->utc_offset);
     }
     text_puts(text, "</td>");
@@ -76,7 +75,7 @@ static void add_recipient(struct text *text, const struct page_figures *figures,
     part_cell(text, "", headings[FIGURE_ACTIVE]);
     text_printf(text, "%" PRId64, one->active);
     if (one->active > 0) {
-        text_puts(text, one->active > 1 ? ", the oldest since " : ", since ");
+        text_puts(text, one->active > 1 ? ", oldest " : ", since ");
         add_day(text, one->active_since, figures->utc_offset);
     }
     text_puts(text, "</td></tr>\n");
@@ -94,7 +93,7 @@ static void add_acceptable(struct text *text, const struct page_figures *figures
     part_cell(text, "", headings[FIGURE_CHATTERING]);
     text_puts(text, "none</td>");
     part_cell(text, "", headings[FIGURE_ACTIVE]);
-    text_printf(text, "fewer than %d for longer than a day</td></tr>\n", figures->standing_below);
+    text_printf(text, "under %d, longer than a day</td></tr>\n", figures->standing_below);
 }
 
 static void add_count(struct text *text, enum figure column, int64_t count, bool is_too_many)

@@ -15,6 +15,7 @@ static void add_value_row(struct message_parts *ret, const char *label, const st
 static void put_place(struct text *text, const struct notice *notice);
 static void put_learnt(struct text *row, const struct notice *notice);
 static void add_advice(struct message_parts *ret, const struct notice *notice);
+static void add_answer(struct message_parts *ret, const struct notice *notice, const struct config *config);
 static void add_where_to_look(struct message_parts *ret, const struct notice *notice, const struct config *config);
 static void add_explain(struct message_parts *ret, const struct notice *notice, const struct config *config);
 static void add_foot(struct message_parts *ret, const struct notice *notice, const struct config *config);
@@ -101,6 +102,7 @@ static void compose_alarm(const struct notice *notice, const struct config *conf
         message_add_words(ret, PART_PARAGRAPH, notice->body);
     add_facts(ret, notice);
     add_advice(ret, notice);
+    add_answer(ret, notice, config);
     add_where_to_look(ret, notice, config);
 }
 
@@ -177,6 +179,27 @@ static void add_advice(struct message_parts *ret, const struct notice *notice)
     message_add_words(ret, PART_PARAGRAPH, notice->advice);
 }
 
+/* By a command, and where the settings trust a folder with it, by a file that any phone can write. */
+static void add_answer(struct message_parts *ret, const struct notice *notice, const struct config *config)
+{
+    if (notice->alarm.state != ALARM_UNACKNOWLEDGED && notice->alarm.state != ALARM_RETURNED_UNACKNOWLEDGED)
+        return;
+    CLEANUP(text_done) struct text line;
+    text_init(&line, MESSAGE_ROW_LIMIT);
+    message_add_words(ret, PART_HEADING, "To acknowledge (you have seen it)");
+    text_printf(&line, "rillward alarms -c FILE acknowledge %lld", (long long)notice->alarm.id);
+    message_add(ret, PART_COMMAND, NULL, &line);
+    if (config->answers.count == 0)
+        return;
+    text_puts(&line, "Or without a shell: put a file named like ");
+    message_put_visible(&line, config->answers.words[0]);
+    text_puts(&line, " into the shared folder, with these two lines and your name");
+    message_add(ret, PART_PARAGRAPH, NULL, &line);
+    message_add_words(ret, PART_COMMAND, "alarm,answer,who");
+    text_printf(&line, "%lld,acknowledge,NAME", (long long)notice->alarm.id);
+    message_add(ret, PART_COMMAND, NULL, &line);
+}
+
 static void add_where_to_look(struct message_parts *ret, const struct notice *notice, const struct config *config)
 {
     CLEANUP(text_done) struct text line;
@@ -184,9 +207,6 @@ static void add_where_to_look(struct message_parts *ret, const struct notice *no
     message_add_words(ret, PART_HEADING, "To look further");
     message_render_page(notice, config, &line);
     message_add(ret, PART_LINK, NULL, &line);
-    if (notice->alarm.state == ALARM_UNACKNOWLEDGED || notice->alarm.state == ALARM_RETURNED_UNACKNOWLEDGED)
-        text_printf(&line, "rillward alarms -c FILE acknowledge %lld", (long long)notice->alarm.id);
-    message_add(ret, PART_COMMAND, NULL, &line);
     message_add_words(ret, PART_COMMAND, "rillward status -c FILE");
     add_explain(ret, notice, config);
 }

@@ -9,7 +9,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { MOST_ALARMS = 100, SHOWN_WIDTH = 600, SHOWN_HEIGHT = 250 };
+enum { MOST_ALARMS = 100 };
 
 static bool is_drawable(const struct pipeline *p, const struct notice *notice);
 static bool load(struct pipeline *p, const struct notice *notice, struct dataset *ret, struct error *error);
@@ -30,8 +30,8 @@ bool picture_draw(struct pipeline *p, const struct notice *notice, struct text *
         return false;
     *ret = (struct message_picture){.png = png->bytes,
                                     .length = png->length,
-                                    .width = SHOWN_WIDTH,
-                                    .height = SHOWN_HEIGHT,
+                                    .width = CHART_EPISODE_WIDTH,
+                                    .height = CHART_EPISODE_HEIGHT,
                                     .words = describe(p, notice, &dataset)};
     return true;
 }

@@ -53,9 +53,14 @@ static struct dataset *sagging_month(struct alarm *alarm)
     }
     dataset->config->rules[0].limit = 3;
     dataset->config->rules[0].title = "Oxygen low <b>& \u202esorry";
-    *alarm = (struct alarm){.station = "heron-creek", .rule = "low-oxygen", .state = ALARM_NORMAL,
-                            .episode = {.start = start_of_sag, .end = start_of_sag + DAY_MS, .worst = 2.1,
-                                        .worst_time = start_of_sag, .last_time = start_of_sag + DAY_MS}};
+    *alarm = (struct alarm){.station = "heron-creek",
+                            .rule = "low-oxygen",
+                            .state = ALARM_NORMAL,
+                            .episode = {.start = start_of_sag,
+                                        .end = start_of_sag + DAY_MS,
+                                        .worst = 2.1,
+                                        .worst_time = start_of_sag,
+                                        .last_time = start_of_sag + DAY_MS}};
     dataset->alarms = alarm;
     dataset->alarm_count = 1;
     return dataset;
@@ -82,8 +87,29 @@ Test(scene, png_of_an_episode_fits_a_mail)
     struct dataset *dataset = sagging_month(&alarm);
     dataset->span = chart_episode_span(&alarm.episode);
     cr_assert(chart_render_episode(dataset, &alarm, &text));
-    expect_png(1200, 500);
+    expect_png(2 * CHART_EPISODE_WIDTH, 2 * CHART_EPISODE_HEIGHT);
     cr_expect_lt(text.length, 100000);
+}
+
+Test(scene, png_of_an_episode_cuts_a_name_that_finds_no_room)
+{
+    struct alarm alarm;
+    struct dataset *dataset = sagging_month(&alarm);
+    struct text other;
+    text_init(&other, 1 << 24);
+    dataset->span = chart_episode_span(&alarm.episode);
+    struct station station = *dataset->station;
+    dataset->station = &station;
+    station.name = "Eelgrass Slough below the old culvert near the mill";
+    cr_assert(chart_render_episode(dataset, &alarm, &text));
+    station.name = "Eelgrass Slough below the old culvert near the bridge";
+    cr_assert(chart_render_episode(dataset, &alarm, &other));
+    cr_expect(other.length == text.length && memcmp(other.bytes, text.bytes, text.length) == 0, "behind the sign");
+    station.name = "Eelgrass Slough below the new culvert near the mill";
+    text_clear(&other);
+    cr_assert(chart_render_episode(dataset, &alarm, &other));
+    cr_expect(other.length != text.length || memcmp(other.bytes, text.bytes, text.length) != 0);
+    text_done(&other);
 }
 
 Test(scene, png_of_an_episode_changes_with_what_it_shows)

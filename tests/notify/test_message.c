@@ -100,6 +100,28 @@ static void expect_event(const struct notice *notice, const char *name)
     free(text);
 }
 
+Test(message, says_how_to_acknowledge_with_and_without_a_shell)
+{
+    struct notice notice = example_notice();
+    struct config config = example_config();
+    const char *patterns[] = {"desk/answers*.csv"};
+    struct text text;
+    text_init(&text, MESSAGE_MAIL_LIMIT);
+    message_render_text(&notice, &config, &text);
+    cr_expect(strstr(text.bytes, "\nTo acknowledge (you have seen it)\nrillward alarms -c FILE acknowledge 42\n"));
+    cr_expect_not(strstr(text.bytes, "Or without a shell"), "the settings trust no folder with it");
+    text_clear(&text);
+    config.answers = (struct word_list){patterns, 1};
+    message_render_text(&notice, &config, &text);
+    cr_expect(strstr(text.bytes, "named like desk/answers*.csv") &&
+              strstr(text.bytes, "\nalarm,answer,who\n42,acknowledge,NAME\n"));
+    text_clear(&text);
+    notice.alarm.state = ALARM_ACKNOWLEDGED;
+    message_render_text(&notice, &config, &text);
+    cr_expect_not(strstr(text.bytes, "acknowledge 42"), "somebody has");
+    text_done(&text);
+}
+
 Test(message, says_what_where_how_bad_and_whether_it_is_still_so)
 {
     struct notice notice = example_notice();

@@ -138,6 +138,6 @@ def look_at(folder, page, png):
             for dark in (False, True):
                 assert seen.load(folder / "mail.html", width, dark) == []
                 assert seen.ask("document.documentElement.scrollWidth") <= width
-                assert seen.ask("document.images[0].naturalWidth") == 1200
+                assert seen.ask("document.images[0].naturalWidth") == 840
                 ground = seen.ask("getComputedStyle(document.body).backgroundColor")
                 assert ground == ("rgb(20, 25, 27)" if dark else "rgb(255, 255, 255)")
