@@ -146,6 +146,7 @@ static bool vanish(const struct reconcile_input *input, const struct alarm *stor
         snprintf(episode->detail, sizeof episode->detail, "%s",
                  input->rule->kind == RULE_SILENCE     ? "heard again"
                  : input->rule->kind == RULE_VISIT_DUE ? why_not_due(input, stored)
+                 : input->rule->kind == RULE_UNDELIVERED ? "a notice got through"
                                                        : "no longer waiting");
         apply(&change, ALARM_EVENT_RETURNED);
     } else {
@@ -296,7 +297,8 @@ static int64_t end_or_forever(const struct episode *episode)
  */
 static bool measures_waiting(const struct rule *rule)
 {
-    return rule->kind == RULE_SILENCE || rule->kind == RULE_VISIT_DUE || rule->kind == RULE_UNREADABLE_DROP;
+    return rule->kind == RULE_SILENCE || rule->kind == RULE_VISIT_DUE || rule->kind == RULE_UNREADABLE_DROP ||
+           rule->kind == RULE_UNDELIVERED;
 }
 
 /* Stays at the ends of time. */

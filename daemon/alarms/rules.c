@@ -63,6 +63,10 @@ static const struct rule_kind_info kinds[] = {
                               .help = "a drop was set aside, or waits for longer than a time window",
                               .settings = RULE_USES_WINDOW,
                               .evaluate = evaluate_nothing},
+    [RULE_UNDELIVERED] = {.word = "undelivered",
+                          .help = "a notice was given up, or is tried for longer than a time window",
+                          .settings = RULE_USES_WINDOW,
+                          .evaluate = evaluate_nothing},
 };
 _Static_assert(COUNT_OF(kinds) == RULE_KIND_COUNT, "every kind of rule has a row");
 
@@ -115,7 +119,8 @@ double rules_excess(const struct rule *rule, double value)
     case RULE_SILENCE:
     case RULE_GAP:
     case RULE_VISIT_DUE:
-    case RULE_UNREADABLE_DROP: return value - (double)rule->window;
+    case RULE_UNREADABLE_DROP:
+    case RULE_UNDELIVERED: return value - (double)rule->window;
     case RULE_ABOVE:
     case RULE_RISE:
     case RULE_FALL:

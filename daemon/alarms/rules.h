@@ -93,7 +93,7 @@ const struct rule_kind_info *rules_kind_info(enum rule_kind kind);
  * gap: from the last sample before it to the first behind it, never open.
  * visit_due: as silence, of visits; or from `ahead` before the logger runs out of memory or battery (supply.h), if that
  * is sooner, but not before the visit itself.
- * unreadable_drop: none here, see rules_drop_episodes(). */
+ * unreadable_drop, undelivered: none here, see rules_drop_episodes(). */
 size_t rules_evaluate(struct arena *arena, const struct rule_view *view, struct episode **ret);
 
 /* visit_due: from when on a visit is due, after one at `last`. */
@@ -113,7 +113,8 @@ double rules_excess(const struct rule *rule, double value);
  */
 int64_t rules_base(const struct rule *rule, const struct record *record, double *ret);
 
-/* What is known of a drop that is not taken. */
+/* What is known of a drop that is not taken; or, of a recipient to whom notices do not get through: "recipient desk" for
+ * the path, waiting while they are tried, set aside where one was given up. */
 struct drop_fact {
     const char *path;
     enum drop_state state;

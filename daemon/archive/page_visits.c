@@ -105,6 +105,7 @@ static unsigned things_for(const struct config *config, const struct alarm *alar
     case RULE_VISIT_DUE: return BRING_TAPE;
     case RULE_FLAT: return BRING_LOGGER | things_of(rule->quantity);
     case RULE_UNREADABLE_DROP:
+    case RULE_UNDELIVERED:
     case RULE_KIND_COUNT: return 0;
     default: return things_of(rule->quantity);
     }

@@ -335,6 +335,8 @@ static void check_rule(struct checker *checker, const struct rule *rule)
                         "'while' of rule '%s' can never be so: 'below' must be above 'above'", rule->id);
     for (size_t i = 0; i < rule->stations.count; i++)
         check_rule_station(checker, rule, rule->stations.words[i]);
+    for (size_t i = 0; i < rule->except.count; i++)
+        check_rule_station(checker, rule, rule->except.words[i]);
 }
 
 static void check_tell(struct checker *checker, const char *subject, const struct word_list *tell, struct place where)

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+static bool matches_any(const struct word_list *patterns, const char *id);
 static int compare_station(const void *id, const void *station);
 static int compare_barometer(const void *id, const void *barometer);
 static void override(double *value, double by);
@@ -87,10 +88,15 @@ struct quality_limits config_quality(const struct config *config, const struct s
 
 bool rule_watches(const struct rule *rule, const char *id)
 {
-    for (size_t i = 0; i < rule->stations.count; i++)
-        if (text_matches(rule->stations.words[i], id, false))
+    return (rule->stations.count == 0 || matches_any(&rule->stations, id)) && !matches_any(&rule->except, id);
+}
+
+static bool matches_any(const struct word_list *patterns, const char *id)
+{
+    for (size_t i = 0; i < patterns->count; i++)
+        if (text_matches(patterns->words[i], id, false))
             return true;
-    return rule->stations.count == 0;
+    return false;
 }
 
 static int compare_station(const void *id, const void *station)

@@ -256,6 +256,7 @@ enum rule_kind {
     RULE_VISIT_DUE,       /* nobody has put the logger in or read the level for longer than window, or what the logger
                              runs out of will not last */
     RULE_UNREADABLE_DROP, /* a drop was set aside, or waits for longer than window */
+    RULE_UNDELIVERED,     /* a notice to a recipient was given up, or is tried for longer than window */
     RULE_KIND_COUNT
 };
 const char *rule_kind_word(enum rule_kind kind);
@@ -288,6 +289,7 @@ struct rule {
     bool counts_suspect; /* values flagged 3 count too; 4 and 9 never do */
     enum priority priority;
     struct word_list stations;    /* ids or patterns; empty: all */
+    struct word_list except;      /* of these, those that it does not watch */
     struct word_list tell;        /* recipient ids */
     const char *advice;           /* what to do, for the message; may be "" */
     int64_t repeat;               /* ms between reminders while nobody answers; 0: none */

@@ -169,6 +169,7 @@ uint64_t config_pages_digest(const struct config *config)
             add_whole(&digest, wholes[k]);
         add_number(&digest, rule->limit);
         add_words(&digest, &rule->stations);
+        add_words(&digest, &rule->except);
         add_words(&digest, &rule->tell);
     }
     for (size_t i = 0; i < config->recipient_count; i++)

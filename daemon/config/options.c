@@ -599,7 +599,7 @@ static const struct option rule_options[] = {
     {.key = "deadband", .type = OPTION_DIFFERENCE, .offset = FIELD(deadband), .dimension = OF_QUANTITY,
      .maximum = INFINITY, .help = "how far back over the limit it must come to be over; default 0"},
     {.key = "window", .type = OPTION_DURATION, .offset = FIELD(window), .minimum = MINUTE, .maximum = 365 * DAY,
-     .help = "rise, fall, flat: time for the change; silence, gap, visit_due, unreadable_drop: the longest that is fine"},
+     .help = "rise, fall, flat: time for the change; silence, gap, visit_due, unreadable_drop, undelivered: the longest that is fine"},
     {.key = "ahead", .type = OPTION_DURATION, .offset = FIELD(ahead), .standard = "7 d", .minimum = 0, .maximum = 90 * DAY,
      .help = "visit_due: how long before memory or battery run out (memory_samples, battery_lasts, battery_limit of the "
              "station)"},
@@ -615,6 +615,8 @@ static const struct option rule_options[] = {
      .choice = priority_choice, .help = "how urgent it is"},
     {.key = "stations", .type = OPTION_WORDS, .offset = FIELD(stations),
      .help = "ids or patterns of stations (silence and gap: barometers too); default: all"},
+    {.key = "except", .type = OPTION_WORDS, .offset = FIELD(except),
+     .help = "ids or patterns of stations, among those, that it does not watch: they have a rule with limits of their own"},
     {.key = "tell", .type = OPTION_WORDS, .offset = FIELD(tell),
      .help = "ids of the recipients; none: it only stands on the pages"},
     {.key = "repeat", .type = OPTION_DURATION, .offset = FIELD(repeat), .standard = "none", .minimum = MINUTE,

@@ -62,8 +62,9 @@ static const struct limits_text limits_table[] = {
 };
 _Static_assert(COUNT_OF(limits_table) == QUANTITY_COUNT, "every quantity has its limits");
 
+#define PLACES (RULE_STATIONS | RULE_EXCEPT)
 #define DELAYS                                                                                                         \
-    (RULE_DEADBAND | RULE_ON_DELAY | RULE_OFF_DELAY | RULE_COUNT_SUSPECT | RULE_STATIONS | RULE_WHILE | RULE_SAMPLES)
+    (RULE_DEADBAND | RULE_ON_DELAY | RULE_OFF_DELAY | RULE_COUNT_SUSPECT | PLACES | RULE_WHILE | RULE_SAMPLES)
 static const struct rule_vocabulary rule_kinds[] = {
     [RULE_BELOW] = {.word = "below",
                     .needs = RULE_QUANTITY | RULE_LIMIT,
@@ -100,35 +101,40 @@ static const struct rule_vocabulary rule_kinds[] = {
          .help = "it changed by no more than the limit for as long as the window: a sensor that is stuck or buried"},
     [RULE_DRIFT] = {.word = "drift",
                     .needs = RULE_QUANTITY | RULE_LIMIT,
-                    .takes = RULE_DEADBAND | RULE_STATIONS,
+                    .takes = RULE_DEADBAND | PLACES,
                     .limit_is_difference = true,
                     .help = "a check or a second level reading disagrees with the sensor by more than the limit; of "
                             "water_pressure: its zero "
                             "in air, against the barometer"},
     [RULE_SILENCE] = {.word = "silence",
                       .needs = RULE_WINDOW,
-                      .takes = RULE_STATIONS,
+                      .takes = PLACES,
                       .help = "nothing came from a station or barometer for longer than the window"},
     [RULE_GAP] = {.word = "gap",
                   .needs = RULE_WINDOW,
-                  .takes = RULE_STATIONS,
+                  .takes = PLACES,
                   .help = "between two samples of a station or barometer lies more than the window: a file is missing"},
     [RULE_VISIT_DUE] = {.word = "visit_due",
                         .needs = RULE_WINDOW,
-                        .takes = RULE_STATIONS | RULE_AHEAD,
+                        .takes = PLACES | RULE_AHEAD,
                         .help = "nobody has read the level or put the logger in for longer than the window, or the "
                                 "logger's memory or battery will run out first"},
     [RULE_UNREADABLE_DROP] = {.word = "unreadable_drop",
                               .takes = RULE_WINDOW,
                               .window_standard = "6 h",
                               .help = "a drop was set aside, or waits for longer than the window"},
+    [RULE_UNDELIVERED] = {.word = "undelivered",
+                          .takes = RULE_WINDOW,
+                          .window_standard = "1 h",
+                          .help = "a notice to a recipient was given up, or is tried for longer than the window: the "
+                                  "others of 'tell' hear of it"},
 };
 _Static_assert(COUNT_OF(rule_kinds) == RULE_KIND_COUNT, "every kind of rule has a row");
 
 static const char *const rule_keys[RULE_KEY_COUNT] = {"quantity", "limit",     "window",        "deadband",
                                                       "on_delay", "off_delay", "count_suspect", "stations",
                                                       "band",     "since",     "while",         "samples",
-                                                      "ahead"};
+                                                      "ahead",    "except"};
 
 static const char *const column_roles[] = {
     [COLUMN_QUANTITY] = "quantity", [COLUMN_STATION] = "station", [COLUMN_SERIAL] = "serial",

@@ -20,7 +20,8 @@ enum rule_key {
     RULE_WHILE = 1 << 10,
     RULE_SAMPLES = 1 << 11,
     RULE_AHEAD = 1 << 12,
-    RULE_KEY_COUNT = 13
+    RULE_EXCEPT = 1 << 13,
+    RULE_KEY_COUNT = 14
 };
 const char *rule_key_word(unsigned bit); /* 0 .. RULE_KEY_COUNT-1 */
 

@@ -63,7 +63,7 @@ void message_render_subject(const struct notice *notice, const struct config *co
     }
     if (notice->event == NOTICE_REMINDED || notice->event == NOTICE_ESCALATED)
         text_puts(ret, notice->event == NOTICE_REMINDED ? "Reminder: " : "Nobody answers: ");
-    text_printf(ret, "%s%s%s: ", notice->rule_title, message_kind(notice) == RULE_UNREADABLE_DROP ? ", " : " at ",
+    text_printf(ret, "%s%s%s: ", notice->rule_title, message_is_of_water(notice) ? " at " : ", ",
                 notice->station_name);
     message_put_state(ret, notice);
 }

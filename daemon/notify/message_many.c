@@ -116,7 +116,7 @@ static void add_item(struct message_parts *ret, const struct notice *item, bool 
     text_init(&line, MESSAGE_ROW_LIMIT);
     if (names_rule) {
         message_put_visible(&line, item->rule_title);
-        text_puts(&line, message_kind(item) == RULE_UNREADABLE_DROP ? ", " : " at ");
+        text_puts(&line, message_is_of_water(item) ? " at " : ", ");
     }
     message_put_visible(&line, item->station_name);
     text_puts(&line, ": ");
@@ -128,7 +128,7 @@ static void add_item(struct message_parts *ret, const struct notice *item, bool 
     if (item->alarm.learnt != TIME_NONE && late >= MINUTE_MS)
         text_printf(&line, ", learnt %s later", duration_print(late, duration));
     text_printf(&line, ", alarm %lld", (long long)item->alarm.id);
-    if (message_kind(item) == RULE_UNREADABLE_DROP) {
+    if (!message_is_of_water(item)) {
         text_puts(&line, ": ");
         message_put_visible(&line, item->alarm.episode.detail);
     }

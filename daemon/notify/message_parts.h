@@ -61,6 +61,8 @@ void message_put_paragraph(struct text *text, const char *string, size_t indent,
 /* ---- words about one alarm (message_words.c) ---- */
 
 enum rule_kind message_kind(const struct notice *notice); /* RULE_KIND_COUNT where unknown */
+/* Of a station or barometer; false: of a drop or a recipient. */
+bool message_is_of_water(const struct notice *notice);
 bool message_is_withdrawn(const struct notice *notice);
 /* Silence, gaps, visits and drops have none. */
 bool message_has_value(const struct notice *notice);

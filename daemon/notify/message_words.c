@@ -21,6 +21,7 @@ static const char *const limit_words[] = {
     [RULE_GAP] = NULL,
     [RULE_VISIT_DUE] = NULL,
     [RULE_UNREADABLE_DROP] = NULL,
+    [RULE_UNDELIVERED] = NULL,
 };
 _Static_assert(COUNT_OF(limit_words) == RULE_KIND_COUNT, "every kind has its words");
 
@@ -45,6 +46,12 @@ enum rule_kind message_kind(const struct notice *notice)
         if (strcmp(notice->rule_kind, rule_kind_word(kind)) == 0)
             return kind;
     return RULE_KIND_COUNT;
+}
+
+bool message_is_of_water(const struct notice *notice)
+{
+    enum rule_kind kind = message_kind(notice);
+    return kind != RULE_UNREADABLE_DROP && kind != RULE_UNDELIVERED;
 }
 
 bool message_is_withdrawn(const struct notice *notice)

@@ -14,6 +14,7 @@
 #include "service/tell.h"
 #include "service/withdraw.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 static bool judge(struct pipeline *p, const struct rule *rule, const struct subject *subject, struct span span,
@@ -31,6 +32,10 @@ static const char *step_word(const struct alarm_change *change);
 static bool count_times(struct pipeline *p, struct alarm *alarm, struct error *error);
 static bool end_shelves(struct pipeline *p, int64_t now, struct error *error);
 static bool judge_drops(struct pipeline *p, const struct rule *rule, int64_t now, struct error *error);
+static bool judge_recipients(struct pipeline *p, const struct rule *rule, int64_t now, struct error *error);
+static int compare_facts(const void *a, const void *b);
+static bool judge_facts(struct pipeline *p, const struct rule *rule, const struct drop_fact *facts, size_t n,
+                        int64_t now, struct error *error);
 static bool judge_drop(struct pipeline *p, const struct rule *rule, const char *path, const struct alarm *stored,
                        size_t stored_count, const struct episode *found, int64_t now, struct error *error);
 static size_t first_of_place(const struct alarm *alarms, size_t n, const char *place);
@@ -66,6 +71,8 @@ bool pipeline_advance(struct pipeline *p, int64_t now, struct error *error)
         const struct rule *rule = &p->config->rules[r];
         if (rule->kind == RULE_UNREADABLE_DROP)
             ok = judge_drops(p, rule, now, error);
+        if (rule->kind == RULE_UNDELIVERED)
+            ok = judge_recipients(p, rule, now, error);
         for (size_t i = 0; ok && rule->kind == RULE_VISIT_DUE && i < p->config->station_count; i++)
             ok = judge_visits(p, rule, i, now, error);
         if (rule->kind != RULE_SILENCE)
@@ -234,31 +241,70 @@ static bool count_times(struct pipeline *p, struct alarm *alarm, struct error *e
 static bool judge_drops(struct pipeline *p, const struct rule *rule, int64_t now, struct error *error)
 {
     struct path_fact *paths;
-    struct alarm *open;
-    size_t n, open_count;
-    if (!store_paths_unfinished(p->store, p->arena, &paths, &n, error) ||
-        !store_alarms_of_rule(p->store, rule->id, p->arena, &open, &open_count, error))
+    size_t n;
+    if (!store_paths_unfinished(p->store, p->arena, &paths, &n, error))
         return false;
     struct drop_fact *drops = arena_array(p->arena, n + 1, sizeof *drops);
     if (!parts_keeps_rest(p->config))
         n = 0; /* what waits may be another part's: the first one tells */
-    for (size_t k = 0; k < n; k++) {
+    for (size_t k = 0; k < n; k++)
         drops[k] = (struct drop_fact){paths[k].path, paths[k].state, paths[k].since, paths[k].message};
-        if (paths[k].state == DROP_WAITING)
-            look_again_at(p, paths[k].since + rule->window + 1);
+    return judge_facts(p, rule, drops, n, now, error);
+}
+
+/* One alarm a recipient. What the receiver answered stays out of it: alarms stand on pages that everybody can read. */
+static bool judge_recipients(struct pipeline *p, const struct rule *rule, int64_t now, struct error *error)
+{
+    const struct teller teller = {p->config, p->store, p->arena};
+    struct drop_fact *facts = arena_array(p->arena, p->config->recipient_count + 1, sizeof *facts);
+    size_t n = 0;
+    for (size_t k = 0; k < p->config->recipient_count; k++) {
+        struct delivery_trouble trouble;
+        const char *recipient = p->config->recipients[k].id;
+        if (!store_delivery_trouble(p->store, recipient, &trouble, error))
+            return false;
+        if (trouble.since == TIME_NONE)
+            continue;
+        facts[n++] = (struct drop_fact){
+            .path = tell_place_of(&teller, recipient),
+            .state = trouble.is_given_up ? DROP_SET_ASIDE : DROP_WAITING,
+            .since = trouble.since,
+            .message = trouble.is_given_up ? "a notice was given up; 'rillward status' tells why"
+                                           : "a notice does not get through; 'rillward status' tells why",
+        };
     }
+    p->has_delivery_trouble = n > 0;
+    qsort(facts, n, sizeof *facts, compare_facts);
+    return judge_facts(p, rule, facts, n, now, error);
+}
+
+static int compare_facts(const void *a, const void *b)
+{
+    return strcmp(((const struct drop_fact *)a)->path, ((const struct drop_fact *)b)->path);
+}
+
+static bool judge_facts(struct pipeline *p, const struct rule *rule, const struct drop_fact *facts, size_t n,
+                        int64_t now, struct error *error)
+{
+    struct alarm *open;
+    size_t open_count;
+    if (!store_alarms_of_rule(p->store, rule->id, p->arena, &open, &open_count, error))
+        return false;
+    for (size_t k = 0; k < n; k++)
+        if (facts[k].state == DROP_WAITING)
+            look_again_at(p, facts[k].since + rule->window + 1);
     struct drop_episode *found;
-    size_t found_count = rules_drop_episodes(p->arena, rule, drops, n, now, &found);
+    size_t found_count = rules_drop_episodes(p->arena, rule, facts, n, now, &found);
     bool *is_matched = arena_array(p->arena, open_count + 1, sizeof *is_matched);
     for (size_t k = 0; k < found_count; k++) {
-        const char *path = drops[found[k].drop].path;
+        const char *path = facts[found[k].drop].path;
         size_t first = first_of_place(open, open_count, path), count = 0;
         for (; first + count < open_count && strcmp(open[first + count].station, path) == 0; count++)
             is_matched[first + count] = true;
         if (!judge_drop(p, rule, path, open + first, count, &found[k].episode, now, error))
             return false;
     }
-    /* And every alarm whose drop is in trouble no more. */
+    /* And every alarm whose place is in trouble no more. */
     for (size_t k = 0; k < open_count; k++)
         if (!is_matched[k] && !judge_drop(p, rule, open[k].station, &open[k], 1, NULL, now, error))
             return false;

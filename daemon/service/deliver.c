@@ -10,6 +10,8 @@
 
 enum { NOTICES_AT_ONCE = 32, LARGEST_PICTURE = 4 << 20 };
 
+static bool is_watched(const struct config *config);
+static bool has_failed(const struct delivery *results, size_t n);
 static bool is_mail(const struct config *config, const struct notice *notice);
 static bool begin_one_mail(struct deliverer *d, struct pipeline *p, const struct notice *notices, size_t n,
                            int64_t wall, size_t *begun);
@@ -76,8 +78,27 @@ bool deliver_collect(struct deliverer *d, struct pipeline *p, int64_t wall, bool
         return false;
     }
     d->due = wall;
+    if (is_watched(p->config) && (p->has_delivery_trouble || has_failed(results, n)))
+        p->next_alarm_look = TIME_NONE;
     *ret_worked = true;
     return true;
+}
+
+/* By a rule that tells others of it. */
+static bool is_watched(const struct config *config)
+{
+    for (size_t r = 0; r < config->rule_count; r++)
+        if (config->rules[r].kind == RULE_UNDELIVERED)
+            return true;
+    return false;
+}
+
+static bool has_failed(const struct delivery *results, size_t n)
+{
+    for (size_t k = 0; k < n; k++)
+        if (results[k].notice != 0 && results[k].outcome != DELIVERED)
+            return true;
+    return false;
 }
 
 static bool is_mail(const struct config *config, const struct notice *notice)

@@ -28,6 +28,7 @@ struct pipeline {
     uint32_t *station_places, *barometer_places; /* numbers in the store, by index in the settings */
     struct original_keeper *originals;           /* of drops that are being taken */
     int attempt_fd;          /* attempt.h; the caller's; -1: what is being read is not written down */
+    bool has_delivery_trouble; /* at the last look */
     struct supply_memo *supplies; /* by station, see supplies.h; NULL: no station has anything that runs out */
     int64_t next_alarm_look; /* wall time of the next thing that pipeline_advance has to judge; TIME_NONE: not known */
     size_t taken, set_aside, repeated; /* since the start, for the log */

@@ -38,7 +38,7 @@ bool subject_find(struct pipeline *p, const char *id, bool is_barometer, uint32_
 /* A barometer has times, and few quantities: for those it is watched where a rule names it, for its battery always. */
 bool subject_suits(const struct rule *rule, bool is_barometer)
 {
-    if (rule->kind == RULE_UNREADABLE_DROP)
+    if (rule->kind == RULE_UNREADABLE_DROP || rule->kind == RULE_UNDELIVERED)
         return false;
     if (!is_barometer || rule->kind == RULE_SILENCE || rule->kind == RULE_GAP)
         return true;

@@ -10,6 +10,7 @@
 #include <stdio.h>
 #include <string.h>
 
+static bool tell_is_about(const char *place, const char *recipient);
 static bool mark_pages(const struct teller *t, const struct alarm *alarm, struct error *error);
 static bool fill_place(const struct teller *t, struct notice *notice, struct error *error);
 static void fill_values(const struct rule *rule, struct notice *notice);
@@ -39,6 +40,8 @@ bool tell_people(const struct teller *t, const struct alarm *alarm, const struct
     CLEANUP(cleanup_free) char *what = x_printf("%" PRId64 "-%s", alarm->id, notice_event_word(event));
     for (size_t k = 0; k < to->count; k++) {
         notice.recipient = to->words[k];
+        if (rule->kind == RULE_UNDELIVERED && tell_is_about(alarm->station, notice.recipient))
+            continue; /* the others must hear of it */
         notice.uid = tell_uid(t, what, alarm->sequence, notice.recipient, alarm->changed);
         if (!store_notice_add(t->store, &notice, error))
             return false;
@@ -81,6 +84,18 @@ const char *tell_uid(const struct teller *t, const char *what, int64_t number, c
         if (!isalnum((unsigned char)*c) && *c != '-')
             *c = '-';
     return uid;
+}
+
+static const char about_recipient[] = "recipient ";
+
+const char *tell_place_of(const struct teller *t, const char *recipient)
+{
+    return arena_printf(t->arena, "%s%s", about_recipient, recipient);
+}
+
+static bool tell_is_about(const char *place, const char *recipient)
+{
+    return text_starts_with(place, about_recipient) && strcmp(place + strlen(about_recipient), recipient) == 0;
 }
 
 /* A station, a barometer, or the path of a drop. */

@@ -32,4 +32,7 @@ bool tell_change(const struct teller *teller, struct alarm *alarm, enum notice_e
  * anew. */
 const char *tell_uid(const struct teller *teller, const char *what, int64_t number, const char *recipient, int64_t now);
 
+/* What an alarm about a recipient has in place of a station: "recipient desk", which no station is called. Arena. */
+const char *tell_place_of(const struct teller *teller, const char *recipient);
+
 #endif

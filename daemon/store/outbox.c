@@ -17,6 +17,27 @@ enum { ITEMS_MOST = 40 }; /* of a group or summary that a message can name; the 
     " quantity, limit_, worst_written, last_written, decimals, utc_offset, data_until, body"
 
 static struct notice read_notice(struct arena *arena, sqlite3_stmt *row);
+/* By indices of what is due, and of the recipient's newest: never over all that was ever sent. */
+bool store_delivery_trouble(struct store *store, const char *recipient, struct delivery_trouble *ret,
+                            struct error *error)
+{
+    int64_t given_up = 0;
+    *ret = (struct delivery_trouble){.since = TIME_NONE};
+    if (!database_one(store, &given_up, error,
+                      "SELECT CASE state WHEN 2 THEN next_try ELSE 0 END FROM notice WHERE recipient = ?1"
+                      " AND state IN (1, 2) ORDER BY created DESC, id DESC LIMIT 1",
+                      "t", recipient))
+        return false;
+    if (given_up != 0) {
+        *ret = (struct delivery_trouble){given_up, true};
+        return true;
+    }
+    return database_one(store, &ret->since, error,
+                        "SELECT min(created) FROM notice INDEXED BY notice_due WHERE state = 0 AND attempts > 0"
+                        " AND recipient = ?1",
+                        "t", recipient);
+}
+
 static bool collect_notices(struct store *store, sqlite3_stmt *row, struct arena *arena, struct notice **ret,
                             size_t *ret_n, struct error *error);
 static bool load_items(struct store *store, struct arena *arena, struct notice *notice, struct error *error);

@@ -396,6 +396,15 @@ struct outbox_line { /* per recipient, for status */
 bool store_outbox_summary(struct store *store, struct arena *arena, struct outbox_line **ret, size_t *ret_n,
                           struct error *error);
 
+/* Whether notices to a recipient get through: `since` when one is tried in vain, or when the newest that is done with was
+ * given up; TIME_NONE: all is well. */
+struct delivery_trouble {
+    int64_t since;
+    bool is_given_up;
+};
+bool store_delivery_trouble(struct store *store, const char *recipient, struct delivery_trouble *ret,
+                            struct error *error);
+
 /* ---- what must be published, what was ---- */
 struct page_fact {
     uint32_t place;

@@ -56,6 +56,20 @@ Test(config, ids_are_found_whatever_their_order_in_the_file)
     config_free(config);
 }
 
+Test(config, a_rule_watches_all_but_those_that_have_one_of_their_own)
+{
+    struct config *config = load(TOP "stations: {a: {" WATER "}, b: {" WATER "}, pond-1: {" WATER "}, pond-2: {" WATER "}}\n"
+                                     "rules:\n  all: {kind: silence, window: 1 d, except: [b, 'pond-*']}\n"
+                                     "  ponds: {kind: silence, window: 9 d, stations: ['pond-*'], except: [pond-2]}\n");
+    static const char *const ids[] = {"a", "b", "pond-1", "pond-2"};
+    static const bool all[] = {true, false, false, false}, ponds[] = {false, false, true, false};
+    for (size_t i = 0; i < COUNT_OF(ids); i++) {
+        cr_expect_eq(rule_watches(&config->rules[0], ids[i]), all[i], "%s", ids[i]);
+        cr_expect_eq(rule_watches(&config->rules[1], ids[i]), ponds[i], "%s", ids[i]);
+    }
+    config_free(config);
+}
+
 Test(config, an_empty_network_has_nothing_to_find)
 {
     struct config *config = load(TOP);

@@ -322,6 +322,40 @@ Test(announce, a_drop_in_trouble_again_is_one_more_alarm_and_only_one)
         cr_expect(list[k].episode.end != TIME_NONE && list[k].state == ALARM_RETURNED_UNACKNOWLEDGED);
 }
 
+Test(announce, others_hear_of_notices_that_do_not_get_through)
+{
+    const double oxygen[] = {2, 5};
+    open_with("rules:\n"
+              "  low: {kind: below, quantity: oxygen, limit: 3 mg/L, tell: [desk]}\n"
+              "  lost: {kind: undelivered, window: 2 h, tell: [desk, on-call]}\n");
+    put_rows(QUANTITY_OXYGEN, 0, oxygen, 1, hours_on(1));
+    cr_assert(store_notice_done(f.store, 1, NOTICE_DUE, hours_on(1), hours_on(1.1), "answered 451", &error));
+    advance(2);
+    cr_expect_str_eq(fixture_notices(&f, 2), "", "it is tried, and not for long");
+    cr_expect_eq(p.next_alarm_look, hours_on(3) + 1);
+    advance(3.5);
+    struct alarm lost = fixture_alarm(&f, 2);
+    cr_expect_str_eq(lost.station, "recipient desk");
+    cr_expect_eq(lost.episode.start, hours_on(1));
+    cr_expect_eq(lost.state, ALARM_UNACKNOWLEDGED);
+    cr_expect_null(strstr(lost.episode.detail, "451"), "what a receiver says is not for pages");
+    cr_expect_str_eq(fixture_notices(&f, 2), "on-call raised", "whom it does not reach is not told");
+    cr_assert(store_notice_done(f.store, 1, NOTICE_GIVEN_UP, hours_on(4), hours_on(4), "answered 550", &error));
+    advance(5);
+    cr_expect_eq(fixture_alarm(&f, 2).state, ALARM_UNACKNOWLEDGED, "the same alarm, a worse cause");
+    cr_expect_str_eq(fixture_alarm(&f, 2).episode.detail, "a notice was given up; 'rillward status' tells why");
+    put_rows(QUANTITY_OXYGEN, 1, oxygen + 1, 1, hours_on(6));
+    struct notice *due;
+    size_t n;
+    cr_assert(store_notices_due(f.store, hours_on(6), 10, f.arena, &due, &n, &error));
+    for (size_t k = 0; k < n; k++)
+        if (strcmp(due[k].recipient, "desk") == 0)
+            cr_assert(store_notice_done(f.store, due[k].id, NOTICE_DELIVERED, hours_on(6), hours_on(6), "250", &error));
+    advance(7);
+    cr_expect_eq(fixture_alarm(&f, 2).state, ALARM_RETURNED_UNACKNOWLEDGED);
+    cr_expect_str_eq(fixture_alarm(&f, 2).episode.detail, "a notice got through");
+}
+
 /* ---- data, people and the clock in any order ---- */
 
 enum { HOURS = 240 };

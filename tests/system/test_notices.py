@@ -7,10 +7,11 @@ import subprocess
 
 import pytest
 
-from daemon import (SMALL_NOW, SUPPORT, TAKEN, Service, air_file, free_port, later, milliseconds, small_settings,
+from daemon import (ROOT, SMALL_NOW, SUPPORT, TAKEN, Service, air_file, free_port, later, milliseconds, small_settings,
                     water_file, water_rows)
 
 DELIVERED, DUE = 1, 0
+SCHEMA = ROOT / "config-examples/notice.schema.json"
 HOOK = 'hook: {{webhook: "http://127.0.0.1:{port}{path}", secret: {{file: hook.secret}}, allow_private_address: true}}'
 MAIL = "desk: {mail: desk@example.org}"
 PLAIN_MAIL = ("mail: {{server: 127.0.0.1, port: {port}, security: plain, from: rillward@example.org,"
@@ -247,6 +248,28 @@ def test_a_mail_box_that_is_refused_is_given_up_and_shown(tmp_path):
         assert line["delivered"] == 0 and line["due"] + line["given_up"] == 1
         service.stop()
         assert service.mails() == []
+
+
+def test_what_a_mail_box_refuses_is_told_to_another_recipient(tmp_path):
+    mail_port, hook_port = free_port(), free_port()
+    settings = settings_for(MAIL, mail=PLAIN_MAIL.format(port=mail_port)) \
+        .replace("recipients:\n", f"recipients:\n  {hook(hook_port)}\n") \
+        .replace("\nrules:", "\nrules:\n  lost: {kind: undelivered, title: Notices do not get through, tell: [hook, desk]}", 1)
+    with Service(tmp_path / "work", settings, SMALL_NOW) as service:
+        service.start_mail("--refuse", "desk@example.org", port=mail_port)
+        service.start_receiver(port=hook_port)
+        make_news(service)
+        service.start()
+        wait_for_notices(service, 1, DELIVERED, "hook")
+        service.wait_for_rest()
+        service.stop()
+        event = service.requests()[0]["event"]["data"]
+        assert event["station"]["id"] == "recipient desk" and event["rule"]["kind"] == "undelivered"
+        pytest.importorskip("jsonschema").validate(service.requests()[0]["event"], json.loads(SCHEMA.read_text()))
+        assert "given up" in json.dumps(event) and "550" not in json.dumps(event)
+        page = (service.archive / "index.html").read_text(encoding="utf-8")
+        assert "Notices do not get through" in page and "desk@example.org" not in page.split("<footer>")[0]
+        assert [row["recipient"] for row in notices(service)].count("desk") == 1, "whom it does not reach is not told"
 
 
 @pytest.mark.parametrize("spoil", [lambda path: path.unlink(), lambda path: path.chmod(0o644)], ids=["missing", "open"])
