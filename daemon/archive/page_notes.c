@@ -42,6 +42,9 @@ const char *part_finding_word(enum finding_kind kind)
     case FINDING_DATUM: return "Datum of the level";
     case FINDING_RATING: return "Rating";
     case FINDING_CHECKS_DISORDERED: return "Checks out of order";
+    case FINDING_CLOCK_LAG: return "Clock against the air pressure";
+    case FINDING_MOVES_LAG: return "Clock against the noted moves";
+    case FINDING_CLOCK_CHECK: return "Clock check";
     case FINDING_KIND_COUNT: break;
     }
     return "";

@@ -32,6 +32,8 @@ static int64_t find_interval(struct arena *arena, const struct derive_input *inp
 static void correct_clocks(struct arena *arena, const struct derive_input *input, int64_t *ret_time);
 static void step_instruments(struct chain *c);
 static void tell_instruments(struct chain *c, const struct instrument_input *input);
+static void tell_clocks(struct chain *c, const struct instrument_input *input);
+static void tell_clock(struct chain *c, const struct clock_doubt *doubt);
 static void step_water(struct chain *c);
 static void mark_water_in(struct chain *c, enum quantity quantity);
 static void step_conductivity(struct chain *c);
@@ -196,6 +198,41 @@ static void step_instruments(struct chain *c)
         c->deployment[i] = number;
     }
     tell_instruments(c, &input);
+    tell_clocks(c, &input);
+}
+
+/* Of each logger by itself, as its rows were moved. */
+static void tell_clocks(struct chain *c, const struct instrument_input *input)
+{
+    for (size_t k = 0; k < c->period_count; k++) {
+        struct note *notes;
+        struct clock_doubt *doubts;
+        size_t note_count = instrument_notes(c->arena, input, &c->periods[k], &notes);
+        size_t count = logger_clock_doubts(c->arena, note_count, notes, c->interval, &doubts);
+        for (size_t i = 0; i < count; i++)
+            tell_clock(c, &doubts[i]);
+    }
+}
+
+static void tell_clock(struct chain *c, const struct clock_doubt *doubt)
+{
+    char by[TIMESTAMP_SIZE];
+    const char *text = arena_printf(
+        c->arena, "the logger's clock was noted %s %s true time: %s; %s", duration_print(llabs(doubt->error), by),
+        doubt->error > 0 ? "ahead of" : "behind",
+        doubt->is_zone ? "no drift, but a wrong zone or a daylight-saving slip, in the logger, its layout or the note"
+                       : "more than a clock drifts by, or a slip of the pen",
+        doubt->is_used
+            ? "the rows were moved by it; confirm or correct the note, and look at the clock at the next visit"
+            : "no row was moved; correct the zone of the layout or the note, and set the clock at the next visit");
+    findings_add(&c->derived->findings, c->arena,
+                 &(struct finding){.kind = FINDING_CLOCK_CHECK,
+                                   .span = findings_moment(doubt->time),
+                                   .quantity = QUANTITY_COUNT,
+                                   .value = (double)doubt->error,
+                                   .uncertainty = NAN,
+                                   .wants_hand = true,
+                                   .text = text});
 }
 
 static void tell_instruments(struct chain *c, const struct instrument_input *input)

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "derive/logger_clock.h"
 
+#include "base/timestamp.h"
 #include "science/clock.h"
 
 #include <stdlib.h>
@@ -14,6 +15,7 @@ struct clock_anchor {
 };
 
 static size_t find_anchors(size_t note_count, const struct note *notes, int64_t interval, struct clock_anchor *ret);
+static struct clock_check known_before(const struct note *notes, size_t k);
 static bool is_checked_near(size_t note_count, const struct note *notes, int64_t time);
 static bool is_usable(const struct note *note);
 static bool matters(const struct note *check, int64_t interval);
@@ -29,6 +31,40 @@ void logger_clock_correct(struct arena *arena, size_t n, const int64_t *raw, siz
         if (i > 0 && ret_time[i] <= ret_time[i - 1])
             ret_time[i] = ret_time[i - 1] + 1;
     }
+}
+
+size_t logger_clock_doubts(struct arena *arena, size_t note_count, const struct note *notes, int64_t interval,
+                           struct clock_doubt **ret)
+{
+    size_t count = 0;
+    *ret = arena_array(arena, note_count + 1, sizeof **ret);
+    for (size_t k = 0; k < note_count; k++) {
+        const struct note *note = &notes[k];
+        if (note->kind != NOTE_CLOCK || note->until == TIME_NONE)
+            continue;
+        struct clock_check check = known_before(notes, k);
+        enum clock_verdict verdict = clock_judge(&check, interval);
+        int64_t error = note->until - note->time;
+        bool is_doubted = verdict == CLOCK_WRONG_ZONE || verdict == CLOCK_SUSPECT || llabs(error) >= CLOCK_SLIP;
+        if (is_doubted && llabs(error) >= CLOCK_ROUNDED)
+            (*ret)[count++] = (struct clock_doubt){
+                .time = note->time, .error = error, .is_zone = verdict == CLOCK_WRONG_ZONE, .is_used = is_usable(note)};
+    }
+    return count;
+}
+
+/* The check of note k, and when the clock was last known; where it never was, a month before, and right. */
+static struct clock_check known_before(const struct note *notes, size_t k)
+{
+    int64_t since = notes[k].time - 30 * DAY_MS, shown = since;
+    for (size_t i = k; i-- > 0;) {
+        if (!is_usable(&notes[i]) && notes[i].kind != NOTE_IN_WATER)
+            continue;
+        since = notes[i].time;
+        shown = is_usable(&notes[i]) ? notes[i].until : since;
+        break;
+    }
+    return (struct clock_check){shown, since, notes[k].until, notes[k].time};
 }
 
 /* Of two that contradict, as a check before and a check after the clock was set back, the later counts from where the

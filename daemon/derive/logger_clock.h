@@ -6,6 +6,7 @@
 #include "base/memory.h"
 #include "model/facts.h"
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -18,5 +19,18 @@
 #define CLOCK_SLIP ((int64_t)10 * 60 * 1000)
 void logger_clock_correct(struct arena *arena, size_t n, const int64_t *raw, size_t note_count,
                           const struct note *notes, int64_t interval, int64_t *ret_time);
+
+/* Clock checks that are no drift of a crystal, in the order of the notes; in the arena. By clock_judge(): off by a
+ * multiple of 15 min, which is a zone or daylight saving; or by more than half an interval, or at more than 100 ppm
+ * since the clock was last known. Noted times are rounded to the minute: what is below CLOCK_ROUNDED is no doubt. */
+#define CLOCK_ROUNDED ((int64_t)2 * 60 * 1000)
+struct clock_doubt {
+    int64_t time;  /* true time of the check */
+    int64_t error; /* shown less true [ms] */
+    bool is_zone;
+    bool is_used; /* below CLOCK_SLIP: the rows were moved by it all the same */
+};
+size_t logger_clock_doubts(struct arena *arena, size_t note_count, const struct note *notes, int64_t interval,
+                           struct clock_doubt **ret);
 
 #endif

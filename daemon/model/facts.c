@@ -36,6 +36,9 @@ static const char *const finding_kinds[] = {
     [FINDING_DATUM] = "datum",
     [FINDING_RATING] = "rating",
     [FINDING_CHECKS_DISORDERED] = "checks_out_of_order",
+    [FINDING_CLOCK_LAG] = "clock_lag",
+    [FINDING_MOVES_LAG] = "moves_lag",
+    [FINDING_CLOCK_CHECK] = "clock_check_doubted",
 };
 _Static_assert(sizeof finding_kinds / sizeof finding_kinds[0] == FINDING_KIND_COUNT, "every kind has a word");
 

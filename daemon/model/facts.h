@@ -116,6 +116,9 @@ enum finding_kind {
     FINDING_DATUM,             /* a stretch: the level 0 that its levels are above, where a station changed its own */
     FINDING_RATING,            /* of days: how good a quantity is, by the size of its corrections */
     FINDING_CHECKS_DISORDERED, /* a sensor was read as found after it was cleaned: the visit corrects nothing */
+    FINDING_CLOCK_LAG,         /* of weeks: pressure follows the air at a lag: see derive/clock_watch.h; value in ms */
+    FINDING_MOVES_LAG,         /* of weeks: in and out of the water at other times than noted; value in ms */
+    FINDING_CLOCK_CHECK,       /* a noted clock check that is no drift, or an unlikely one; value in ms */
     FINDING_KIND_COUNT
 };
 const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", ...; as written in files */
@@ -123,12 +126,14 @@ const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", .
 /* Of a moment: as a check, it is told with the rows up to an hour beside it. Others are of a stretch of rows. */
 #define FINDINGS_OF_A_MOMENT                                                                                           \
     (1u << FINDING_READING_SET_ASIDE | 1u << FINDING_ZERO_IN_AIR | 1u << FINDING_AIR_HANDED_OVER |                     \
-     1u << FINDING_BAROMETER_DRIFTED | 1u << FINDING_CHECKS_DISORDERED)
+     1u << FINDING_BAROMETER_DRIFTED | 1u << FINDING_CHECKS_DISORDERED | 1u << FINDING_CLOCK_CHECK)
 #define FINDINGS_OF_A_STRETCH                                                                                          \
     (1u << FINDING_AIR_PRESSURE | 1u << FINDING_INSTRUMENT | 1u << FINDING_STRANGE_INSTRUMENT | 1u << FINDING_DATUM |  \
      FINDINGS_OF_DAYS)
 #define FINDINGS_OF_DAYS (1u << FINDING_RATING) /* of whole days by the station's standard time */
-#define FINDINGS_OF_TRENDS (1u << FINDING_TWINS_PART | 1u << FINDING_RANGE_FADES | 1u << FINDING_NIGHTS_SINK)
+#define FINDINGS_OF_TRENDS                                                                                             \
+    (1u << FINDING_TWINS_PART | 1u << FINDING_RANGE_FADES | 1u << FINDING_NIGHTS_SINK | FINDINGS_OF_CLOCKS)
+#define FINDINGS_OF_CLOCKS (1u << FINDING_CLOCK_LAG | 1u << FINDING_MOVES_LAG) /* said anew each week */
 
 /* A stretch goes on over a pause of the rows that is not longer than this. */
 #define FINDING_PAUSE ((int64_t)24 * 3600 * 1000)

@@ -17,6 +17,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define NEAR_CLOCK (7 * DAY_MS)
 #define NEAR_FINDING (62 * DAY_MS) /* a finding of a moment is told with the values so near to it */
 
 /* One sample with everything around it. */
@@ -364,7 +365,9 @@ static void write_finding(const struct sample *s, struct writer *w, const struct
 {
     int64_t time = s->derived.record.time[s->row];
     bool is_moment = 1u << f->kind & (FINDINGS_OF_A_MOMENT | FINDINGS_OF_TRENDS);
-    bool is_here = is_moment ? llabs(f->span.from - time) <= NEAR_FINDING : time >= f->span.from && time < f->span.to;
+    /* What is said of a clock is said anew each week. */
+    int64_t reach = 1u << f->kind & FINDINGS_OF_CLOCKS ? NEAR_CLOCK : NEAR_FINDING;
+    bool is_here = is_moment ? llabs(f->span.from - time) <= reach : time >= f->span.from && time < f->span.to;
     char label[64], when[TIMESTAMP_SIZE];
     if (!is_here || (f->quantity < QUANTITY_COUNT && !concerns(s, f->quantity)))
         return;

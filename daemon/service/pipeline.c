@@ -295,7 +295,8 @@ static bool derive_values(struct pipeline *p, size_t station, struct span span, 
 
 static bool has_trends(const struct record *record)
 {
-    return record->value[QUANTITY_OXYGEN] || record->value[QUANTITY_SECOND_TEMPERATURE];
+    return record->value[QUANTITY_OXYGEN] || record->value[QUANTITY_SECOND_TEMPERATURE] ||
+           record->value[QUANTITY_WATER_PRESSURE];
 }
 
 /* Records whose checks are not what they were. */

@@ -225,7 +225,7 @@ static bool render_station(struct pipeline *p, size_t station, const struct file
                            struct batch_of_files *batch, struct changes *changes, struct error *error)
 {
     uint32_t place = p->station_places[station];
-    struct network_station at;
+    struct network_station at = {.last = TIME_NONE};
     struct page_station page = {.config = p->config, .at = &at};
     if (!load_lists(p, station, &page, error))
         return false;
@@ -234,7 +234,8 @@ static bool render_station(struct pipeline *p, size_t station, const struct file
     for (size_t k = 0; k < page.alarm_count; k++)
         if (is_open(&page.alarms[k]))
             open[open_count++] = page.alarms[k];
-    if (!view_station(p, station, open, open_count, &at, error) ||
+    /* Findings are those of a year up to the last row, which the view tells. */
+    if (!view_station(p, station, open, open_count, &at, error) || !load_findings(p, place, &page, error) ||
         !load_months(p, station, files, file_count, &page, error) ||
         !load_revisions(p, station, files, file_count, &page, error) ||
         !load_years(p, station, files, file_count, &page, batch, changes, error))
@@ -413,7 +414,7 @@ static bool load_lists(struct pipeline *p, size_t station, struct page_station *
         originals[k] = original_of(&drops[k]);
     page->originals = originals;
     page->original_count = drop_count - page->has_more_originals;
-    return load_findings(p, place, page, error) && load_note_originals(p, page, error);
+    return load_note_originals(p, page, error);
 }
 
 static int compare_findings(const void *a, const void *b)
@@ -502,9 +503,9 @@ static bool render_history(struct pipeline *p, uint32_t place, enum archive_plac
         memcpy(drop->sha256, drops[k].sha256, SHA256_HEX_SIZE);
     }
     for (size_t k = 0; k < history.revision_count; k++)
-        history.revisions[k] = (struct history_revision){revisions[k].arrived, revisions[k].month,
-                                                         revisions[k].revision, revisions[k].last_time,
-                                                         revisions[k].changes, revisions[k].state};
+        history.revisions[k] =
+            (struct history_revision){revisions[k].arrived,   revisions[k].month,   revisions[k].revision,
+                                      revisions[k].last_time, revisions[k].changes, revisions[k].state};
     history_render(&history, &batch_add(batch, path, place)->content);
     return true;
 }

@@ -60,6 +60,7 @@ enum tone { TONE_PLAIN, TONE_HEAD, TONE_GOOD, TONE_BAD };
 static bool load(struct view *view, struct store *store, int64_t now, struct error *error);
 static bool load_supplies(struct view *view, struct store *store, struct error *error);
 static bool load_findings(struct view *view, struct store *store, struct error *error);
+static bool says_again(const struct finding *finding, const struct finding *next);
 static bool load_figures(struct view *view, struct store *store, int64_t now, struct error *error);
 static bool wants_hand(const struct view *view);
 static void render_json(const struct view *view, int64_t now, struct text *ret);
@@ -159,10 +160,16 @@ static bool load_findings(struct view *view, struct store *store, struct error *
         if (!store_findings_load(store, fact->number, recent, view->arena, &found->list, &n, error))
             return false;
         for (size_t k = 0; k < n; k++)
-            if (found->list[k].wants_hand)
+            if (found->list[k].wants_hand && !(k + 1 < n && says_again(&found->list[k], &found->list[k + 1])))
                 found->list[found->count++] = found->list[k];
     }
     return true;
+}
+
+/* A clock that is wrong is told of each week: the last word is enough here. */
+static bool says_again(const struct finding *finding, const struct finding *next)
+{
+    return FINDINGS_OF_CLOCKS >> finding->kind & 1 && next->kind == finding->kind;
 }
 
 static bool load_figures(struct view *view, struct store *store, int64_t now, struct error *error)

@@ -7,6 +7,7 @@
  * Steps inside derive_finish() are told apart by what each sensor adds to it; below them, what some of its parts cost
  * alone. Each figure is the median of REPEATS runs. */
 #include "base/timestamp.h"
+#include "derive/clock_watch.h"
 #include "derive/derive.h"
 #include "derive/hand_over.h"
 #include "derive/site.h"
@@ -42,6 +43,7 @@ static struct site make_site(struct arena *arena, uint32_t columns);
 static double column_value(enum quantity quantity, double hours);
 static void add_visits(struct site *site, uint32_t columns);
 static void print_parts(void);
+static void print_clock(const char *what, int64_t ahead, double resolution);
 static double median(double *list, size_t n);
 static double now_ns(void);
 static void row(const char *what, double nanoseconds);
@@ -62,6 +64,10 @@ int main(void)
     row("datum", all.datum);
     row("the whole chain", all.begin + all.before + all.finish + all.after + all.datum);
     print_parts();
+    printf("beside the chain, once a week and from the store\n");
+    print_clock("clock against the air, right", 0, 1);
+    print_clock("the same, an hour wrong: all lags are tried", 12, 1);
+    print_clock("the same, air too coarse to tell", 12, 100);
     return EXIT_SUCCESS;
 }
 
@@ -187,6 +193,41 @@ static void print_parts(void)
     row("solubility of oxygen", (now_ns() - start) / ROWS);
     if (isnan(sum)) /* and so that none of it is left out by the compiler */
         printf("some values were out of range\n");
+    arena_free(arena);
+}
+
+/* The year with air that gusts, seen by a clock that stands so many rows ahead. */
+static void print_clock(const char *what, int64_t ahead, double resolution)
+{
+    struct arena *arena = arena_new();
+    struct record record;
+    double list[REPEATS], air = SITE_AIR;
+    uint64_t state = 88172645463325252U;
+    record_init(&record, arena, ROWS, 1u << QUANTITY_WATER_PRESSURE | 1u << QUANTITY_AIR_PRESSURE);
+    for (size_t i = 0; i < ROWS; i++) {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        air += (double)(state % 1000) / 1000 * 14 - 7;
+        record.time[i] = SITE_START + (int64_t)i * STEP;
+        record.value[QUANTITY_AIR_PRESSURE][i] = resolution * round(air / resolution);
+        size_t seen = i + (size_t)ahead;
+        if (seen < ROWS)
+            record.value[QUANTITY_WATER_PRESSURE][seen] =
+                air + 15000 + 4000 * cos(2 * M_PI * (double)i / 149) + (double)(state >> 32 & 15);
+    }
+    const struct watched_barometer barometer = {0, "hill", 0};
+    const struct clock_watch_input input = {.record = &record,
+                                            .barometers = &barometer,
+                                            .barometer_count = 1,
+                                            .marks = {record.time[0], record.time[ROWS - 1]}};
+    for (size_t k = 0; k < REPEATS; k++) {
+        struct findings findings = {0};
+        double start = now_ns();
+        clock_watch_find(arena, &input, &findings);
+        list[k] = (now_ns() - start) / ROWS;
+    }
+    row(what, median(list, REPEATS));
     arena_free(arena);
 }
 

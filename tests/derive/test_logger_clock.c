@@ -7,6 +7,8 @@
 
 #include <criterion/criterion.h>
 #include <math.h>
+#include <stdlib.h>
+#include <string.h>
 
 #define START SITE_START
 #define INTERVAL (15 * MINUTE_MS)
@@ -180,4 +182,65 @@ Test(logger_clock, the_result_ascends_strictly_whatever_the_notes_say)
             cr_assert_lt(llabs(ret[i] - site_row(&site, i)), 2 * CLOCK_SLIP, "round %d, row %zu", round, i);
         }
     }
+}
+
+/* ---- what is no drift ---- */
+
+static size_t doubts(struct clock_doubt **ret)
+{
+    return logger_clock_doubts(arena, site.note_count, site.notes, INTERVAL, ret);
+}
+
+Test(logger_clock, a_check_that_is_off_by_an_hour_is_a_zone_and_is_not_used)
+{
+    struct clock_doubt *list;
+    check_at(0, 0);
+    check_at(30, 3600 + 20);
+    cr_assert_eq(doubts(&list), 1);
+    cr_expect(list[0].is_zone && !list[0].is_used && list[0].time == day(30));
+    cr_expect_eq(list[0].error, 3620 * SECOND_MS);
+}
+
+Test(logger_clock, a_drift_of_a_crystal_and_a_rounded_note_are_no_doubt)
+{
+    struct clock_doubt *list;
+    check_at(0, 0);
+    check_at(1, 60); /* noted to the minute */
+    check_at(40, 100);
+    check_at(70, -90);
+    cr_expect_eq(doubts(&list), 0);
+}
+
+Test(logger_clock, five_minutes_in_ten_days_is_doubted_and_used)
+{
+    struct clock_doubt *list;
+    site_note(&site, NOTE_IN_WATER, day(0), NAN);
+    check_at(10, -300);
+    cr_assert_eq(doubts(&list), 1);
+    cr_expect(!list[0].is_zone && list[0].is_used && list[0].error == -300 * SECOND_MS);
+}
+
+Test(logger_clock, a_first_check_is_judged_as_if_a_month_had_passed)
+{
+    struct clock_doubt *list;
+    check_at(10, 200);
+    cr_expect_eq(doubts(&list), 0);
+    check_at(10.01, 12 * 60);
+    cr_assert_eq(doubts(&list), 1);
+    cr_expect(!list[0].is_used);
+}
+
+Test(logger_clock, the_record_tells_of_a_slip_in_words)
+{
+    site_init(&site, arena, 200, INTERVAL, 1u << QUANTITY_TEMPERATURE);
+    site_fill(&site, QUANTITY_TEMPERATURE, 12);
+    check_at(1, -1800);
+    struct derived derived = site_derive(&site);
+    size_t told = 0;
+    for (size_t k = 0; k < derived.findings.count; k++)
+        told += derived.findings.list[k].kind == FINDING_CLOCK_CHECK &&
+                strstr(derived.findings.list[k].text, "noted 30 min behind true time: no drift") &&
+                derived.findings.list[k].wants_hand && derived.findings.list[k].value == -1800000;
+    cr_expect_eq(told, 1);
+    cr_expect_eq(derived.record.time[100], derived.record.raw_time[100]);
 }
