@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /* The command line: one table of commands. Exit status: 0 fine, 1 something needs a hand, 2 wrong use or settings. */
+#include "archive/notebook.h"
 #include "archive/verify.h"
+#include "base/file.h"
 #include "base/log.h"
 #include "base/text.h"
 #include "base/timestamp.h"
@@ -53,6 +55,8 @@ static int run_serve(const struct arguments *arguments);
 static int run_once(const struct arguments *arguments);
 static int run_check(const struct arguments *arguments);
 static int run_layout(const struct arguments *arguments);
+static int run_notebook(const struct arguments *arguments);
+static const struct layout *find_notebook_layout(const struct config *config, const char *id);
 static int run_status(const struct arguments *arguments);
 static int run_alarms(const struct arguments *arguments);
 static int run_explain(const struct arguments *arguments);
@@ -89,6 +93,9 @@ static const struct command commands[] = {
     {"check", run_check, true, 0, 0,
      "read the settings and tell every mistake in them (--reference: list every setting)", NULL},
     {"layout", run_layout, false, 1, 100, "draft a layout for files never seen before, and try it on them", "FILE..."},
+    {"notebook", run_notebook, true, 2, 2,
+     "an empty file for field notes as a layout reads them, with what to write where: a workbook (.xlsx) or CSV",
+     "LAYOUT TARGET"},
     {"status", run_status, true, 0, 0,
      "stations, last data, waiting and set-aside drops, alarms, notes, notices (--json)", NULL},
     {"alarms", run_alarms, true, 0, 1000,
@@ -227,6 +234,44 @@ static int run_layout(const struct arguments *arguments)
     bool ok = layout_command_run(arguments->rest, (size_t)arguments->rest_count, now, &draft, &has_questions, &error);
     print_answer(&draft, ok, &error);
     return ok && !has_questions ? EXIT_FINE : EXIT_NEEDS_HAND;
+}
+
+static int run_notebook(const struct arguments *arguments)
+{
+    const char *target = arguments->rest[1];
+    struct config *config = load(arguments->config_path);
+    if (!config)
+        return EXIT_WRONG;
+    const struct layout *layout = find_notebook_layout(config, arguments->rest[0]);
+    bool is_workbook = text_ends_with(target, ".xlsx"), is_usable = is_workbook || text_ends_with(target, ".csv");
+    if (!layout || !is_usable || is_own_folder(config, target)) {
+        config_free(config);
+        return !layout      ? wrong_use("not a layout of field notes:", arguments->rest[0])
+               : !is_usable ? wrong_use("name a file that ends in .xlsx or .csv, not", target)
+                            : wrong_use("name a file outside of inbox, archive and state, not", target);
+    }
+    struct error error;
+    struct text text;
+    text_init(&text, (size_t)16 << 20);
+    is_workbook ? notebook_render_workbook(config, layout, &text) : notebook_render_csv(config, layout, &text);
+    bool ok = file_write_whole(target, text.bytes, text.length, &error);
+    if (ok)
+        printf("'%s' is ready to be filled in%s%s\n", target,
+               layout->files.count > 0 ? "; its path in the inbox must fit " : "",
+               layout->files.count > 0 ? layout->files.words[0] : "");
+    else
+        fprintf(stderr, "rillward: %s\n", error.text);
+    text_done(&text);
+    config_free(config);
+    return ok ? EXIT_FINE : EXIT_NEEDS_HAND;
+}
+
+static const struct layout *find_notebook_layout(const struct config *config, const char *id)
+{
+    for (size_t i = 0; i < config->layout_count; i++)
+        if (strcmp(config->layouts[i].id, id) == 0 && notebook_suits(&config->layouts[i]))
+            return &config->layouts[i];
+    return NULL;
 }
 
 static int run_status(const struct arguments *arguments)

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "archive/sheet.h"
 
+#include "archive/sheet_chart.h"
 #include "base/memory.h"
 #include "base/timestamp.h"
 
@@ -22,6 +23,7 @@ enum {
 };
 
 static void begin_pane(struct text *to, const struct sheet_layout *layout);
+static void put_choices(struct text *to, const struct sheet_layout *layout);
 static void put_styled_text(struct text *to, const char *text, enum style style);
 static char *print_serial(char *at, int64_t time, enum style style);
 static char *print(char *at, const char *bytes, size_t n);
@@ -36,8 +38,10 @@ void sheet_begin(struct text *to, const struct sheet_layout *layout)
     for (size_t i = 0; i < layout->width_count; i++) {
         bool is_last = i + 1 == layout->width_count;
         size_t until = is_last && layout->column_count > i + 1 ? layout->column_count : i + 1;
-        text_printf(to, "<col min=\"%zu\" max=\"%zu\" width=\"%u\" customWidth=\"1\"/>", i + 1, until,
-                    layout->widths[i]);
+        text_printf(to, "<col min=\"%zu\" max=\"%zu\" width=\"%u\" customWidth=\"1\"", i + 1, until, layout->widths[i]);
+        if (i == 0 && layout->begins_with_date)
+            text_printf(to, " style=\"%d\"", STYLE_DATE);
+        text_puts(to, "/>");
     }
     text_puts(to, "</cols><sheetData>");
 }
@@ -59,9 +63,26 @@ static void begin_pane(struct text *to, const struct sheet_layout *layout)
 void sheet_end(struct text *to, const struct sheet_layout *layout)
 {
     text_puts(to, "</sheetData>");
+    put_choices(to, layout);
     if (layout->has_drawing)
         text_puts(to, "<drawing r:id=\"rId1\"/>");
     text_puts(to, "</worksheet>");
+}
+
+static void put_choices(struct text *to, const struct sheet_layout *layout)
+{
+    char name[8];
+    if (layout->choice_count == 0)
+        return;
+    text_printf(to, "<dataValidations count=\"%zu\">", layout->choice_count);
+    for (size_t i = 0; i < layout->choice_count; i++) {
+        sheet_column_name(layout->choices[i].column, name);
+        text_printf(to,
+                    "<dataValidation type=\"list\" allowBlank=\"1\" sqref=\"%s2:%s%zu\"><formula1>%s</formula1>"
+                    "</dataValidation>",
+                    name, name, layout->choice_rows + 1, layout->choices[i].from);
+    }
+    text_puts(to, "</dataValidations>");
 }
 
 void sheet_begin_row(struct text *to)

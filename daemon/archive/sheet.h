@@ -11,11 +11,20 @@
 #include <stddef.h>
 #include <stdint.h>
 
+/* What may be chosen in a column below the heading; other words are allowed. */
+struct sheet_choice {
+    size_t column;    /* from 0 */
+    const char *from; /* where the words stand: "lists!$A$1:$A$9" */
+};
+
 struct sheet_layout {
     unsigned frozen_rows, frozen_columns;
     const unsigned *widths; /* of the columns, in characters; the last one counts for all that follow */
     size_t width_count, column_count;
-    bool has_drawing; /* its relation is rId1 */
+    bool has_drawing;      /* its relation is rId1 */
+    bool begins_with_date; /* what people write in the first column is shown as a date */
+    const struct sheet_choice *choices;
+    size_t choice_count, choice_rows; /* rows that offer them */
 };
 
 void sheet_begin(struct text *to, const struct sheet_layout *layout);

@@ -7,25 +7,20 @@
 #include "archive/sheet.h"
 #include "archive/sheet_chart.h"
 #include "archive/write_daily.h"
+#include "archive/workbook.h"
 #include "archive/written.h"
-#include "archive/zip_writer.h"
 #include "base/timestamp.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
-#define HEADER "<?xml version=\"1.0\" encoding=\"UTF-8\" standalone=\"yes\"?>\n"
-#define OFFICE "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
-#define PACKAGE "http://schemas.openxmlformats.org/package/2006"
-
 enum { MOST_ROWS = 1048575 /* of data, below the header */ };
 
 struct writer {
     const struct dataset *dataset;
     const struct daily *daily;
-    struct zip_writer *zip;
-    struct text part; /* under construction */
+    struct workbook book;
     bool has_chart;
 };
 
@@ -46,10 +41,7 @@ static void put_legend(struct writer *writer);
 static void put_pair(struct writer *writer, const char *label, const char *text);
 static void put_heading_row(struct writer *writer, const char *const *headings, size_t n);
 static void put_quantity_number(struct text *to, enum quantity quantity, double inside);
-static void put_package(struct writer *writer);
-static void put_workbook(struct writer *writer);
-static void put_properties(struct writer *writer);
-static void finish_part(struct writer *writer, const char *name);
+static void begin_book(struct writer *writer, struct text *ret);
 
 static const char *const sheets[] = {"data", "daily", "corrections", "notes", "about"};
 
@@ -60,18 +52,35 @@ void write_xlsx(const struct dataset *dataset, struct text *ret)
     struct writer writer = {
         .dataset = dataset,
         .daily = daily,
-        .zip = zip_writer_new(ret),
         .has_chart = (daily->columns >> QUANTITY_LEVEL | daily->columns >> QUANTITY_OXYGEN) & 1,
     };
-    text_init(&writer.part, ret->limit);
-    put_package(&writer); /* first: programs tell the kind of file by it */
+    begin_book(&writer, ret);
     put_data(&writer);
     put_daily(&writer);
     put_corrections(&writer);
     put_notes(&writer);
     put_about(&writer);
-    zip_writer_end(writer.zip);
-    text_done(&writer.part);
+    workbook_end(&writer.book);
+}
+
+static void begin_book(struct writer *writer, struct text *ret)
+{
+    const struct dataset *dataset = writer->dataset;
+    const struct config *config = dataset->config;
+    int64_t last = dataset->record.n > 0 ? dataset->record.time[dataset->record.n - 1] : dataset->span.from;
+    char title[512];
+    snprintf(title, sizeof title, "%.200s, %.200s, %04d-%02d", config->network_name, dataset->station->name,
+             dataset->year, dataset->month);
+    const struct workbook_about about = {.title = title,
+                                         .creator =
+                                             *config->operator_name ? config->operator_name : config->network_name,
+                                         .created = last,
+                                         .version = dataset->revision,
+                                         .sheets = sheets,
+                                         .sheet_count = COUNT_OF(sheets),
+                                         .shown = COUNT_OF(sheets),
+                                         .has_chart = writer->has_chart};
+    workbook_begin(&writer->book, &about, ret);
 }
 
 /* ---- data ---- */
@@ -87,15 +96,15 @@ static void put_data(struct writer *writer)
             columns[n++] = all[i];
     const struct sheet_layout layout = {
         .frozen_rows = 1, .frozen_columns = 1, .widths = widths, .width_count = COUNT_OF(widths), .column_count = n};
-    sheet_begin(&writer->part, &layout);
-    sheet_begin_row(&writer->part);
+    sheet_begin(&writer->book.part, &layout);
+    sheet_begin_row(&writer->book.part);
     for (size_t i = 0; i < n; i++)
-        sheet_put_heading(&writer->part, columns[i].name);
-    sheet_end_row(&writer->part);
+        sheet_put_heading(&writer->book.part, columns[i].name);
+    sheet_end_row(&writer->book.part);
     for (size_t row = 0; row < record->n && row < MOST_ROWS; row++)
         put_data_row(writer, columns, n, row);
-    sheet_end(&writer->part, &layout);
-    finish_part(writer, "xl/worksheets/sheet1.xml");
+    sheet_end(&writer->book.part, &layout);
+    workbook_finish_sheet(&writer->book, 0);
 }
 
 /* Printed into room for the longest row, as the CSV is. */
@@ -103,14 +112,14 @@ static void put_data_row(struct writer *writer, const struct month_column *colum
 {
     static const char begin[] = "<row>", end[] = "</row>";
     size_t most = n * SHEET_CELL_MAX + sizeof begin + sizeof end;
-    char *start = text_room(&writer->part, most), *at = start;
+    char *start = text_room(&writer->book.part, most), *at = start;
     if (!start)
         return;
     at = (char *)memcpy(at, begin, sizeof begin - 1) + sizeof begin - 1;
     for (size_t i = 0; i < n; i++)
         at = print_data_cell(writer, &columns[i], row, at);
     at = (char *)memcpy(at, end, sizeof end - 1) + sizeof end - 1;
-    text_shorten(&writer->part, most - (size_t)(at - start));
+    text_shorten(&writer->book.part, most - (size_t)(at - start));
 }
 
 static char *print_data_cell(const struct writer *writer, const struct month_column *column, size_t row, char *at)
@@ -137,22 +146,22 @@ static void put_daily(struct writer *writer)
                                         .width_count = COUNT_OF(widths),
                                         .column_count = n,
                                         .has_drawing = writer->has_chart};
-    sheet_begin(&writer->part, &layout);
-    sheet_begin_row(&writer->part);
+    sheet_begin(&writer->book.part, &layout);
+    sheet_begin_row(&writer->book.part);
     for (size_t i = 0; i < n; i++)
-        sheet_put_heading(&writer->part, columns[i].name);
-    sheet_end_row(&writer->part);
+        sheet_put_heading(&writer->book.part, columns[i].name);
+    sheet_end_row(&writer->book.part);
     for (size_t day = 0; day < writer->daily->count; day++) {
-        sheet_begin_row(&writer->part);
+        sheet_begin_row(&writer->book.part);
         for (size_t i = 0; i < n; i++) {
             struct daily_cell cell =
                 daily_table_cell(&writer->daily->days[day], &columns[i], writer->dataset->station->utc_offset);
-            put_daily_cell(&writer->part, &cell);
+            put_daily_cell(&writer->book.part, &cell);
         }
-        sheet_end_row(&writer->part);
+        sheet_end_row(&writer->book.part);
     }
-    sheet_end(&writer->part, &layout);
-    finish_part(writer, "xl/worksheets/sheet2.xml");
+    sheet_end(&writer->book.part, &layout);
+    workbook_finish_sheet(&writer->book, 1);
     if (writer->has_chart)
         put_chart(writer, columns, n);
 }
@@ -189,17 +198,18 @@ static void put_chart(struct writer *writer, const struct daily_column *columns,
         }
     }
     const struct sheet_chart chart = {"daily", writer->dataset->station->name, days, dates, series, count};
-    sheet_chart_put(&writer->part, &chart);
-    finish_part(writer, "xl/charts/chart1.xml");
-    sheet_chart_put_drawing(&writer->part, days + 2);
-    finish_part(writer, "xl/drawings/drawing1.xml");
-    text_puts(&writer->part, HEADER "<Relationships xmlns=\"" PACKAGE "/relationships\"><Relationship Id=\"rId1\" "
-                                    "Type=\"" OFFICE "/chart\" Target=\"../charts/chart1.xml\"/></Relationships>");
-    finish_part(writer, "xl/drawings/_rels/drawing1.xml.rels");
-    text_puts(&writer->part,
-              HEADER "<Relationships xmlns=\"" PACKAGE "/relationships\"><Relationship Id=\"rId1\" "
-                     "Type=\"" OFFICE "/drawing\" Target=\"../drawings/drawing1.xml\"/></Relationships>");
-    finish_part(writer, "xl/worksheets/_rels/sheet2.xml.rels");
+    sheet_chart_put(&writer->book.part, &chart);
+    workbook_finish_part(&writer->book, "xl/charts/chart1.xml");
+    sheet_chart_put_drawing(&writer->book.part, days + 2);
+    workbook_finish_part(&writer->book, "xl/drawings/drawing1.xml");
+    text_puts(&writer->book.part,
+              WORKBOOK_HEADER "<Relationships xmlns=\"" WORKBOOK_PACKAGE "/relationships\"><Relationship Id=\"rId1\" "
+                              "Type=\"" WORKBOOK_OFFICE "/chart\" Target=\"../charts/chart1.xml\"/></Relationships>");
+    workbook_finish_part(&writer->book, "xl/drawings/_rels/drawing1.xml.rels");
+    text_puts(&writer->book.part, WORKBOOK_HEADER
+              "<Relationships xmlns=\"" WORKBOOK_PACKAGE "/relationships\"><Relationship Id=\"rId1\" "
+              "Type=\"" WORKBOOK_OFFICE "/drawing\" Target=\"../drawings/drawing1.xml\"/></Relationships>");
+    workbook_finish_part(&writer->book, "xl/worksheets/_rels/sheet2.xml.rels");
 }
 
 /* The mean of the level says how the water stood; the minimum of oxygen is what fish feel. */
@@ -222,7 +232,7 @@ static void put_corrections(struct writer *writer)
     static const unsigned widths[] = {20, 24, 10, 16, 14};
     const struct sheet_layout layout = {
         .frozen_rows = 1, .widths = widths, .width_count = COUNT_OF(widths), .column_count = COUNT_OF(headings)};
-    struct text *to = &writer->part;
+    struct text *to = &writer->book.part;
     sheet_begin(to, &layout);
     put_heading_row(writer, headings, COUNT_OF(headings));
     for (size_t i = 0; i < writer->dataset->check_count; i++) {
@@ -241,12 +251,12 @@ static void put_corrections(struct writer *writer)
     for (size_t i = 0; i < writer->dataset->finding_count; i++)
         put_finding(writer, &writer->dataset->findings[i]);
     sheet_end(to, &layout);
-    finish_part(writer, "xl/worksheets/sheet3.xml");
+    workbook_finish_sheet(&writer->book, 2);
 }
 
 static void put_finding(struct writer *writer, const struct finding *finding)
 {
-    struct text *to = &writer->part;
+    struct text *to = &writer->book.part;
     bool has_quantity = finding->quantity < QUANTITY_COUNT;
     sheet_begin_row(to);
     sheet_put_time(to, finding->span.from);
@@ -267,17 +277,17 @@ static void put_notes(struct writer *writer)
     static const unsigned widths[] = {20, 16, 20, 24, 10, 14, 14, 60, 8};
     const struct sheet_layout layout = {
         .frozen_rows = 1, .widths = widths, .width_count = COUNT_OF(widths), .column_count = COUNT_OF(headings)};
-    sheet_begin(&writer->part, &layout);
+    sheet_begin(&writer->book.part, &layout);
     put_heading_row(writer, headings, COUNT_OF(headings));
     for (size_t i = 0; i < writer->dataset->note_count; i++)
         put_note(writer, &writer->dataset->notes[i]);
-    sheet_end(&writer->part, &layout);
-    finish_part(writer, "xl/worksheets/sheet4.xml");
+    sheet_end(&writer->book.part, &layout);
+    workbook_finish_sheet(&writer->book, 3);
 }
 
 static void put_note(struct writer *writer, const struct note *note)
 {
-    struct text *to = &writer->part;
+    struct text *to = &writer->book.part;
     enum quantity quantity = written_note_quantity(note);
     bool has_quantity = quantity < QUANTITY_COUNT;
     sheet_begin_row(to);
@@ -303,7 +313,7 @@ static void put_about(struct writer *writer)
     const struct dataset *dataset = writer->dataset;
     const struct sheet_layout layout = {.widths = widths, .width_count = COUNT_OF(widths), .column_count = 10};
     char text[64], first[TIMESTAMP_SIZE];
-    sheet_begin(&writer->part, &layout);
+    sheet_begin(&writer->book.part, &layout);
     struct text state;
     text_init(&state, LONGEST_STATE);
     about_add_state(dataset, &state);
@@ -328,8 +338,8 @@ static void put_about(struct writer *writer)
     put_pair(writer, "state", record_state_word(dataset->state));
     put_legend(writer);
     put_month(writer);
-    sheet_end(&writer->part, &layout);
-    finish_part(writer, "xl/worksheets/sheet5.xml");
+    sheet_end(&writer->book.part, &layout);
+    workbook_finish_sheet(&writer->book, 4);
 }
 
 static void put_legend(struct writer *writer)
@@ -360,7 +370,7 @@ static void put_month(struct writer *writer)
     static const char *const headings[] = {"the whole month", "minimum",          "time of it (UTC)",
                                            "maximum",         "time of it (UTC)", "mean",
                                            "samples used",    "suspect",          "good percent"};
-    struct text *to = &writer->part;
+    struct text *to = &writer->book.part;
     put_heading_row(writer, headings, COUNT_OF(headings));
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
         const struct daily_value *value = &writer->daily->month.value[q];
@@ -390,18 +400,18 @@ static void put_month(struct writer *writer)
 
 static void put_pair(struct writer *writer, const char *label, const char *text)
 {
-    sheet_begin_row(&writer->part);
-    sheet_put_heading(&writer->part, label);
-    sheet_put_text(&writer->part, text);
-    sheet_end_row(&writer->part);
+    sheet_begin_row(&writer->book.part);
+    sheet_put_heading(&writer->book.part, label);
+    sheet_put_text(&writer->book.part, text);
+    sheet_end_row(&writer->book.part);
 }
 
 static void put_heading_row(struct writer *writer, const char *const *headings, size_t n)
 {
-    sheet_begin_row(&writer->part);
+    sheet_begin_row(&writer->book.part);
     for (size_t i = 0; i < n; i++)
-        sheet_put_heading(&writer->part, headings[i]);
-    sheet_end_row(&writer->part);
+        sheet_put_heading(&writer->book.part, headings[i]);
+    sheet_end_row(&writer->book.part);
 }
 
 static void put_quantity_number(struct text *to, enum quantity quantity, double inside)
@@ -410,86 +420,4 @@ static void put_quantity_number(struct text *to, enum quantity quantity, double 
         sheet_put_empty(to);
     else
         sheet_put_number(to, quantity_to_written(quantity, inside), quantity_info(quantity)->decimals);
-}
-
-/* ---- The package around the sheets ---- */
-
-static void put_package(struct writer *writer)
-{
-    static const char part[] = "<Override PartName=\"/%s\" ContentType=\"application/vnd.openxmlformats-"
-                               "officedocument.%s+xml\"/>";
-    struct text *to = &writer->part;
-    text_puts(to, HEADER "<Types xmlns=\"" PACKAGE "/content-types\"><Default Extension=\"rels\" "
-                         "ContentType=\"application/vnd.openxmlformats-package.relationships+xml\"/>"
-                         "<Default Extension=\"xml\" ContentType=\"application/xml\"/><Override "
-                         "PartName=\"/docProps/core.xml\" "
-                         "ContentType=\"application/vnd.openxmlformats-package.core-properties+xml\"/>");
-    text_printf(to, part, "xl/workbook.xml", "spreadsheetml.sheet.main");
-    text_printf(to, part, "xl/styles.xml", "spreadsheetml.styles");
-    for (size_t i = 0; i < COUNT_OF(sheets); i++) {
-        char name[64];
-        snprintf(name, sizeof name, "xl/worksheets/sheet%zu.xml", i + 1);
-        text_printf(to, part, name, "spreadsheetml.worksheet");
-    }
-    if (writer->has_chart) {
-        text_printf(to, part, "xl/drawings/drawing1.xml", "drawing");
-        text_printf(to, part, "xl/charts/chart1.xml", "drawingml.chart");
-    }
-    text_puts(to, "</Types>");
-    finish_part(writer, "[Content_Types].xml");
-    text_puts(to, HEADER "<Relationships xmlns=\"" PACKAGE "/relationships\"><Relationship Id=\"rId1\" Type=\"" OFFICE
-                         "/officeDocument\" Target=\"xl/workbook.xml\"/><Relationship Id=\"rId2\" Type=\"" PACKAGE
-                         "/relationships/metadata/core-properties\" Target=\"docProps/core.xml\"/></Relationships>");
-    finish_part(writer, "_rels/.rels");
-    put_properties(writer);
-    put_workbook(writer);
-    sheet_put_styles(to);
-    finish_part(writer, "xl/styles.xml");
-}
-
-static void put_workbook(struct writer *writer)
-{
-    struct text *to = &writer->part;
-    text_puts(to,
-              HEADER "<workbook xmlns=\"http://schemas.openxmlformats.org/spreadsheetml/2006/main\" xmlns:r=\"" OFFICE
-                     "\"><workbookPr/><bookViews><workbookView/></bookViews><sheets>");
-    for (size_t i = 0; i < COUNT_OF(sheets); i++)
-        text_printf(to, "<sheet name=\"%s\" sheetId=\"%zu\" r:id=\"rId%zu\"/>", sheets[i], i + 1, i + 1);
-    text_puts(to, "</sheets></workbook>");
-    finish_part(writer, "xl/workbook.xml");
-    text_puts(to, HEADER "<Relationships xmlns=\"" PACKAGE "/relationships\">");
-    for (size_t i = 0; i < COUNT_OF(sheets); i++)
-        text_printf(to,
-                    "<Relationship Id=\"rId%zu\" Type=\"" OFFICE "/worksheet\" Target=\"worksheets/sheet%zu.xml\"/>",
-                    i + 1, i + 1);
-    text_printf(to, "<Relationship Id=\"rId%zu\" Type=\"" OFFICE "/styles\" Target=\"styles.xml\"/></Relationships>",
-                COUNT_OF(sheets) + 1);
-    finish_part(writer, "xl/_rels/workbook.xml.rels");
-}
-
-static void put_properties(struct writer *writer)
-{
-    const struct dataset *dataset = writer->dataset;
-    struct text *to = &writer->part;
-    char last[TIMESTAMP_SIZE], title[512];
-    int64_t time = dataset->record.n > 0 ? dataset->record.time[dataset->record.n - 1] : dataset->span.from;
-    snprintf(title, sizeof title, "%.200s, %.200s, %04d-%02d", dataset->config->network_name, dataset->station->name,
-             dataset->year, dataset->month);
-    text_puts(to, HEADER "<cp:coreProperties xmlns:cp=\"" PACKAGE "/metadata/core-properties\" "
-                         "xmlns:dc=\"http://purl.org/dc/elements/1.1/\" xmlns:dcterms=\"http://purl.org/dc/terms/\" "
-                         "xmlns:xsi=\"http://www.w3.org/2001/XMLSchema-instance\"><dc:title>");
-    text_markup(to, title);
-    text_puts(to, "</dc:title><dc:creator>");
-    text_markup(to, *dataset->config->operator_name ? dataset->config->operator_name : dataset->config->network_name);
-    text_printf(to,
-                "</dc:creator><dcterms:created xsi:type=\"dcterms:W3CDTF\">%s</dcterms:created>"
-                "<cp:version>%lld</cp:version></cp:coreProperties>",
-                timestamp_print(time - time % SECOND_MS, last), (long long)dataset->revision);
-    finish_part(writer, "docProps/core.xml");
-}
-
-static void finish_part(struct writer *writer, const char *name)
-{
-    zip_writer_add(writer->zip, name, &writer->part);
-    text_clear(&writer->part);
 }
