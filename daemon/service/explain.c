@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "service/explain.h"
 
+#include "archive/json.h"
 #include "base/timestamp.h"
 #include "derive/decision.h"
 #include "derive/derive.h"
@@ -33,15 +34,20 @@ struct sample {
     enum quantity quantity;
 };
 
-/* Lines of a step: label, then text; as JSON the label is the key. */
+/* Lines of a step: label, then text; as JSON an item of the list "chain". */
 struct writer {
     struct text *out;
     bool as_json;
-    size_t steps;
+    struct json json;
 };
 
 static bool find_sample(struct sample *s, const struct explain_options *options, struct error *error);
 static void render(const struct sample *s, struct writer *w);
+static void begin_json(const struct sample *s, struct writer *w);
+static void end_json(const struct sample *s, struct writer *w);
+static void value_to_json(const struct sample *s, enum quantity quantity, struct json *json);
+static void budget_to_json(struct level_budget budget, struct json *json);
+static void finding_to_json(const struct sample *s, struct writer *w, const struct finding *finding, size_t told);
 static void step(struct writer *w, const char *label, const char *format, ...) __attribute__((format(printf, 3, 4)));
 static void write_head(const struct sample *s, struct writer *w);
 static void write_reading(const struct sample *s, struct writer *w);
@@ -55,7 +61,11 @@ static void write_depth(const struct sample *s, struct writer *w);
 static void write_level(const struct sample *s, struct writer *w);
 static void write_oxygen(const struct sample *s, struct writer *w);
 static void write_findings(const struct sample *s, struct writer *w);
-static void write_finding(const struct sample *s, struct writer *w, const struct finding *finding, size_t *told);
+typedef void tell_finding(const struct sample *s, struct writer *w, const struct finding *finding, size_t told);
+static void each_finding(const struct sample *s, struct writer *w, tell_finding *tell);
+static bool is_here(const struct sample *s, const struct finding *finding);
+static bool is_moment(const struct finding *finding);
+static void write_finding(const struct sample *s, struct writer *w, const struct finding *finding, size_t told);
 static void write_values(const struct sample *s, struct writer *w);
 static void write_limits(const struct sample *s, enum quantity quantity, struct writer *w);
 static void write_decisions(const struct sample *s, struct writer *w);
@@ -107,7 +117,7 @@ static bool find_sample(struct sample *s, const struct explain_options *options,
 static void render(const struct sample *s, struct writer *w)
 {
     if (w->as_json)
-        text_puts(w->out, "{");
+        begin_json(s, w);
     write_head(s, w);
     write_reading(s, w);
     write_water(s, w);
@@ -123,7 +133,91 @@ static void render(const struct sample *s, struct writer *w)
     write_decisions(s, w);
     write_uncertainty(s, w);
     if (w->as_json)
-        text_puts(w->out, "}\n");
+        end_json(s, w);
+}
+
+/* What a program asks for stands by itself; the chain is for people, in the same words as without --json. */
+static void begin_json(const struct sample *s, struct writer *w)
+{
+    struct json *json = &w->json;
+    json_begin(json, w->out);
+    json_string(json, "station", s->station->id);
+    json_time(json, "time", s->derived.record.time[s->row]);
+    json_time(json, "logger_time", s->derived.record.raw_time[s->row]);
+    json_string(json, "quantity", s->quantity == QUANTITY_COUNT ? NULL : quantity_info(s->quantity)->key);
+    json_string(json, "barometer", s->barometer ? s->barometer->id : NULL);
+    json_open(json, "source", JSON_OBJECT);
+    json_string(json, "file", s->drop.path);
+    json_integer(json, "line", s->input.readings.line[s->raw]);
+    json_string(json, "layout", s->drop.layout);
+    json_string(json, "original", s->drop.original);
+    json_close(json);
+    json_open(json, "chain", JSON_LIST);
+}
+
+static void end_json(const struct sample *s, struct writer *w)
+{
+    struct json *json = &w->json;
+    json_close(json);
+    json_open(json, "values", JSON_OBJECT);
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
+        if (s->derived.record.value[q] && (s->quantity == QUANTITY_COUNT || s->quantity == q))
+            value_to_json(s, q, json);
+    json_close(json);
+    json_open(json, "findings", JSON_LIST);
+    each_finding(s, w, finding_to_json);
+    json_close(json);
+    json_end(json);
+}
+
+static void value_to_json(const struct sample *s, enum quantity q, struct json *json)
+{
+    const struct record *r = &s->derived.record;
+    json_open(json, quantity_info(q)->key, JSON_OBJECT);
+    json_quantity(json, "value", q, r->value[q][s->row]);
+    json_string(json, "unit", unit_of(q));
+    json_string(json, "flag", flag_word(r->flag[q][s->row]));
+    json_open(json, "tests", JSON_LIST);
+    for (unsigned bit = 0; bit < TEST_COUNT; bit++)
+        if (r->tests[q][s->row] >> bit & 1)
+            json_string(json, NULL, test_info(bit)->key);
+    json_close(json);
+    if (r->uncertainty[q]) /* a difference: no zero of a scale is moved */
+        json_number(json, "uncertainty",
+                    fabs(quantity_to_written(q, r->uncertainty[q][s->row]) - quantity_to_written(q, 0)));
+    struct level_situation situation;
+    if (q == QUANTITY_LEVEL && !isnan(r->value[q][s->row])) {
+        derive_level_situation(&s->derived, &s->input, s->row, &situation);
+        budget_to_json(budget_of_level(&situation), json);
+    }
+    json_close(json);
+}
+
+/* Standard uncertainties [m]. */
+static void budget_to_json(struct level_budget budget, struct json *json)
+{
+    json_open(json, "budget", JSON_OBJECT);
+    json_number(json, "hand_reading", budget.reference);
+    json_number(json, "sensor", budget.pressure);
+    json_number(json, "air_pressure", budget.air);
+    json_number(json, "hand_over", budget.hand_over);
+    json_number(json, "density", budget.density);
+    json_number(json, "closing_error", budget.closing);
+    json_close(json);
+}
+
+static void finding_to_json(const struct sample *s, struct writer *w, const struct finding *f, size_t told)
+{
+    (void)s;
+    (void)told;
+    json_open(&w->json, NULL, JSON_OBJECT);
+    json_string(&w->json, "kind", finding_kind_word(f->kind));
+    json_string(&w->json, "quantity", f->quantity < QUANTITY_COUNT ? quantity_info(f->quantity)->key : NULL);
+    json_time(&w->json, "from", f->span.from);
+    json_time(&w->json, "to", f->span.to);
+    json_bool(&w->json, "wants_hand", f->wants_hand);
+    json_string(&w->json, "text", f->text);
+    json_close(&w->json);
 }
 
 static void step(struct writer *w, const char *label, const char *format, ...)
@@ -134,14 +228,14 @@ static void step(struct writer *w, const char *label, const char *format, ...)
     vsnprintf(line, sizeof line, format, arguments);
     va_end(arguments);
     text_make_visible(line, visible, sizeof visible);
-    if (w->as_json) {
-        text_puts(w->out, w->steps++ ? "," : "");
-        text_json(w->out, label);
-        text_putc(w->out, ':');
-        text_json(w->out, visible);
-    } else {
+    if (!w->as_json) {
         text_printf(w->out, "%-22s %s\n", label, visible);
+        return;
     }
+    json_open(&w->json, NULL, JSON_OBJECT);
+    json_string(&w->json, "step", label + strspn(label, " "));
+    json_string(&w->json, "text", visible);
+    json_close(&w->json);
 }
 
 static void write_head(const struct sample *s, struct writer *w)
@@ -346,34 +440,48 @@ static void write_oxygen(const struct sample *s, struct writer *w)
  * from the store, since they need more weeks than the chain was given here. */
 static void write_findings(const struct sample *s, struct writer *w)
 {
+    each_finding(s, w, write_finding);
+}
+
+static void each_finding(const struct sample *s, struct writer *w, tell_finding *tell)
+{
     size_t told = 0, count;
     struct finding *stored;
     struct error ignored;
     int64_t time = s->derived.record.time[s->row];
     for (size_t k = 0; k < s->derived.findings.count; k++)
-        write_finding(s, w, &s->derived.findings.list[k], &told);
+        if (is_here(s, &s->derived.findings.list[k]))
+            tell(s, w, &s->derived.findings.list[k], ++told);
     struct span near = {time - NEAR_FINDING, time + NEAR_FINDING};
     uint32_t place = s->p->station_places[s->station - s->p->config->stations];
     if (!store_findings_load(s->p->store, place, near, s->p->arena, &stored, &count, &ignored))
         return;
     for (size_t k = 0; k < count; k++)
-        if (1u << stored[k].kind & FINDINGS_OF_TRENDS)
-            write_finding(s, w, &stored[k], &told);
+        if (1u << stored[k].kind & FINDINGS_OF_TRENDS && is_here(s, &stored[k]))
+            tell(s, w, &stored[k], ++told);
 }
 
-static void write_finding(const struct sample *s, struct writer *w, const struct finding *f, size_t *told)
+static bool is_here(const struct sample *s, const struct finding *f)
 {
     int64_t time = s->derived.record.time[s->row];
-    bool is_moment = 1u << f->kind & (FINDINGS_OF_A_MOMENT | FINDINGS_OF_TRENDS);
     /* What is said of a clock is said anew each week. */
     int64_t reach = 1u << f->kind & FINDINGS_OF_CLOCKS ? NEAR_CLOCK : NEAR_FINDING;
-    bool is_here = is_moment ? llabs(f->span.from - time) <= reach : time >= f->span.from && time < f->span.to;
+    bool is_near = is_moment(f) ? llabs(f->span.from - time) <= reach : time >= f->span.from && time < f->span.to;
+    return is_near && (f->quantity >= QUANTITY_COUNT || concerns(s, f->quantity));
+}
+
+static bool is_moment(const struct finding *f)
+{
+    return 1u << f->kind & (FINDINGS_OF_A_MOMENT | FINDINGS_OF_TRENDS);
+}
+
+static void write_finding(const struct sample *s, struct writer *w, const struct finding *f, size_t told)
+{
+    (void)s;
     char label[64], when[TIMESTAMP_SIZE];
-    if (!is_here || (f->quantity < QUANTITY_COUNT && !concerns(s, f->quantity)))
-        return;
-    snprintf(label, sizeof label, "finding %zu", ++*told);
+    snprintf(label, sizeof label, "finding %zu", told);
     bool is_named = f->kind == FINDING_RATING; /* the same words are said of each quantity */
-    step(w, label, "%s%s%s%s%s", is_moment ? timestamp_print(f->span.from, when) : "", is_moment ? ": " : "",
+    step(w, label, "%s%s%s%s%s", is_moment(f) ? timestamp_print(f->span.from, when) : "", is_moment(f) ? ": " : "",
          is_named ? quantity_info(f->quantity)->key : "", is_named ? ": " : "", f->text);
 }
 
