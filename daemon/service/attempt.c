@@ -10,9 +10,13 @@
 #include <string.h>
 #include <unistd.h>
 
+enum { ATTEMPT_NONE, ATTEMPT_DROP, ATTEMPT_SPAN };
+
 /* What the file holds: all zero, or a drop. Read back by the program that wrote it, on the same machine. */
 struct attempt {
-    uint64_t is_open;
+    uint64_t is_open; /* ATTEMPT_NONE, or which of the two */
+    uint64_t place;
+    struct span span;
     int64_t size, modified_ns, changed_ns;
     uint64_t inode, device;
     char path[PATH_MAX];
@@ -20,6 +24,8 @@ struct attempt {
 
 static bool count_attempt(struct store *store, const struct attempt *attempt, uint64_t settings, int64_t now,
                           struct error *error);
+static bool look_after_spans(struct store *store, const struct attempt *left, uint64_t settings, int64_t now,
+                             struct error *error);
 
 int attempt_open(const char *state, struct store *store, uint64_t settings, int64_t now, bool *ret_was_left,
                  struct error *error)
@@ -32,9 +38,11 @@ int attempt_open(const char *state, struct store *store, uint64_t settings, int6
         fail_errno(error, ERROR_SYSTEM, "cannot open '%s'", path);
         return -1;
     }
-    *ret_was_left = pread(fd, &attempt, sizeof attempt, 0) == (ssize_t)sizeof attempt && attempt.is_open == 1 &&
-                    memchr(attempt.path, '\0', sizeof attempt.path);
-    if (*ret_was_left && !count_attempt(store, &attempt, settings, now, error)) {
+    bool is_whole = pread(fd, &attempt, sizeof attempt, 0) == (ssize_t)sizeof attempt;
+    *ret_was_left = is_whole && attempt.is_open == ATTEMPT_DROP && memchr(attempt.path, '\0', sizeof attempt.path);
+    bool left_span = is_whole && attempt.is_open == ATTEMPT_SPAN;
+    if ((*ret_was_left && !count_attempt(store, &attempt, settings, now, error)) ||
+        !look_after_spans(store, left_span ? &attempt : NULL, settings, now, error)) {
         close(fd);
         return -1;
     }
@@ -46,7 +54,7 @@ void attempt_begin(int fd, const struct candidate *candidate)
 {
     if (fd < 0)
         return;
-    struct attempt attempt = {.is_open = 1,
+    struct attempt attempt = {.is_open = ATTEMPT_DROP,
                               .size = candidate->size,
                               .modified_ns = candidate->modified_ns,
                               .changed_ns = candidate->changed_ns,
@@ -57,9 +65,18 @@ void attempt_begin(int fd, const struct candidate *candidate)
     (void)ignored;
 }
 
+void attempt_begin_span(int fd, uint32_t place, struct span span)
+{
+    struct attempt attempt = {.is_open = ATTEMPT_SPAN, .place = place, .span = span};
+    if (fd < 0)
+        return;
+    ssize_t ignored = pwrite(fd, &attempt, sizeof attempt, 0);
+    (void)ignored;
+}
+
 void attempt_end(int fd)
 {
-    const uint64_t is_open = 0;
+    const uint64_t is_open = ATTEMPT_NONE;
     if (fd < 0)
         return;
     ssize_t ignored = pwrite(fd, &is_open, sizeof is_open, 0);
@@ -98,5 +115,25 @@ static bool count_attempt(struct store *store, const struct attempt *attempt, ui
     text_make_visible(attempt->path, visible, sizeof visible);
     log_entry(LOG_LEVEL_WARNING, LOG_FIELDS({"RILLWARD_DROP", attempt->path}, {"RILLWARD_OUTCOME", "ended"}),
               "the program ended while it read '%s', for the %lld. time", visible, (long long)next.attempts);
+    return true;
+}
+
+/* With other settings all are tried again, and what an earlier run left (NULL: nothing) is counted. */
+static bool look_after_spans(struct store *store, const struct attempt *left, uint64_t settings, int64_t now,
+                             struct error *error)
+{
+    int64_t count, attempts = 0;
+    if (!store_begin(store, __func__, error))
+        return false;
+    bool ok = store_ended_retry(store, settings, &count, error) &&
+              (!left || store_ended_add(store, (uint32_t)left->place, left->span, now, settings, &attempts, error)) &&
+              store_commit(store, error);
+    if (!ok) {
+        store_rollback(store);
+        return false;
+    }
+    if (attempts > 0)
+        log_warning("the program ended while it derived a span, for the %lld. time: %s", (long long)attempts,
+                    attempts < ENDED_MOST ? "it is tried again in smaller pieces" : "it is set aside");
     return true;
 }

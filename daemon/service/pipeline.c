@@ -8,6 +8,7 @@
 #include "derive/pair.h"
 #include "derive/zero.h"
 #include "quality/quality.h"
+#include "service/attempt.h"
 #include "service/review.h"
 #include "service/supplies.h"
 
@@ -20,6 +21,7 @@
 
 static bool derive_station(struct pipeline *p, size_t station, uint32_t place, struct span span, int64_t now,
                            struct error *error);
+static bool leave_out(struct pipeline *p, uint32_t place, struct span span, struct span aside, struct error *error);
 static bool derive_values(struct pipeline *p, size_t station, struct span span, struct span *ret_changed,
                           struct error *error);
 static struct span whole_weeks(struct span span);
@@ -178,7 +180,9 @@ bool pipeline_derive(struct pipeline *p, int64_t now, bool *ret_worked, struct e
     else if (ok && station < p->config->station_count)
         ok = derive_station(p, station, place, span, now, error);
     /* else: a place that is configured no more keeps its record as it is */
-    if (ok && store_commit(p->store, error)) {
+    ok = ok && store_commit(p->store, error);
+    attempt_end(p->attempt_fd);
+    if (ok) {
         if (station < p->config->station_count)
             log_debug("committed '%s' and its alarms", p->config->stations[station].id);
         return true;
@@ -258,17 +262,39 @@ static bool derive_station(struct pipeline *p, size_t station, uint32_t place, s
     span.to = span.to > fact.last_time + 1 ? fact.last_time + 1 : span.to;
     if (span.from >= span.to)
         return true;
-    if (span.to - span.from > LONGEST_STRETCH) { /* the freshest part now, the rest in a later turn */
-        struct span rest = {span.from, span.to - LONGEST_STRETCH};
+    struct ended_span ended;
+    if (!store_ended_find(p->store, place, span, &ended, error))
+        return false;
+    if (ended.attempts >= ENDED_MOST)
+        return leave_out(p, place, span, ended.span, error);
+    int64_t stretch = LONGEST_STRETCH >> (3 * (ended.attempts < 3 ? ended.attempts : 3));
+    if (span.to - span.from > stretch) { /* the freshest part now, the rest in a later turn */
+        struct span rest = {span.from, span.to - stretch};
         span.from = rest.to;
         if (!store_dirty_add(p->store, place, rest, error))
             return false;
     }
+    attempt_begin_span(p->attempt_fd, place, span);
     struct span changed;
-    if (!derive_values(p, station, span, &changed, error))
+    if (!derive_values(p, station, span, &changed, error) ||
+        (ended.attempts > 0 && !store_ended_done(p->store, place, span, error)))
         return false;
     log_debug("derived '%s'", p->config->stations[station].id);
     return announce_span(p, p->config->stations[station].id, place, false, changed, now, error);
+}
+
+/* What ended the program each time waits visibly, and what lies around it goes on. */
+static bool leave_out(struct pipeline *p, uint32_t place, struct span span, struct span aside, struct error *error)
+{
+    struct span before = {span.from, aside.from}, after = {aside.to, span.to};
+    struct waiting_span waiting = {
+        .place = place,
+        .span = {aside.from > span.from ? aside.from : span.from, aside.to < span.to ? aside.to : span.to},
+        .reason = "set aside: the program ended each time that it was derived; give it more memory, or mend the files, "
+                  "then 'rillward retry'"};
+    return store_waiting_replace(p->store, place, waiting.span, &waiting, 1, error) &&
+           store_manifest_due(p->store, place, error) && store_dirty_add(p->store, place, before, error) &&
+           store_dirty_add(p->store, place, after, error);
 }
 
 /* *ret_changed: the span, and the weeks behind it whose trends it changed. */

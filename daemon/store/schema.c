@@ -241,6 +241,15 @@ static const char changes[] =
     "ALTER TABLE revision ADD COLUMN state INTEGER NOT NULL DEFAULT 0; -- as in page\n"
     "ALTER TABLE page ADD COLUMN facts TEXT NOT NULL DEFAULT ''; -- what the published record was made of, lines\n";
 
+static const char ended[] =
+    /* rebuildable */
+    "CREATE TABLE ended( -- derivations that the program began and did not end: none is tried for ever\n"
+    "  place INTEGER NOT NULL, from_ INTEGER NOT NULL, to_ INTEGER NOT NULL,\n"
+    "  attempts INTEGER NOT NULL, since INTEGER NOT NULL,\n"
+    "  settings INTEGER NOT NULL, -- digest: with others they are tried again\n"
+    "  PRIMARY KEY(place, from_)\n"
+    ") STRICT, WITHOUT ROWID;\n";
+
 const struct migration schema_migrations[] = {
     {"the first schema", first_schema},
     {"revisions in the order of their publication", revisions},
@@ -253,5 +262,6 @@ const struct migration schema_migrations[] = {
     {"what people have reviewed", reviews},
     {"files of whole years, and the settings that pages show", years},
     {"what a revision changed, and the facts behind a record", changes},
+    {"derivations that ended the program", ended},
 };
 const size_t schema_migration_count = sizeof schema_migrations / sizeof schema_migrations[0];

@@ -187,6 +187,25 @@ bool store_dirty_next(struct store *store, uint32_t *ret_place, struct span *ret
 bool store_dirty_remove(struct store *store, uint32_t place, struct span span, struct error *error);
 bool store_dirty_count(struct store *store, int64_t *ret, struct error *error);
 
+/* ---- derivations that ended the program ---- */
+enum { ENDED_MOST = 5 }; /* attempts; then the span is set aside until the settings change or somebody says so */
+struct ended_span {
+    struct span span;
+    int64_t attempts;
+};
+/* One more that was begun and not ended. What stood there of the same stretch becomes this; after ENDED_MOST the piece
+ * in hand alone is set aside, and the rest goes on. ret_attempts: of it so far; 0: it is derived, nothing to count. */
+bool store_ended_add(struct store *store, uint32_t place, struct span span, int64_t now, uint64_t settings,
+                     int64_t *ret_attempts, struct error *error);
+/* The one with most attempts that touches the span; attempts 0: none. */
+bool store_ended_find(struct store *store, uint32_t place, struct span span, struct ended_span *ret,
+                      struct error *error);
+/* The span was derived: what is behind its beginning is no more to blame. */
+bool store_ended_done(struct store *store, uint32_t place, struct span span, struct error *error);
+/* Those of other settings are dirty again; of all settings with 0. ret_count: of those that were set aside. */
+bool store_ended_retry(struct store *store, uint64_t settings, int64_t *ret_count, struct error *error);
+bool store_ended_count(struct store *store, int64_t *ret, struct error *error); /* set aside */
+
 struct waiting_span {
     uint32_t place;
     const char *key; /* of the place */

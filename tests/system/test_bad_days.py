@@ -236,6 +236,31 @@ def test_a_drop_too_large_for_the_memory_ends_the_program_three_times_and_is_the
     service.stop()
 
 
+def test_a_derivation_too_large_for_the_memory_is_tried_in_pieces_and_then_set_aside(service):
+    """The drop itself can be read; what is derived from it needs more than there is: the rest goes on."""
+    service.put("mast/a.csv", air_file(0, 60))
+    service.put("mill/a.csv", water_file(0, 30))
+    rows = "".join(f"2026-04-20T00:{i // 60 % 60:02d}:{i % 60:02d}.{i // 3600:03d}Z,1113.2,12.0\n" for i in range(700000))
+    service.put("mill/large.csv", "Serial,M-1\ntime,pressure,temperature\n" + rows)
+    once = [binary(), "once", "-c", str(service.settings), "--clock", SMALL_NOW]
+    ends = []
+    while not ends or ends[-1] < 0:
+        assert len(ends) < 20
+        ends.append(limited(service, once, AS=300 << 20).wait(LIMIT))
+    assert len(ends) > 5, "five times a piece, and each time in a smaller one"
+    told = service.log_text()
+    assert "ended while it derived a span, for the 1. time: it is tried again in smaller pieces" in told
+    assert "for the 5. time: it is set aside" in told and "while it read" not in told
+    assert len([time for time in finished_times(service) if time.startswith("2026-05-02")]) == 30, "what is beside it goes on"
+    assert service.ask("SELECT count(*) AS n FROM dirty")[0]["n"] == 0
+    status = service.run("status", "-c", service.settings, "--clock", SMALL_NOW, expected=1).stdout
+    assert "the program ended each time that it was derived" in status and "rillward retry" in status
+    assert "spans are derived again" in service.run("retry", "-c", service.settings, "--clock", SMALL_NOW, expected=0).stdout
+    service.run("once", "-c", service.settings, "--clock", SMALL_NOW)
+    status = service.run("status", "-c", service.settings, "--clock", SMALL_NOW).stdout
+    assert "the program ended each time" not in status and service.ask("SELECT count(*) AS n FROM ended")[0]["n"] == 0
+
+
 # ---- real file systems: root only ----
 
 
