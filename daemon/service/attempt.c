@@ -22,6 +22,9 @@ struct attempt {
     char path[PATH_MAX];
 };
 
+static int open_file(const char *state, const char *name, struct error *error);
+static bool count_places(struct store *store, const uint32_t *places, uint64_t settings, int64_t now,
+                         struct error *error);
 static bool count_attempt(struct store *store, const struct attempt *attempt, uint64_t settings, int64_t now,
                           struct error *error);
 static bool look_after_spans(struct store *store, const struct attempt *left, uint64_t settings, int64_t now,
@@ -30,14 +33,10 @@ static bool look_after_spans(struct store *store, const struct attempt *left, ui
 int attempt_open(const char *state, struct store *store, uint64_t settings, int64_t now, bool *ret_was_left,
                  struct error *error)
 {
-    char path[PATH_MAX];
     struct attempt attempt = {.is_open = 0};
-    snprintf(path, sizeof path, "%s/reading", state);
-    int fd = open(path, O_RDWR | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0600);
-    if (fd < 0) {
-        fail_errno(error, ERROR_SYSTEM, "cannot open '%s'", path);
+    int fd = open_file(state, "reading", error);
+    if (fd < 0)
         return -1;
-    }
     bool is_whole = pread(fd, &attempt, sizeof attempt, 0) == (ssize_t)sizeof attempt;
     *ret_was_left = is_whole && attempt.is_open == ATTEMPT_DROP && memchr(attempt.path, '\0', sizeof attempt.path);
     bool left_span = is_whole && attempt.is_open == ATTEMPT_SPAN;
@@ -81,6 +80,67 @@ void attempt_end(int fd)
         return;
     ssize_t ignored = pwrite(fd, &is_open, sizeof is_open, 0);
     (void)ignored;
+}
+
+int attempt_open_places(const char *state, struct store *store, uint64_t settings, int64_t now, bool *ret_was_left,
+                        struct error *error)
+{
+    uint32_t places[ATTEMPT_SLOTS] = {0};
+    int fd = open_file(state, "working", error);
+    *ret_was_left = false;
+    if (fd < 0)
+        return -1;
+    ssize_t got = pread(fd, places, sizeof places, 0);
+    for (size_t slot = 0; slot < ATTEMPT_SLOTS && got > 0; slot++)
+        *ret_was_left |= places[slot] != 0;
+    if (*ret_was_left && !count_places(store, places, settings, now, error)) {
+        close(fd);
+        return -1;
+    }
+    memset(places, 0, sizeof places);
+    ssize_t ignored = pwrite(fd, places, sizeof places, 0);
+    (void)ignored;
+    return fd;
+}
+
+void attempt_begin_place(int fd, size_t slot, uint32_t place)
+{
+    if (fd < 0 || slot >= ATTEMPT_SLOTS)
+        return;
+    ssize_t ignored = pwrite(fd, &place, sizeof place, (off_t)(slot * sizeof place));
+    (void)ignored;
+}
+
+void attempt_end_place(int fd, size_t slot)
+{
+    attempt_begin_place(fd, slot, 0);
+}
+
+static int open_file(const char *state, const char *name, struct error *error)
+{
+    char path[PATH_MAX];
+    snprintf(path, sizeof path, "%s/%s", state, name);
+    int fd = open(path, O_RDWR | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0600);
+    if (fd < 0)
+        fail_errno(error, ERROR_SYSTEM, "cannot open '%s'", path);
+    return fd;
+}
+
+/* A place that several slots name is counted once. */
+static bool count_places(struct store *store, const uint32_t *places, uint64_t settings, int64_t now,
+                         struct error *error)
+{
+    bool ok = store_begin(store, __func__, error);
+    for (size_t slot = 0; ok && slot < ATTEMPT_SLOTS; slot++) {
+        bool is_new = places[slot] != 0;
+        for (size_t before = 0; before < slot; before++)
+            is_new &= places[before] != places[slot];
+        ok = !is_new || store_stuck_add(store, places[slot], now, settings, error);
+    }
+    if (ok && store_commit(store, error))
+        return true;
+    store_rollback(store);
+    return false;
 }
 
 static bool count_attempt(struct store *store, const struct attempt *attempt, uint64_t settings, int64_t now,

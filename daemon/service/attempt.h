@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: MIT */
-/* Which drop is being read, or which span derived, right now: one that ends the process is not tried for ever.
+/* What is being done right now: a drop that is read, a span that is derived, a record that is written. One that ends
+ * the process is not tried for ever.
  *
- * A small file in the state folder holds the drop while it is read. It outlives the process and not a power cut, which
- * is no drop's fault: so nothing waits for the disk. What the next start finds there was begun and not ended; that is
- * counted with the path in the database, durably, before anything is read again. */
+ * Two small files in the state folder hold them meanwhile. They outlive the process and not a power cut, which is
+ * nobody's fault: so nothing waits for the disk. What the next start finds there was begun and not ended; that is
+ * counted with the path, or with the place, in the database, durably, before anything is done again. */
 #ifndef RILLWARD_SERVICE_ATTEMPT_H
 #define RILLWARD_SERVICE_ATTEMPT_H
 
@@ -24,5 +25,14 @@ void attempt_begin_span(int fd, uint32_t place, struct span span);
 /* Around each reading; `fd` -1 does nothing. Failures are nobody's business: the worst is a count too few. */
 void attempt_begin(int fd, const struct candidate *candidate);
 void attempt_end(int fd);
+
+/* The same of the places whose large records are being written. Each record has a slot of its own meanwhile, from 1;
+ * one past the last is not counted. Who else was at it when the process ended is counted, too: so after that each is
+ * written alone until one gets through. */
+enum { ATTEMPT_SLOTS = 256 };
+int attempt_open_places(const char *state, struct store *store, uint64_t settings, int64_t now, bool *ret_was_left,
+                        struct error *error);
+void attempt_begin_place(int fd, size_t slot, uint32_t place);
+void attempt_end_place(int fd, size_t slot);
 
 #endif

@@ -66,8 +66,10 @@ bool pipeline_open(struct pipeline *ret, const struct config *config, struct sto
                              .barometer_places = x_array(config->barometer_count, sizeof *ret->barometer_places),
                              .originals = original_keeper_new(config->archive),
                              .attempt_fd = -1,
+                             .work_fd = -1,
                              .next_alarm_look = TIME_NONE};
-    bool ok = store_begin(store, __func__, error);
+    int64_t released;
+    bool ok = store_begin(store, __func__, error) && store_stuck_release(store, config->digest, &released, error);
     for (size_t i = 0; ok && i < config->station_count; i++)
         ok = store_place_number(store, config->stations[i].id, &ret->station_places[i], error) &&
              refresh_digest(ret, config->stations[i].id, ret->station_places[i],
@@ -91,6 +93,7 @@ bool pipeline_open_to_read(struct pipeline *ret, const struct config *config, st
                              .station_places = x_array(config->station_count, sizeof *ret->station_places),
                              .barometer_places = x_array(config->barometer_count, sizeof *ret->barometer_places),
                              .attempt_fd = -1,
+                             .work_fd = -1,
                              .next_alarm_look = TIME_NONE};
     bool ok = true;
     struct place_fact fact;

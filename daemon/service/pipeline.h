@@ -27,7 +27,9 @@ struct pipeline {
     struct arena *arena;                         /* of one piece of work */
     uint32_t *station_places, *barometer_places; /* numbers in the store, by index in the settings */
     struct original_keeper *originals;           /* of drops that are being taken */
-    int attempt_fd;          /* attempt.h; the caller's; -1: what is being read is not written down */
+    int attempt_fd, work_fd;   /* attempt.h; the caller's; -1: what is being done is not written down */
+    bool works_alone;          /* an earlier run ended while it wrote records: one at a time until all is done */
+    bool has_stuck;            /* records of some place ended the program: of one that gets through it is forgotten */
     bool has_delivery_trouble; /* at the last look */
     struct supply_memo *supplies; /* by station, see supplies.h; NULL: no station has anything that runs out */
     int64_t next_alarm_look; /* wall time of the next thing that pipeline_advance has to judge; TIME_NONE: not known */

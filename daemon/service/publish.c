@@ -9,7 +9,9 @@
 
 #include "archive/archive.h"
 #include "archive/daily.h"
+#include "base/timestamp.h"
 #include "base/workers.h"
+#include "service/attempt.h"
 #include "service/batch.h"
 #include "service/dataset_load.h"
 #include "service/kept.h"
@@ -22,11 +24,13 @@
 
 enum {
     MONTHS_PER_WORKER = 2,
-    CSV = 0, /* among the files of a month: it is always written, and first (archive_writers) */
+    USUAL_MOST = 2 << 20, /* bytes of a record in the store: twelve times a month at 5 min */
+    CSV = 0,              /* among the files of a month: it is always written, and first (archive_writers) */
 };
 
 /* A record on its way. The worker's from start to collection, the publisher's otherwise. */
 struct month_job {
+    size_t slot;            /* attempt.h */
     struct month_job *next; /* of those that are on their way, or of the spare ones */
     struct arena *arena;
     struct page_fact page; /* as it was read; then as it will be entered */
@@ -42,6 +46,8 @@ struct month_job {
 struct publisher {
     struct workers *workers;
     struct month_job *on_way, *spare;
+    size_t jobs; /* ever made */
+    int work_fd; /* attempt.h */
 };
 
 static bool enter_months(struct pipeline *p, struct publisher *publisher, bool *ret_worked, struct error *error);
@@ -50,6 +56,8 @@ static bool start_months(struct pipeline *p, struct publisher *publisher, bool w
                          struct error *error);
 static bool start_month(struct pipeline *p, struct publisher *publisher, const struct page_fact *page,
                         struct error *error);
+static bool note_if_large(struct pipeline *p, size_t slot, const struct page_fact *page, size_t station,
+                          struct error *error);
 static bool is_on_way(const struct publisher *publisher, const struct page_fact *page);
 static void let_go(struct publisher *publisher, struct month_job *job);
 static struct month_job *take_spare(struct publisher *publisher);
@@ -65,6 +73,7 @@ static bool look_up_files(struct pipeline *p, struct month_job *job, struct erro
 struct publisher *publisher_open(const struct config *config, struct error *error)
 {
     struct publisher *publisher = x_alloc(sizeof *publisher);
+    publisher->work_fd = -1;
     long cores = sysconf(_SC_NPROCESSORS_ONLN);
     size_t threads = config->workers > 0 ? (size_t)config->workers : cores > 1 ? (size_t)cores : 1;
     publisher->workers = workers_open(threads, error);
@@ -174,6 +183,7 @@ static bool enter_months(struct pipeline *p, struct publisher *publisher, bool *
 static bool enter_month(struct pipeline *p, const struct month_job *job, struct error *error)
 {
     if (!store_page_published(p->store, &job->page, error) ||
+        (p->has_stuck && !store_stuck_remove(p->store, job->page.place, error)) ||
         (job->revision.revision > 0 && !store_revision_add(p->store, &job->revision, error)) ||
         !batch_put_facts(p, &job->kept, error) || !batch_put_facts(p, &job->batch, error))
         return false;
@@ -189,7 +199,8 @@ static bool start_months(struct pipeline *p, struct publisher *publisher, bool w
                          struct error *error)
 {
     size_t running = workers_running(publisher->workers), n;
-    size_t most = MONTHS_PER_WORKER * workers_threads(publisher->workers);
+    size_t most = p->works_alone ? 1 : MONTHS_PER_WORKER * workers_threads(publisher->workers);
+    publisher->work_fd = p->work_fd;
     struct page_fact *pages;
     if (running >= most)
         return true;
@@ -219,6 +230,10 @@ static bool start_month(struct pipeline *p, struct publisher *publisher, const s
 {
     size_t station = pipeline_station_of(p, page->place);
     struct month_job *job = take_spare(publisher);
+    if (!note_if_large(p, job->slot, page, station, error)) {
+        put_spare(publisher, job);
+        return false;
+    }
     job->page = *page;
     job->page.content = arena_strdup(job->arena, page->content);
     job->page.facts = arena_strdup(job->arena, page->facts);
@@ -235,6 +250,25 @@ static bool start_month(struct pipeline *p, struct publisher *publisher, const s
     return true;
 }
 
+/* One of the usual size fits wherever the program starts at all: that the program was ended by something else while it
+ * wrote that says nothing about it. */
+static bool note_if_large(struct pipeline *p, size_t slot, const struct page_fact *page, size_t station,
+                          struct error *error)
+{
+    if (station >= p->config->station_count)
+        return true;
+    const int64_t offset = p->config->stations[station].utc_offset;
+    const struct civil first = {.year = page->month / 12, .month = page->month % 12 + 1, .day = 1};
+    const int64_t from = timestamp_from_civil(&first) - offset;
+    const struct span span = {from, timestamp_next_month(from, offset)};
+    int64_t bytes;
+    if (!store_record_size(p->store, page->place, span, &bytes, error))
+        return false;
+    if (bytes > USUAL_MOST)
+        attempt_begin_place(p->work_fd, slot, page->place);
+    return true;
+}
+
 /* A collected one. */
 static void let_go(struct publisher *publisher, struct month_job *job)
 {
@@ -242,6 +276,7 @@ static void let_go(struct publisher *publisher, struct month_job *job)
     while (*link != job)
         link = &(*link)->next;
     *link = job->next;
+    attempt_end_place(publisher->work_fd, job->slot);
     put_spare(publisher, job);
 }
 
@@ -251,6 +286,7 @@ static struct month_job *take_spare(struct publisher *publisher)
     if (!job) {
         job = x_alloc(sizeof *job);
         job->arena = arena_new();
+        job->slot = ++publisher->jobs;
         return job;
     }
     publisher->spare = job->next;
@@ -264,7 +300,7 @@ static void put_spare(struct publisher *publisher, struct month_job *job)
     batch_done(&job->batch);
     batch_done(&job->kept);
     arena_reset(arena);
-    *job = (struct month_job){.next = publisher->spare, .arena = arena};
+    *job = (struct month_job){.next = publisher->spare, .slot = job->slot, .arena = arena};
     publisher->spare = job;
 }
 

@@ -9,18 +9,21 @@ static bool retry(struct store *store, char *const *paths, int path_count, int64
 bool retry_command_run(const struct config *config, char *const *paths, int path_count, struct text *ret,
                        struct error *error)
 {
-    int64_t count = 0, spans = 0;
+    int64_t count = 0, spans = 0, places = 0;
     struct store *store = store_open_to_answer(config->state, error);
     bool ok = store && retry(store, paths, path_count, &count, error) &&
-              (path_count > 0 || store_ended_retry(store, 0, &spans, error)); /* 0: whatever the settings were */
+              (path_count > 0 || (store_ended_retry(store, 0, &spans, error) && /* 0: whatever the settings were */
+                                  store_stuck_release(store, 0, &places, error)));
     store_close(store);
-    if (count + spans > 0)
+    if (count + spans + places > 0)
         wake_ring(config->state);
     if (ok)
         text_printf(ret, "%lld drops are looked at again%s\n", (long long)count,
                     count > 0 ? ", at once by a running service, else at its start" : ": none is set aside");
     if (ok && spans > 0)
         text_printf(ret, "%lld spans are derived again\n", (long long)spans);
+    if (ok && places > 0)
+        text_printf(ret, "records of %lld places that were left alone are written again\n", (long long)places);
     return ok;
 }
 

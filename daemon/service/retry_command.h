@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-/* `rillward retry`: drops that were set aside are looked at again though neither they nor the settings changed. Works
- * beside a running service, which hears of it at once. */
+/* `rillward retry`: drops that were set aside are looked at again though neither they nor the settings changed. Without
+ * names, places that were left alone since their work ended the program, too. Works beside a running service, which
+ * hears of it at once. */
 #ifndef RILLWARD_SERVICE_RETRY_COMMAND_H
 #define RILLWARD_SERVICE_RETRY_COMMAND_H
 

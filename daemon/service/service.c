@@ -19,6 +19,7 @@
 #include "service/wake.h"
 
 #include <errno.h>
+#include <inttypes.h>
 #include <limits.h>
 #include <malloc.h>
 #include <math.h>
@@ -70,7 +71,7 @@ struct service {
     size_t scans_seen;
     bool metrics_failed;
     char inbox_note[sizeof((struct watch_report *)NULL)->note]; /* last told */
-    int epoll_fd, signal_fd, bell_fd, attempt_fd;
+    int epoll_fd, signal_fd, bell_fd, attempt_fd, work_fd;
     struct clocks clocks; /* read once a turn */
     int64_t started;      /* monotonic */
     int64_t watchdog_interval, watchdog_due;
@@ -80,6 +81,8 @@ struct service {
     enum stage failed_in;
     int64_t quiet_since;      /* `once`: since when only recipients are waited for; 0: not yet */
     struct progress progress; /* of `once` */
+    size_t stuck_count;       /* places with a record that ended earlier runs */
+    bool works_alone;         /* the last one ended so: one record at a time until all are done */
     bool stops, reloads, did_trim;
 };
 
@@ -108,6 +111,8 @@ static bool publish_rest(struct service *s, bool *ret_worked, struct error *erro
 static void pause_after(struct service *s, const struct error *error);
 static bool once_is_done(struct service *s);
 static bool needs_hand(struct service *s);
+static bool open_work(struct service *s, struct error *error);
+static void hand_attempts_over(struct service *s);
 static bool make_places(const struct config *config, struct error *error);
 static bool enter_sandbox(struct service *s, struct error *error);
 static bool is_locked_out(struct service *s, struct error *error);
@@ -120,8 +125,13 @@ static void beat(struct service *s);
 bool service_run(const struct service_options *options, struct config *config, bool *ret_needs_hand,
                  struct error *error)
 {
-    struct service s = {
-        .options = options, .config = config, .epoll_fd = -1, .signal_fd = -1, .bell_fd = -1, .attempt_fd = -1};
+    struct service s = {.options = options,
+                        .config = config,
+                        .epoll_fd = -1,
+                        .signal_fd = -1,
+                        .bell_fd = -1,
+                        .attempt_fd = -1,
+                        .work_fd = -1};
     if (options->clock_set != TIME_NONE)
         s.clocks.shift = options->clock_set - clock_wall();
     clocks_read(&s.clocks);
@@ -190,9 +200,9 @@ static bool start(struct service *s, struct error *error)
         return false;
     s->attempt_fd =
         attempt_open(s->config->state, s->store, s->config->digest, s->clocks.wall, &s->taker.is_careful, error);
-    s->pipeline.attempt_fd = s->attempt_fd;
-    if (s->attempt_fd < 0)
+    if (s->attempt_fd < 0 || !open_work(s, error))
         return false;
+    hand_attempts_over(s);
     s->bell_fd = wake_open(s->config->state, error);
     if (s->bell_fd < 0 || !listen_to(s, s->bell_fd, SOURCE_BELL, error))
         return false;
@@ -306,6 +316,7 @@ static void finish(struct service *s)
     store_close(s->store);
     sandbox_free(s->sandbox);
     cleanup_fd(&s->attempt_fd);
+    cleanup_fd(&s->work_fd);
     if (s->bell_fd >= 0)
         close(s->bell_fd);
     if (s->signal_fd >= 0)
@@ -433,6 +444,30 @@ static void reload(struct service *s)
     systemd_notify_ready();
 }
 
+/* Tells of places with a record that ended the program. */
+static bool open_work(struct service *s, struct error *error)
+{
+    struct stuck_place *stuck;
+    s->work_fd =
+        attempt_open_places(s->config->state, s->store, s->config->digest, s->clocks.wall, &s->works_alone, error);
+    if (s->work_fd < 0 || !store_stuck_load(s->store, s->pipeline.arena, &stuck, &s->stuck_count, error))
+        return false;
+    for (size_t k = 0; k < s->stuck_count; k++)
+        log_entry(LOG_LEVEL_WARNING, LOG_FIELDS({"RILLWARD_PLACE", stuck[k].key}, {"RILLWARD_OUTCOME", "ended"}),
+                  "the program ended while it wrote a record of '%s', for the %" PRId64 ". time%s", stuck[k].key,
+                  stuck[k].attempts,
+                  stuck[k].attempts < STUCK_ATTEMPTS ? "" : ": it is left alone, 'status' tells more");
+    return true;
+}
+
+static void hand_attempts_over(struct service *s)
+{
+    s->pipeline.attempt_fd = s->attempt_fd;
+    s->pipeline.work_fd = s->work_fd;
+    s->pipeline.works_alone = s->works_alone;
+    s->pipeline.has_stuck = s->stuck_count > 0;
+}
+
 /* Both become the service's. */
 static void adopt(struct service *s, struct config *fresh, const struct pipeline *pipeline)
 {
@@ -442,7 +477,7 @@ static void adopt(struct service *s, struct config *fresh, const struct pipeline
     s->publisher = NULL;
     pipeline_close(&s->pipeline);
     s->pipeline = *pipeline;
-    s->pipeline.attempt_fd = s->attempt_fd;
+    hand_attempts_over(s);
     s->config = fresh;
     notify_reconfigure(s->deliverer.notify, fresh);
     s->deliverer.due = s->clocks.wall;
@@ -491,6 +526,8 @@ static bool work(struct service *s, bool *ret_worked, struct error *error)
         return false;
     if (*ret_worked)
         s->did_trim = false;
+    else if (!publisher_is_busy(s->publisher))
+        s->works_alone = s->pipeline.works_alone = false;
     s->busy_since = !*ret_worked ? 0 : s->busy_since ? s->busy_since : s->clocks.monotonic;
     if (s->watchdog_interval && s->clocks.monotonic >= s->watchdog_due) {
         systemd_notify_watchdog();
@@ -719,13 +756,18 @@ static bool needs_hand(struct service *s)
 {
     struct store_counts counts;
     struct outbox_line *lines;
-    size_t n;
+    struct stuck_place *stuck;
+    size_t n, stuck_count;
     struct error ignored; /* a store that cannot be read is told by whoever needs it */
     if (!store_counts(s->store, &counts, &ignored) ||
+        !store_stuck_load(s->store, s->pipeline.arena, &stuck, &stuck_count, &ignored) ||
         !store_outbox_summary(s->store, s->pipeline.arena, &lines, &n, &ignored))
         return true;
     bool undelivered = false;
     for (size_t k = 0; k < n; k++)
         undelivered |= lines[k].due > 0 || lines[k].given_up > 0;
-    return counts.waiting > 0 || counts.set_aside > 0 || undelivered;
+    bool is_left_alone = false;
+    for (size_t k = 0; k < stuck_count; k++)
+        is_left_alone |= stuck[k].attempts >= STUCK_ATTEMPTS;
+    return counts.waiting > 0 || counts.set_aside > 0 || undelivered || is_left_alone;
 }

@@ -30,6 +30,8 @@ struct view {
     struct supply *supplies; /* of the stations */
     struct path_fact *paths;
     size_t path_count;
+    struct stuck_place *stuck;
+    size_t stuck_count;
     struct waiting_span *waiting;
     size_t waiting_count;
     int64_t ended_count; /* spans set aside because their derivation ended the program */
@@ -121,6 +123,7 @@ static bool load(struct view *view, struct store *store, int64_t now, struct err
         if (!store_place_find(store, config->barometers[i].id, view->arena, &view->barometers[i], error))
             return false;
     return store_paths_unfinished(store, view->arena, &view->paths, &view->path_count, error) &&
+           store_stuck_load(store, view->arena, &view->stuck, &view->stuck_count, error) &&
            store_waiting_load(store, 0, view->arena, &view->waiting, &view->waiting_count, error) &&
            store_ended_count(store, &view->ended_count, error) &&
            store_held_load(store, 0, view->arena, &view->held, &view->held_count, error) &&
@@ -187,6 +190,8 @@ static bool load_figures(struct view *view, struct store *store, int64_t now, st
 static bool wants_hand(const struct view *view)
 {
     bool wants = view->path_count > 0 || view->alarm_count > 0 || view->held_count > 0 || view->ended_count > 0;
+    for (size_t k = 0; k < view->stuck_count; k++)
+        wants |= view->stuck[k].attempts >= STUCK_ATTEMPTS;
     for (size_t i = 0; i < view->finding_places; i++)
         wants |= view->findings[i].count > 0;
     for (size_t k = 0; k < view->outbox_count; k++)
@@ -458,6 +463,15 @@ static size_t open_alarms(const struct view *view, const char *id)
 
 static const char *waiting_reason(const struct view *view, const char *id)
 {
+    for (size_t k = 0; k < view->stuck_count; k++)
+        if (strcmp(view->stuck[k].key, id) == 0 && view->stuck[k].attempts >= STUCK_ATTEMPTS) {
+            char from[TIMESTAMP_SIZE];
+            return arena_printf(
+                view->arena,
+                "records left alone since %s: the program ended each time it wrote one, perhaps for want of "
+                "memory; 'rillward retry', other settings or another version try again",
+                timestamp_print(view->stuck[k].since, from));
+        }
     const char *why = out_of_service_why(view->config, id);
     if (why)
         return arena_printf(view->arena, "out of service: %s", why);

@@ -250,6 +250,14 @@ static const char ended[] =
     "  PRIMARY KEY(place, from_)\n"
     ") STRICT, WITHOUT ROWID;\n";
 
+static const char stuck[] =
+    /* rebuildable */
+    "CREATE TABLE stuck( -- places with a record that ended the program, until one gets through\n"
+    "  place INTEGER PRIMARY KEY,\n"
+    "  attempts INTEGER NOT NULL, since INTEGER NOT NULL, -- the first of them\n"
+    "  settings INTEGER NOT NULL -- digest of those it was tried with\n"
+    ") STRICT;\n";
+
 const struct migration schema_migrations[] = {
     {"the first schema", first_schema},
     {"revisions in the order of their publication", revisions},
@@ -263,5 +271,6 @@ const struct migration schema_migrations[] = {
     {"files of whole years, and the settings that pages show", years},
     {"what a revision changed, and the facts behind a record", changes},
     {"derivations that ended the program", ended},
+    {"places with a record that ends the program", stuck},
 };
 const size_t schema_migration_count = sizeof schema_migrations / sizeof schema_migrations[0];

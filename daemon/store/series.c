@@ -155,6 +155,15 @@ bool store_reading_after(struct store *store, uint32_t place, int64_t time, int6
     return true;
 }
 
+bool store_record_size(struct store *store, uint32_t place, struct span span, int64_t *ret, struct error *error)
+{
+    *ret = 0;
+    return span.from >= span.to ||
+           database_one(store, ret, error,
+                        "SELECT coalesce(sum(length(bytes)), 0) FROM record_chunk WHERE key BETWEEN ?1 AND ?2", "ii",
+                        key_of(place, day_of(span.from)), key_of(place, day_of(span.to - 1)));
+}
+
 bool store_record_load(struct store *store, uint32_t place, struct span span, struct arena *arena, struct record *ret,
                        struct error *error)
 {
@@ -368,4 +377,3 @@ static void join_records(struct arena *arena, const struct record *parts, size_t
         at += part->n;
     }
 }
-

@@ -174,6 +174,8 @@ bool store_reading_after(struct store *store, uint32_t place, int64_t time, int6
  * record_round applies the same rounding in memory. What no sensor gives (from 2^31 steps of the last decimal on) is
  * missing. */
 void record_round(struct record *record);
+/* Bytes of the days that the span touches, as they are stored. */
+bool store_record_size(struct store *store, uint32_t place, struct span span, int64_t *ret, struct error *error);
 bool store_record_load(struct store *store, uint32_t place, struct span span, struct arena *arena, struct record *ret,
                        struct error *error);
 /* Replace the rows in `span` by `record`'s (all within span). */
@@ -205,6 +207,25 @@ bool store_ended_done(struct store *store, uint32_t place, struct span span, str
 /* Those of other settings are dirty again; of all settings with 0. ret_count: of those that were set aside. */
 bool store_ended_retry(struct store *store, uint64_t settings, int64_t *ret_count, struct error *error);
 bool store_ended_count(struct store *store, int64_t *ret, struct error *error); /* set aside */
+
+/* ---- records that ended the program ---- */
+/* Places with a record that ended the program while it was written. After STUCK_ATTEMPTS in a row, with none of the
+ * place's getting through, its records and pages are left alone: the functions that say what is due leave them out, and
+ * all that is due stays. Values and alarms go on. */
+#define STUCK_ATTEMPTS 3
+struct stuck_place {
+    uint32_t place;
+    const char *key;
+    int64_t attempts, since; /* ms UTC: the first of them */
+};
+/* One more. Within a transaction, as the others. */
+bool store_stuck_add(struct store *store, uint32_t place, int64_t now, uint64_t settings, struct error *error);
+bool store_stuck_remove(struct store *store, uint32_t place, struct error *error);
+/* Those that were tried with other settings; all, where `settings` is 0. ret_count: how many were left alone. */
+bool store_stuck_release(struct store *store, uint64_t settings, int64_t *ret_count, struct error *error);
+/* In order of their keys, also those with fewer attempts. */
+bool store_stuck_load(struct store *store, struct arena *arena, struct stuck_place **ret, size_t *ret_n,
+                      struct error *error);
 
 struct waiting_span {
     uint32_t place;
@@ -415,8 +436,8 @@ struct outbox_line { /* per recipient, for status */
 bool store_outbox_summary(struct store *store, struct arena *arena, struct outbox_line **ret, size_t *ret_n,
                           struct error *error);
 
-/* Whether notices to a recipient get through: `since` when one is tried in vain, or when the newest that is done with was
- * given up; TIME_NONE: all is well. */
+/* Whether notices to a recipient get through: `since` when one is tried in vain, or when the newest that is done with
+ * was given up; TIME_NONE: all is well. */
 struct delivery_trouble {
     int64_t since;
     bool is_given_up;
@@ -449,9 +470,9 @@ struct revision_fact {
     uint32_t place;
     int32_t month; /* as in page_fact */
     int64_t revision;
-    int64_t last_time; /* of the record's last row; TIME_NONE */
-    int64_t arrived;   /* of the newest drop known when it was published; set by the store */
-    const char *changes; /* what it changed and why, one line each (archive/changes.h); NULL as "" */
+    int64_t last_time;       /* of the record's last row; TIME_NONE */
+    int64_t arrived;         /* of the newest drop known when it was published; set by the store */
+    const char *changes;     /* what it changed and why, one line each (archive/changes.h); NULL as "" */
     enum record_state state; /* as it was published */
 };
 /* Adds it where it is not known yet. */

@@ -9,6 +9,10 @@
 #define REVISION_COLUMNS "place, month, revision, last_time, arrived, changes, state"
 #define CHECK_COLUMNS "time, quantity, kind, note, sensor, reference, difference, is_first"
 
+#define STUCK "(SELECT place FROM stuck WHERE attempts >= " STUCK_TEXT(STUCK_ATTEMPTS) ")"
+#define STUCK_TEXT(number) STUCK_DIGITS(number)
+#define STUCK_DIGITS(number) #number
+
 /* Spans with a reason stand in two tables of one shape. */
 struct span_table {
     const char *keep_behind, *keep_before, *drop, *put, *load;
@@ -82,6 +86,48 @@ bool store_dirty_count(struct store *store, int64_t *ret, struct error *error)
 {
     *ret = 0;
     return database_one(store, ret, error, "SELECT count(*) FROM dirty", "");
+}
+
+bool store_stuck_add(struct store *store, uint32_t place, int64_t now, uint64_t settings, struct error *error)
+{
+    return database_run(store, error,
+                        "INSERT INTO stuck VALUES(?1, 1, ?2, ?3)"
+                        " ON CONFLICT(place) DO UPDATE SET attempts = attempts + 1, settings = ?3",
+                        "iii", (int64_t)place, now, (int64_t)settings);
+}
+
+bool store_stuck_remove(struct store *store, uint32_t place, struct error *error)
+{
+    return database_run(store, error, "DELETE FROM stuck WHERE place = ?1", "i", (int64_t)place);
+}
+
+bool store_stuck_release(struct store *store, uint64_t settings, int64_t *ret_count, struct error *error)
+{
+    *ret_count = 0;
+    return database_one(store, ret_count, error, "SELECT count(*) FROM stuck WHERE settings <> ?1 AND attempts >= ?2",
+                        "ii", (int64_t)settings, (int64_t)STUCK_ATTEMPTS) &&
+           database_run(store, error, "DELETE FROM stuck WHERE settings <> ?1", "i", (int64_t)settings);
+}
+
+bool store_stuck_load(struct store *store, struct arena *arena, struct stuck_place **ret, size_t *ret_n,
+                      struct error *error)
+{
+    CLEANUP(database_reset)
+    sqlite3_stmt *row = database_start(store, error,
+                                       "SELECT s.place, p.key, s.attempts, s.since FROM stuck s"
+                                       " JOIN place p ON p.number = s.place ORDER BY p.key",
+                                       "");
+    struct stuck_place *list = NULL;
+    size_t n = 0, capacity = 0;
+    int got = row ? 1 : -1;
+    while (got > 0 && (got = database_step(store, row, error)) > 0) {
+        list = x_grow(list, n, &capacity, sizeof *list);
+        list[n++] = (struct stuck_place){(uint32_t)sqlite3_column_int64(row, 0), column_text(arena, row, 1),
+                                         sqlite3_column_int64(row, 2), sqlite3_column_int64(row, 3)};
+    }
+    *ret = to_arena(arena, list, n, sizeof *list);
+    *ret_n = n;
+    return got == 0;
 }
 
 bool store_waiting_replace(struct store *store, uint32_t place, struct span span, const struct waiting_span *list,
@@ -239,7 +285,8 @@ bool store_pages_due(struct store *store, bool with_dirty, size_t most, struct a
     sqlite3_stmt *row =
         database_start(store, error,
                        "SELECT place, month, due, revision, content, state, facts FROM page WHERE due > 0"
-                       " AND (?1 OR place NOT IN (SELECT place FROM dirty)) ORDER BY month DESC, place LIMIT ?2",
+                       " AND (?1 OR place NOT IN (SELECT place FROM dirty)) AND place NOT IN " STUCK
+                       " ORDER BY month DESC, place LIMIT ?2",
                        "ii", (int64_t)with_dirty, (int64_t)most);
     struct page_fact *list = NULL;
     size_t n = 0, capacity = 0;
@@ -255,22 +302,21 @@ bool store_pages_due(struct store *store, bool with_dirty, size_t most, struct a
 
 bool store_page_published(struct store *store, const struct page_fact *page, struct error *error)
 {
-    return database_run(
-        store, error,
-        "UPDATE page SET due = due - ?3, revision = ?4, content = ?5, state = ?6, facts = ?7"
-        " WHERE place = ?1 AND month = ?2",
-        "iiiitit", (int64_t)page->place, (int64_t)page->month, page->due, page->revision, page->content,
-        (int64_t)page->state, page->facts ? page->facts : "");
+    return database_run(store, error,
+                        "UPDATE page SET due = due - ?3, revision = ?4, content = ?5, state = ?6, facts = ?7"
+                        " WHERE place = ?1 AND month = ?2",
+                        "iiiitit", (int64_t)page->place, (int64_t)page->month, page->due, page->revision, page->content,
+                        (int64_t)page->state, page->facts ? page->facts : "");
 }
 
 bool store_pages_of_place(struct store *store, uint32_t place, struct arena *arena, struct page_fact **ret,
                           size_t *ret_n, struct error *error)
 {
     CLEANUP(database_reset)
-    sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT place, month, due, revision, content, state, '' FROM page WHERE place = ?1 ORDER BY month",
-                       "i", (int64_t)place);
+    sqlite3_stmt *row = database_start(
+        store, error,
+        "SELECT place, month, due, revision, content, state, '' FROM page WHERE place = ?1 ORDER BY month", "i",
+        (int64_t)place);
     struct page_fact *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -319,10 +365,9 @@ bool store_revisions_of_place(struct store *store, uint32_t place, struct arena 
                               size_t *ret_n, struct error *error)
 {
     CLEANUP(database_reset)
-    sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT " REVISION_COLUMNS " FROM revision WHERE place = ?1 ORDER BY arrived, month, revision",
-                       "i", (int64_t)place);
+    sqlite3_stmt *row = database_start(
+        store, error, "SELECT " REVISION_COLUMNS " FROM revision WHERE place = ?1 ORDER BY arrived, month, revision",
+        "i", (int64_t)place);
     return collect_revisions(store, row, arena, ret, ret_n, error);
 }
 
@@ -417,7 +462,8 @@ bool store_manifest_due(struct store *store, uint32_t place, struct error *error
 bool store_manifests_due(struct store *store, struct arena *arena, uint32_t **ret, size_t *ret_n, struct error *error)
 {
     CLEANUP(database_reset)
-    sqlite3_stmt *row = database_start(store, error, "SELECT place FROM manifest_due ORDER BY place", "");
+    sqlite3_stmt *row =
+        database_start(store, error, "SELECT place FROM manifest_due WHERE place NOT IN " STUCK " ORDER BY place", "");
     return collect_places(store, row, arena, ret, ret_n, error);
 }
 

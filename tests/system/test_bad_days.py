@@ -261,6 +261,51 @@ def test_a_derivation_too_large_for_the_memory_is_tried_in_pieces_and_then_set_a
     assert "the program ended each time" not in status and service.ask("SELECT count(*) AS n FROM ended")[0]["n"] == 0
 
 
+DENSE = 400000  # rows, ten a second: each file can be read, the month of all cannot be worked on
+
+
+def dense_file(first):
+    """Times of fractions of a second: what a broken logger, or one for waves, brings."""
+    rows = "".join(f"2026-05-02T{i // 36000:02d}:{i // 600 % 60:02d}:{i // 10 % 60:02d}.{i % 10}00Z,1113.2,12.0\n"
+                   for i in range(first, first + DENSE))
+    return "Serial,M-2\ntime,pressure,temperature\n" + rows
+
+
+def test_a_record_too_large_for_the_memory_is_left_alone_and_the_others_are_written(tmp_path):
+    settings = small_settings(settle="0 s")
+    dense = ("  dense: {latitude: -47.9, longitude: -96.1, elevation: 2 m, standard_time: \"-06:00\", salinity: fresh,"
+             " drops: [\"dense/**\"], serials: [M-2]}\nbarometers:\n")
+    with BadDays(tmp_path / "work", settings.replace("barometers:\n", dense, 1), SMALL_NOW) as service:
+        service.put("mast/a.csv", air_file(0, 400))
+        for k in range(2):
+            service.put(f"dense/{k}.csv", dense_file(k * DENSE))
+        service.put("mill/a.csv", water_file(0, 30))
+        def is_left_alone():
+            return bool(service.ask("SELECT 1 FROM stuck WHERE attempts >= 3"))
+
+        for _ in range(12):
+            service.process = limited(service, serve(service), AS=600 << 20)
+            service.wait_until(lambda: service.process.poll() is not None or is_left_alone(), "its end, or that it lets go")
+            if service.process.poll() is None:
+                break
+            service.process = None
+        assert service.process and service.log_text().count("out of memory") >= 3, service.last_lines()
+        service.wait_until(lambda: len(finished_times(service)) == 30, "the other station's record")
+        told = {station["id"]: station["waits_for"] for station in service.status()["stations"]}
+        assert told["dense"].startswith("records left alone since") and told["mill-pond"] is None
+        assert service.run("status", "-c", service.settings, "--clock", SMALL_NOW).returncode == 1
+        assert "'dense', for the 3. time: it is left alone" in service.log_text()
+        service.put("mill/b.csv", water_file(30, 30))
+        service.wait_until(lambda: len(finished_times(service)) == 60, "what came later")
+        service.stop()
+        # With room for it, and a word, it is made: nothing was lost.
+        assert "1 places that were left alone" in service.run("retry", "-c", service.settings, expected=0).stdout
+        service.start()
+        service.wait_until(lambda: len(finished_times(service, "dense")) == 2 * DENSE, "the record of the dense one")
+        assert service.ask("SELECT count(*) FROM stuck")[0][0] == 0
+        service.stop()
+
+
 # ---- real file systems: root only ----
 
 
