@@ -57,6 +57,7 @@ static bool load_months(struct pipeline *p, size_t station, const struct file_fa
                         struct page_station *page, struct error *error);
 static bool load_lists(struct pipeline *p, size_t station, struct page_station *page, struct error *error);
 static bool load_findings(struct pipeline *p, uint32_t place, struct page_station *page, struct error *error);
+static size_t fold_clocks(struct finding *findings, size_t n);
 static bool load_revisions(struct pipeline *p, size_t station, const struct file_fact *files, size_t file_count,
                            struct page_station *page, struct error *error);
 static void find_files_of(struct pipeline *p, const struct file_fact *files, size_t file_count,
@@ -425,6 +426,25 @@ static int compare_findings(const void *a, const void *b)
     return x->kind != y->kind ? (x->kind < y->kind ? -1 : 1) : strcmp(x->text, y->text);
 }
 
+/* What is said of a clock week by week stands once, with its last words, while it is the same lag. */
+static size_t fold_clocks(struct finding *findings, size_t n)
+{
+    int64_t told[FINDING_KIND_COUNT] = {0};
+    double lag[FINDING_KIND_COUNT] = {0};
+    size_t kept = 0;
+    for (size_t k = 0; k < n; k++) {
+        struct finding finding = findings[k];
+        bool is_clock = FINDINGS_OF_CLOCKS >> finding.kind & 1;
+        bool is_again = is_clock && told[finding.kind] - finding.span.from <= 7 * DAY_MS && told[finding.kind] > 0 &&
+                        lag[finding.kind] == finding.value;
+        told[finding.kind] = finding.span.from;
+        lag[finding.kind] = finding.value;
+        if (!is_again)
+            findings[kept++] = finding;
+    }
+    return kept;
+}
+
 /* Of the last year of data, the newest first. */
 static bool load_findings(struct pipeline *p, uint32_t place, struct page_station *page, struct error *error)
 {
@@ -437,6 +457,7 @@ static bool load_findings(struct pipeline *p, uint32_t place, struct page_statio
         return false;
     if (n > 0)
         qsort(findings, n, sizeof *findings, compare_findings);
+    n = fold_clocks(findings, n);
     page->has_more_findings = n > MOST_LINES;
     page->findings = findings;
     page->finding_count = n > MOST_LINES ? MOST_LINES : n;
