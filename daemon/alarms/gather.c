@@ -49,10 +49,10 @@ struct gather_plan gather_plan(struct arena *arena, const struct gather_input *i
         summarise_flood(&w);
         return plan;
     }
-    if (input->gather > 0) {
+    if (input->gather > 0)
         group_by_rule(arena, &w);
+    if (input->gather > 0 || input->flood_since != TIME_NONE) /* what a flood held back is no second one */
         bound_messages(&w);
-    }
     return plan;
 }
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* Never a flood: which of the notices that are ready for one recipient go out alone, wait, or are told together. Pure.
  *
- * In this order, where `gather` 0 leaves only 2 and 3:
+ * In this order, where `gather` 0 leaves only 2, 3, and 5 for what a flood held back:
  * 1. Of one alarm only the last word is sent; it says all that an earlier one would have said.
  * 2. Outside the recipient's hours all but high priority waits for them to begin.
  * 3. Flood (ISA-18.2, IEC 62682): begins with more than 10 new alarms in 10 min, ends with fewer than 5 in 10 min.

@@ -116,6 +116,12 @@ Test(gather, one_more_within_the_minute_waits_and_is_gathered)
     cr_expect_str_eq(plan_of(&input, &plan), "send, send, send, send, send, send");
     input.raised_lately = 11;
     cr_expect_str_eq(plan_of(&input, &plan), "summary, summary, summary, summary, summary, summary", "but for a flood");
+    input.raised_lately = 0;
+    input.flood_since = NOW - HOUR_MS;
+    cr_expect_str_eq(plan_of(&input, &plan), "summary, summary, summary, summary, summary, summary",
+                     "and for what it held back");
+    cr_expect_eq(plan.flood_since, TIME_NONE);
+    cr_expect_not(plan.is_flood);
 }
 
 Test(gather, of_one_alarm_only_the_last_word_is_sent)
