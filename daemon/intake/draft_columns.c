@@ -406,6 +406,8 @@ static void plan_wide_note(struct plan *plan, struct planned_column *column)
         column->note_kind = NOTE_OUT_OF_WATER;
     else if (clues & CLUE_IN)
         column->note_kind = NOTE_IN_WATER;
+    else if (clues & CLUE_BATTERY && column->evidence->numbers == 0) /* when it got new ones, not how many volts */
+        column->note_kind = NOTE_BATTERY;
     else if (clues & CLUE_SERIAL)
         column->note_kind = NOTE_INSTRUMENT;
     else

@@ -96,7 +96,8 @@ enum note_kind draft_note_kind(uint64_t clues)
     } kinds[] = {{CLUE_STANDARD, NOTE_STANDARD}, {CLUE_CLEANED, NOTE_CHECK_CLEANED}, {CLUE_CHECK, NOTE_CHECK},
                  {CLUE_TAPE, NOTE_TAPE_DOWN},    {CLUE_STAFF, NOTE_LEVEL},           {CLUE_CLOCK, NOTE_CLOCK},
                  {CLUE_OUT, NOTE_OUT_OF_WATER},  {CLUE_IN, NOTE_IN_WATER},           {CLUE_DEPTH, NOTE_LEVEL},
-                 {CLUE_METER, NOTE_CHECK},       {CLUE_REMARK, NOTE_REMARK},         {CLUE_LOGGER, NOTE_INSTRUMENT}};
+                 {CLUE_METER, NOTE_CHECK},       {CLUE_REMARK, NOTE_REMARK},         {CLUE_BATTERY, NOTE_BATTERY},
+                 {CLUE_LOGGER, NOTE_INSTRUMENT}};
     for (size_t i = 0; i < COUNT_OF(kinds); i++)
         if (clues & kinds[i].clue)
             return kinds[i].kind;

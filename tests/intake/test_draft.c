@@ -246,15 +246,16 @@ Test(draft, reads_a_notebook_with_one_row_a_visit)
     compare(
         "books/heron.csv",
         "Visit date,Time,Station,Stage (ft),Tape down (m),Logger out,Logger back in,Temp sonde (°C),Temp meter (°C),"
-        "Comments\n"
-        "04/13/2026,1:50 PM,HC-1,\"3' 4 1/2\"\"\",1.25,1:40 PM,x,12.4,12.6,mount leans\n"
-        "04/14/2026,9:05 AM,HC-1,3.41,,,,,,\n",
+        "New batteries,Comments\n"
+        "04/13/2026,1:50 PM,HC-1,\"3' 4 1/2\"\"\",1.25,1:40 PM,x,12.4,12.6,x,mount leans\n"
+        "04/14/2026,9:05 AM,HC-1,3.41,,,,,,,\n",
         "{holds: notes, time: {columns: [\"Visit date\", Time], format: \"MM/DD/YYYY h:mm AM\", zone: station}, "
         "columns: [{header: Station, is: station}, {header: \"Stage*\", is: note, note: level}, {header: \"Tape*\", "
         "is: "
         "note, note: tape_down}, {header: Logger out, is: note, note: out_of_water}, {header: Logger back in, is: "
         "note, note: in_water}, {header: Temp sonde*, is: note, note: check, quantity: temperature}, {header: Temp "
-        "meter*, is: note, note: check, quantity: temperature, reference: true}, {header: Comments, is: text}]}");
+        "meter*, is: note, note: check, quantity: temperature, reference: true}, {header: New batteries, is: note, "
+        "note: battery}, {header: Comments, is: text}]}");
 }
 
 Test(draft, reads_a_german_notebook_with_one_row_a_note)

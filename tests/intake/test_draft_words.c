@@ -55,6 +55,8 @@ Test(draft_words, knows_what_crews_do)
                  {"calibration", NOTE_STANDARD},
                  {"clock", NOTE_CLOCK},
                  {"comment", NOTE_REMARK},
+                 {"new batteries", NOTE_BATTERY},
+                 {"Batteriewechsel", NOTE_BATTERY},
                  {"lunch", NOTE_KIND_COUNT}};
     for (size_t i = 0; i < COUNT_OF(words); i++)
         cr_expect_eq(draft_note_kind(draft_clues(cell_from(words[i].word))), words[i].kind, "%s", words[i].word);
