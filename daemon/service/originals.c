@@ -42,7 +42,8 @@ bool originals_find(struct pipeline *p, const struct archive_owner *owner, struc
     char folder[ARCHIVE_PATH_SIZE], full[PATH_MAX];
     struct history history = {0};
     load_history(p, owner, arena, &history, findings);
-    qsort(history.drops, history.drop_count, sizeof *history.drops, compare_originals);
+    if (history.drop_count > 0)
+        qsort(history.drops, history.drop_count, sizeof *history.drops, compare_originals);
     snprintf(full, sizeof full, "%s/%s/originals", p->config->archive, originals_folder(owner, folder));
     DIR *originals = opendir(full);
     if (!originals)

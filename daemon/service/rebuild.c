@@ -150,7 +150,8 @@ static bool restore(struct rebuild *r, struct error *error)
              store_commit(r->pipeline.store, error) &&
              originals_find(&r->pipeline, &r->owners[k], r->arena, &list, &n, &r->findings, error);
     }
-    qsort(list, n, sizeof *list, compare_arrivals);
+    if (n > 0)
+        qsort(list, n, sizeof *list, compare_arrivals);
     ok = ok && restore_drops(r, list, n, error);
     free(list);
     return ok;
