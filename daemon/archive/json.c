@@ -116,9 +116,9 @@ static void start_item(struct json *json, const char *key)
     }
 }
 
+_Static_assert(DEEPEST == 31, "start_line() has so many spaces");
 static void start_line(struct json *json)
 {
-    text_putc(json->text, '\n');
-    for (unsigned i = 0; i < json->depth; i++)
-        text_putc(json->text, ' ');
+    static const char spaces[] = "\n                               ";
+    text_add(json->text, spaces, 1 + json->depth);
 }

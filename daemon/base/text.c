@@ -20,6 +20,9 @@ static const char two_digits[] = "0001020304050607080910111213141516171819202122
 
 static const char replacement[] = "\xEF\xBF\xBD"; /* U+FFFD, for bytes that are not UTF-8 */
 
+enum { IN_JSON = 1, IN_MARKUP = 2 };
+
+static unsigned char plain_in(unsigned char c);
 static bool reserve(struct text *text, size_t more);
 static char *print_digits(char *at, uint64_t value);
 static char *print_fraction(char *at, uint64_t value, int decimals);
@@ -92,11 +95,16 @@ void text_printf(struct text *text, const char *format, ...)
     va_list arguments, again;
     va_start(arguments, format);
     va_copy(again, arguments);
-    int length = vsnprintf(NULL, 0, format, arguments);
+    /* Into the room that is there, where it is enough: then the words are made once. */
+    size_t room = text->is_full ? 0 : text->capacity - text->length;
+    int length = vsnprintf(room > 0 ? text->bytes + text->length : NULL, room, format, arguments);
     va_end(arguments);
     if (length >= 0 && reserve(text, (size_t)length)) {
-        vsnprintf(text->bytes + text->length, (size_t)length + 1, format, again);
+        if ((size_t)length >= room)
+            vsnprintf(text->bytes + text->length, (size_t)length + 1, format, again);
         text->length += (size_t)length;
+    } else if (room > 0) {
+        text->bytes[text->length] = '\0';
     }
     va_end(again);
 }
@@ -155,7 +163,14 @@ void text_json(struct text *text, const char *string)
 void text_json_bytes(struct text *text, const char *string, size_t length)
 {
     text_putc(text, '"');
-    for (size_t i = 0; i < length;) {
+    for (size_t i = 0, plain; i < length;) {
+        for (plain = 0; i + plain < length && plain_in((unsigned char)string[i + plain]) & IN_JSON;)
+            plain++;
+        if (plain > 0) { /* most texts are nothing else */
+            text_add(text, string + i, plain);
+            i += plain;
+            continue;
+        }
         unsigned char c = (unsigned char)string[i];
         size_t step = text_utf8_length(string + i, length - i);
         if (step == 0) {
@@ -178,6 +193,12 @@ void text_markup(struct text *text, const char *string)
 {
     size_t available = strlen(string), step;
     for (const char *c = string; available > 0; c += step, available -= step) {
+        for (step = 0; plain_in((unsigned char)c[step]) & IN_MARKUP;)
+            step++;
+        if (step > 0) {
+            text_add(text, c, step);
+            continue;
+        }
         step = text_utf8_length(c, available);
         switch (*c) {
         case '&': text_puts(text, "&amp;"); break;
@@ -429,6 +450,15 @@ size_t text_utf8_length(const char *bytes, size_t available)
     bool overlong = (b[0] == 0xE0 && b[1] < 0xA0) || (b[0] == 0xF0 && b[1] < 0x90);
     bool beyond = (b[0] == 0xED && b[1] >= 0xA0) || (b[0] == 0xF4 && b[1] >= 0x90);
     return overlong || beyond ? 0 : length;
+}
+
+/* In which languages an ASCII character stands for itself; the others, and all bytes of other letters, are looked at
+ * one by one. */
+static unsigned char plain_in(unsigned char c)
+{
+    bool is_graphic = c >= 0x20 && c < 0x7F && c != '"' && c != '<';
+    return (unsigned char)((is_graphic && c != '\\' ? IN_JSON : 0) |
+                           (is_graphic && c != '&' && c != '>' && c != '\'' ? IN_MARKUP : 0));
 }
 
 static bool reserve(struct text *text, size_t more)

@@ -74,13 +74,28 @@ int64_t timestamp_floor(int64_t time, int64_t step)
     return time - (rest < 0 ? rest + step : rest);
 }
 
+/* "2026-03-01T00:05:00"; by hand, since files are full of them. Returns the length. */
+static int print_seconds(const struct civil *c, char *ret)
+{
+    if (c->year < 0 || c->year > 9999)
+        return snprintf(ret, TIMESTAMP_SIZE, "%04d-%02d-%02dT%02d:%02d:%02d", c->year, c->month, c->day, c->hour,
+                        c->minute, c->second);
+    memcpy(ret, "....-..-..T..:..:..", sizeof "....-..-..T..:..:..");
+    const int parts[] = {c->year / 100, c->year % 100, c->month, c->day, c->hour, c->minute, c->second};
+    static const uint8_t places[] = {0, 2, 5, 8, 11, 14, 17};
+    for (size_t k = 0; k < sizeof places; k++) {
+        ret[places[k]] = (char)('0' + parts[k] / 10);
+        ret[places[k] + 1] = (char)('0' + parts[k] % 10);
+    }
+    return 19;
+}
+
 char *timestamp_print(int64_t time, char *ret)
 {
     if (time == TIME_NONE || time == TIME_FOREVER)
         return strcpy(ret, "-");
     struct civil c = timestamp_to_civil(time);
-    int used = snprintf(ret, TIMESTAMP_SIZE, "%04d-%02d-%02dT%02d:%02d:%02d", c.year, c.month, c.day, c.hour, c.minute,
-                        c.second);
+    int used = print_seconds(&c, ret);
     if (c.millisecond)
         used += snprintf(ret + used, TIMESTAMP_SIZE - (size_t)used, ".%03d", c.millisecond);
     snprintf(ret + used, TIMESTAMP_SIZE - (size_t)used, "Z");

@@ -40,6 +40,12 @@ void batch_done(struct batch_of_files *batch)
     *batch = (struct batch_of_files){0};
 }
 
+bool batch_is_known(struct pipeline *p, const char *path, bool *ret, struct error *error)
+{
+    struct file_fact file;
+    return store_file_find(p->store, path, p->arena, &file, ret, error);
+}
+
 bool batch_look_up(struct pipeline *p, const char *path, char ret[SHA256_HEX_SIZE], struct error *error)
 {
     struct file_fact known;

@@ -20,6 +20,8 @@ void batch_drop_last(struct batch_of_files *batch);
 const struct archive_file *batch_find(const struct batch_of_files *batch, const char *path);
 void batch_done(struct batch_of_files *batch);
 
+/* Whether we wrote something under that path. */
+bool batch_is_known(struct pipeline *pipeline, const char *path, bool *ret, struct error *error);
 /* Fingerprint of what we wrote under that path last; "" where we did not. */
 bool batch_look_up(struct pipeline *pipeline, const char *path, char ret[SHA256_HEX_SIZE], struct error *error);
 /* To disk, but for what stands there already. */

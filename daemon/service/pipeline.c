@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: MIT */
+#include "service/network_views.h"
 #include "service/pipeline.h"
 
 #include "archive/original.h"
@@ -159,6 +160,7 @@ void pipeline_close(struct pipeline *pipeline)
     supplies_done(pipeline);
     arena_free(pipeline->arena);
     original_keeper_free(pipeline->originals);
+    network_views_free(pipeline->views);
     free(pipeline->station_places);
     free(pipeline->barometer_places);
     *pipeline = (struct pipeline){0};

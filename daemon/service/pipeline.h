@@ -20,6 +20,7 @@
 
 struct original_keeper;
 struct supply_memo;
+struct network_views;
 
 struct pipeline {
     const struct config *config;
@@ -27,6 +28,7 @@ struct pipeline {
     struct arena *arena;                         /* of one piece of work */
     uint32_t *station_places, *barometer_places; /* numbers in the store, by index in the settings */
     struct original_keeper *originals;           /* of drops that are being taken */
+    struct network_views *views;                 /* network_views.h; NULL: none yet */
     int attempt_fd, work_fd;   /* attempt.h; the caller's; -1: what is being done is not written down */
     bool works_alone;          /* an earlier run ended while it wrote records: one at a time until all is done */
     bool has_stuck;            /* records of some place ended the program: of one that gets through it is forgotten */

@@ -133,16 +133,18 @@ bool publish_months(struct pipeline *p, struct publisher *publisher, bool with_d
 }
 
 /* Stations before the network: a page links to what stands. */
-bool publish_pages(struct pipeline *p, bool *ret_worked, struct error *error)
+bool publish_pages(struct pipeline *p, bool with_network, enum published *ret, struct error *error)
 {
     uint32_t *places;
     size_t n;
-    *ret_worked = false;
+    *ret = PUBLISHED_NOTHING;
     arena_reset(p->arena);
     if (!store_manifests_due(p->store, p->arena, &places, &n, error))
         return false;
-    *ret_worked = n > 0;
-    return n == 0 || publish_places(p, places, n, error);
+    bool is_network_alone = n == 1 && places[0] == 0;
+    if (n > 0)
+        *ret = !is_network_alone ? PUBLISHED_STATIONS : with_network ? PUBLISHED_NETWORK : PUBLISHED_NETWORK_LATER;
+    return n == 0 || *ret == PUBLISHED_NETWORK_LATER || publish_places(p, places, n, error);
 }
 
 /* ---- from the workers ---- */

@@ -28,8 +28,14 @@ void publisher_wait(const struct publisher *publisher);
 bool publish_months(struct pipeline *pipeline, struct publisher *publisher, bool with_dirty, bool *ret_worked,
                     struct error *error);
 
-/* Some due pages and manifests; ret_worked false when there were none. Only while no month is due or on its way: they
- * link to the months' files. */
-bool publish_pages(struct pipeline *pipeline, bool *ret_worked, struct error *error);
+enum published {
+    PUBLISHED_NOTHING, /* there were none */
+    PUBLISHED_STATIONS,
+    PUBLISHED_NETWORK,
+    PUBLISHED_NETWORK_LATER, /* the network's own files are due, and nothing else */
+};
+/* Some due pages and manifests, those of the network last and only `with_network`. Only while no month is due or on its
+ * way: they link to the months' files. */
+bool publish_pages(struct pipeline *pipeline, bool with_network, enum published *ret, struct error *error);
 
 #endif

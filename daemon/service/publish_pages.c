@@ -1,22 +1,18 @@
 /* SPDX-License-Identifier: MIT */
-/* Pages and manifests. A page links to what stands already: records come first (publish.c), then the stations' pages,
- * then the network's. */
-#include "alarms/gather.h"
-#include "archive/about.h"
-#include "archive/history.h"
+/* Pages and manifests of stations. A page links to what stands already: records come first (publish.c), then the
+ * stations' pages, then the network's (publish_network.c). */
 #include "archive/manifest.h"
-#include "archive/network_json.h"
 #include "archive/page.h"
 #include "base/timestamp.h"
 #include "service/batch.h"
-#include "service/figures.h"
 #include "service/kept.h"
+#include "service/network_views.h"
+#include "service/publish_history.h"
+#include "service/publish_network.h"
 #include "service/publish_years.h"
-#include "service/supplies.h"
 
 #include <errno.h>
 #include <limits.h>
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -24,9 +20,7 @@
 
 enum {
     PLACES_AT_ONCE = 16,
-    NEWEST_MONTHS = 24, /* in network.json and behind each station of the front page */
-    MOST_LINES = 200,   /* of each list on a station's page */
-    MOST_NEWS = 100,    /* entries of the feed */
+    MOST_LINES = 200, /* of each list on a station's page */
 };
 
 /* Beside the files of a batch. */
@@ -37,7 +31,6 @@ struct changes {
     size_t year_count, year_capacity;
 };
 
-static bool publish_top(struct pipeline *p, struct error *error);
 static bool publish_stations(struct pipeline *p, const uint32_t *places, size_t n, struct error *error);
 static bool render_place(struct pipeline *p, uint32_t place, struct batch_of_files *batch, struct changes *changes,
                          struct error *error);
@@ -65,23 +58,8 @@ static void find_files_of(struct pipeline *p, const struct file_fact *files, siz
 static bool load_note_originals(struct pipeline *p, struct page_station *page, struct error *error);
 static struct page_original original_of(const struct drop_fact_row *drop);
 static enum archive_place kind_of(const struct pipeline *p, uint32_t place, const struct file_fact *files, size_t n);
-static bool render_history(struct pipeline *p, uint32_t place, enum archive_place kind, const char *id,
-                           struct batch_of_files *batch, struct error *error);
 static void render_manifest(struct pipeline *p, uint32_t place, enum archive_place kind, const char *id,
                             const struct file_fact *files, size_t n, struct batch_of_files *batch);
-static bool render_top(struct pipeline *p, struct batch_of_files *batch, struct page_network *ret, struct error *error);
-static bool render_figures(struct pipeline *p, const struct alarm *open, size_t open_count,
-                           struct batch_of_files *batch, struct error *error);
-static bool load_front_page(struct pipeline *p, struct page_network *network, struct error *error);
-static bool mark_pageless(struct pipeline *p, const struct page_network *network, struct error *error);
-static bool load_news(struct pipeline *p, struct page_network *network, struct error *error);
-static bool render_top_manifest(struct pipeline *p, struct batch_of_files *batch, struct error *error);
-static bool view_station(struct pipeline *p, size_t station, const struct alarm *alarms, size_t alarm_count,
-                         struct network_station *ret, struct error *error);
-static bool view_records(struct pipeline *p, size_t station, struct network_station *ret, struct error *error);
-static bool last_values(struct pipeline *p, uint32_t place, const struct place_fact *fact, struct network_station *ret,
-                        struct error *error);
-static bool is_known(struct pipeline *p, const char *path, bool *ret, struct error *error);
 static const struct file_fact *find_file(const struct file_fact *files, size_t n, const char *path);
 static bool is_open(const struct alarm *alarm);
 
@@ -89,11 +67,12 @@ bool publish_places(struct pipeline *p, const uint32_t *places, size_t n, struct
 {
     size_t first = places[0] == 0 ? 1 : 0; /* ascending: the network's own files are last to be written, not first */
     bool has_front_page, has_script;
-    if (!is_known(p, "index.html", &has_front_page, error) || !is_known(p, PAGE_SCRIPT_PATH, &has_script, error))
+    if (!batch_is_known(p, "index.html", &has_front_page, error) ||
+        !batch_is_known(p, PAGE_SCRIPT_PATH, &has_script, error))
         return false;
     /* The very first front page links to no station: their pages link to it. */
     if (first == n || !has_front_page || !has_script)
-        return publish_top(p, error);
+        return publish_network(p, error);
     size_t count = n - first < PLACES_AT_ONCE ? n - first : PLACES_AT_ONCE;
     return publish_stations(p, places + first, count, error);
 }
@@ -115,6 +94,8 @@ static bool publish_stations(struct pipeline *p, const uint32_t *places, size_t 
     ok = ok && store_manifest_due(p->store, 0, error) && store_commit(p->store, error);
     if (!ok)
         store_rollback(p->store);
+    for (size_t k = 0; k < n; k++) /* also where it failed: what was read before may not be so any more */
+        network_views_forget(p, places[k]);
     batch_done(&batch);
     free(changes.stale);
     free(changes.years);
@@ -208,7 +189,7 @@ static bool render_place(struct pipeline *p, uint32_t place, struct batch_of_fil
             return false;
     }
     enum archive_place kind = kind_of(p, place, files, n);
-    if (!render_history(p, place, kind, id, batch, error))
+    if (!publish_history(p, place, kind, id, batch, error))
         return false;
     render_manifest(p, place, kind, id, files, n, batch);
     return true;
@@ -236,12 +217,14 @@ static bool render_station(struct pipeline *p, size_t station, const struct file
         if (is_open(&page.alarms[k]))
             open[open_count++] = page.alarms[k];
     /* Findings are those of a year up to the last row, which the view tells. */
-    if (!view_station(p, station, open, open_count, &at, error) || !load_findings(p, place, &page, error) ||
+    if (!network_view_load(p, station, p->arena, &at, error) || !load_findings(p, place, &page, error) ||
         !load_months(p, station, files, file_count, &page, error) ||
         !load_revisions(p, station, files, file_count, &page, error) ||
         !load_years(p, station, files, file_count, &page, batch, changes, error))
         return false;
     char path[ARCHIVE_PATH_SIZE];
+    at.alarms = open;
+    at.alarm_count = open_count;
     page_station_render(&page, &batch_add(batch, page_station_path(at.station->id, path), place)->content);
     page_sheet_render(&page, &batch_add(batch, page_sheet_path(at.station->id, path), place)->content);
     return true;
@@ -498,39 +481,6 @@ static struct page_original original_of(const struct drop_fact_row *drop)
                                   .refused = drop->refused};
 }
 
-/* What a lost database would take along. A place without drops has none. */
-static bool render_history(struct pipeline *p, uint32_t place, enum archive_place kind, const char *id,
-                           struct batch_of_files *batch, struct error *error)
-{
-    struct drop_fact_row *drops;
-    struct revision_fact *revisions;
-    struct history history = {0};
-    if (!store_drops_of_place(p->store, place, p->arena, &drops, &history.drop_count, error) ||
-        !store_revisions_of_place(p->store, place, p->arena, &revisions, &history.revision_count, error))
-        return false;
-    if (history.drop_count == 0)
-        return true;
-    char path[ARCHIVE_PATH_SIZE];
-    archive_history_path(kind, id, path);
-    size_t folder = (size_t)(strrchr(path, '/') - path) + 1;
-    history.drops = arena_array(p->arena, history.drop_count, sizeof *history.drops);
-    history.revisions = arena_array(p->arena, history.revision_count + 1, sizeof *history.revisions);
-    for (size_t k = 0; k < history.drop_count; k++) {
-        struct history_drop *drop = &history.drops[k];
-        *drop = (struct history_drop){.number = drops[k].number,
-                                      .arrived = drops[k].arrived,
-                                      .original = drops[k].original + folder,
-                                      .path = drops[k].path};
-        memcpy(drop->sha256, drops[k].sha256, SHA256_HEX_SIZE);
-    }
-    for (size_t k = 0; k < history.revision_count; k++)
-        history.revisions[k] =
-            (struct history_revision){revisions[k].arrived,   revisions[k].month,   revisions[k].revision,
-                                      revisions[k].last_time, revisions[k].changes, revisions[k].state};
-    history_render(&history, &batch_add(batch, path, place)->content);
-    return true;
-}
-
 /* Of what stood there before and of what the batch puts there now. */
 static void render_manifest(struct pipeline *p, uint32_t place, enum archive_place kind, const char *id,
                             const struct file_fact *files, size_t n, struct batch_of_files *batch)
@@ -548,258 +498,11 @@ static void render_manifest(struct pipeline *p, uint32_t place, enum archive_pla
     for (size_t k = 0; k < batch->count; k++) {
         if (batch->places[k] != place)
             continue;
-        const struct text *content = &batch->files[k].content;
         lines[count].path = arena_strdup(p->arena, batch->files[k].path + folder);
-        sha256_hex(content->bytes ? content->bytes : "", content->length, lines[count++].sha256);
+        memcpy(lines[count++].sha256, archive_file_sha256(&batch->files[k]), SHA256_HEX_SIZE);
     }
     if (count > 0)
         manifest_render(lines, count, &batch_add(batch, path, 0)->content);
-}
-
-/* ---- the network's own files ---- */
-
-static bool publish_top(struct pipeline *p, struct error *error)
-{
-    struct batch_of_files batch = {0};
-    struct page_network network;
-    bool ok = render_top(p, &batch, &network, error) && batch_write(p, &batch, error) &&
-              store_begin(p->store, __func__, error) && batch_put_facts(p, &batch, error) &&
-              store_manifest_done(p->store, 0, error) && mark_pageless(p, &network, error) &&
-              store_commit(p->store, error);
-    if (!ok)
-        store_rollback(p->store);
-    batch_done(&batch);
-    return ok || within(error, "publishing the network's files");
-}
-
-/* The front page and what it stands on, and the manifest over these and all manifests. */
-static bool render_top(struct pipeline *p, struct batch_of_files *batch, struct page_network *ret, struct error *error)
-{
-    struct network_station *stations = arena_array(p->arena, p->config->station_count + 1, sizeof *stations);
-    struct network_view *view = arena_alloc(p->arena, sizeof *view);
-    struct alarm *alarms;
-    *view = (struct network_view){p->config, stations, p->config->station_count};
-    *ret = (struct page_network){.view = view};
-    if (!store_alarms_open(p->store, p->arena, &alarms, &ret->alarm_count, error))
-        return false;
-    ret->alarms = alarms;
-    for (size_t i = 0; i < p->config->station_count; i++)
-        if (!view_station(p, i, alarms, ret->alarm_count, &stations[i], error))
-            return false;
-    if (!load_front_page(p, ret, error) || !render_history(p, 0, ARCHIVE_NETWORK, "", batch, error))
-        return false;
-    page_style_render(&batch_add(batch, PAGE_STYLE_PATH, 0)->content);
-    page_script_render(&batch_add(batch, PAGE_SCRIPT_PATH, 0)->content);
-    network_json_render(view, &batch_add(batch, "network.json", 0)->content);
-    network_json_render_schema(&batch_add(batch, "network.schema.json", 0)->content);
-    about_render(p->config, &batch_add(batch, "about.txt", 0)->content);
-    page_feed_render(ret, &batch_add(batch, PAGE_FEED_PATH, 0)->content);
-    if (!render_figures(p, alarms, ret->alarm_count, batch, error))
-        return false;
-    page_network_render(ret, &batch_add(batch, "index.html", 0)->content);
-    return render_top_manifest(p, batch, error);
-}
-
-static bool render_figures(struct pipeline *p, const struct alarm *open, size_t open_count,
-                           struct batch_of_files *batch, struct error *error)
-{
-    const struct config *config = p->config;
-    struct page_recipient *recipients = arena_array(p->arena, config->recipient_count + 1, sizeof *recipients);
-    const struct page_figures figures = {
-        .config = config,
-        .days = FIGURES_DAYS,
-        .utc_offset = config->station_count > 0 ? config->stations[0].utc_offset : 0,
-        .recipients = recipients,
-        .recipient_count = config->recipient_count,
-        .a_day_acceptable = ALARMS_A_DAY_ACCEPTABLE,
-        .in_10_min_acceptable = FLOOD_BEGINS,
-        .standing_below = ALARMS_STANDING_BELOW,
-    };
-    for (size_t k = 0; k < config->recipient_count; k++)
-        if (!figures_load_month(config, p->store, p->arena, config->recipients[k].id, open, open_count,
-                                figures.utc_offset, &recipients[k], error))
-            return false;
-    page_alarms_render(&figures, &batch_add(batch, PAGE_ALARMS_PATH, 0)->content);
-    return true;
-}
-
-static bool load_front_page(struct pipeline *p, struct page_network *network, struct error *error)
-{
-    const struct config *config = p->config;
-    bool *has_page = arena_array(p->arena, config->station_count + 1, sizeof *has_page);
-    struct page_barometer *barometers = arena_array(p->arena, config->barometer_count + 1, sizeof *barometers);
-    for (size_t i = 0; i < config->station_count; i++) {
-        char path[ARCHIVE_PATH_SIZE];
-        if (!is_known(p, page_station_path(config->stations[i].id, path), &has_page[i], error))
-            return false;
-    }
-    for (size_t i = 0; i < config->barometer_count; i++) {
-        struct place_fact fact;
-        if (!store_place_find(p->store, config->barometers[i].id, p->arena, &fact, error))
-            return false;
-        barometers[i] = (struct page_barometer){&config->barometers[i], fact.number ? fact.last_time : TIME_NONE};
-    }
-    network->has_page = has_page;
-    network->barometers = barometers;
-    network->barometer_count = config->barometer_count;
-    return load_news(p, network, error);
-}
-
-/* Stations with data get a page also where nothing changes them: the archive may be older than its pages. */
-static bool mark_pageless(struct pipeline *p, const struct page_network *network, struct error *error)
-{
-    for (size_t i = 0; i < network->view->station_count; i++)
-        if (!network->has_page[i] && network->view->stations[i].last != TIME_NONE &&
-            !store_manifest_due(p->store, p->station_places[i], error))
-            return false;
-    return true;
-}
-
-static bool load_news(struct pipeline *p, struct page_network *network, struct error *error)
-{
-    struct revision_fact *facts;
-    size_t n;
-    if (!store_revisions_newest(p->store, MOST_NEWS, p->arena, &facts, &n, error))
-        return false;
-    struct page_revision *list = arena_array(p->arena, n + 1, sizeof *list);
-    for (size_t k = 0; k < n; k++) {
-        size_t station = pipeline_station_of(p, facts[k].place);
-        if (station == p->config->station_count || !network->has_page[station])
-            continue; /* configured no more, or told when its page stands */
-        char path[ARCHIVE_PATH_SIZE];
-        bool stands;
-        int year = facts[k].month / 12, month = facts[k].month % 12 + 1;
-        archive_month_path(p->config->stations[station].id, year, month, ".csv", path);
-        if (!is_known(p, path, &stands, error))
-            return false;
-        list[network->revision_count++] = (struct page_revision){.station = &p->config->stations[station],
-                                                                 .year = year,
-                                                                 .month = month,
-                                                                 .revision = facts[k].revision,
-                                                                 .last_time = facts[k].last_time,
-                                                                 .arrived = facts[k].arrived,
-                                                                 .changes = facts[k].changes,
-                                                                 .state = facts[k].state,
-                                                                 .path = stands ? arena_strdup(p->arena, path) : NULL};
-    }
-    network->revisions = list;
-    return true;
-}
-
-static bool render_top_manifest(struct pipeline *p, struct batch_of_files *batch, struct error *error)
-{
-    struct file_fact *files;
-    size_t n, count = 0;
-    if (!store_files_load(p->store, 0, p->arena, &files, &n, error))
-        return false;
-    struct manifest_line *lines = arena_array(p->arena, n + batch->count + 1, sizeof *lines);
-    for (size_t k = 0; k < batch->count; k++) {
-        const struct archive_file *file = &batch->files[k];
-        lines[count].path = arena_strdup(p->arena, file->path);
-        sha256_hex(file->content.bytes ? file->content.bytes : "", file->content.length, lines[count++].sha256);
-    }
-    for (size_t k = 0; k < n; k++) {
-        if (strcmp(files[k].path, MANIFEST_NAME) == 0 || batch_find(batch, files[k].path))
-            continue;
-        lines[count].path = files[k].path;
-        memcpy(lines[count++].sha256, files[k].sha256, SHA256_HEX_SIZE);
-    }
-    manifest_render(lines, count, &batch_add(batch, MANIFEST_NAME, 0)->content);
-    return true;
-}
-
-/* ---- one station as the network sees it ---- */
-
-/* `alarms`: open ones, those of one station in one stretch. */
-static bool view_station(struct pipeline *p, size_t station, const struct alarm *alarms, size_t alarm_count,
-                         struct network_station *ret, struct error *error)
-{
-    const struct station *s = &p->config->stations[station];
-    uint32_t place = p->station_places[station];
-    *ret = (struct network_station){.station = s, .first = TIME_NONE, .last = TIME_NONE};
-    struct place_fact fact;
-    struct waiting_span *waits, *held;
-    size_t wait_count, held_count;
-    if (!store_place_find(p->store, s->id, p->arena, &fact, error) ||
-        !store_waiting_load(p->store, place, p->arena, &waits, &wait_count, error) ||
-        !store_held_load(p->store, place, p->arena, &held, &held_count, error) ||
-        !view_records(p, station, ret, error) || !last_values(p, place, &fact, ret, error))
-        return false;
-    struct network_waiting *waiting = arena_array(p->arena, wait_count + held_count + 1, sizeof *waiting);
-    for (size_t k = 0; k < held_count; k++)
-        waiting[k] = (struct network_waiting){held[k].span, held[k].reason, true};
-    for (size_t k = 0; k < wait_count; k++)
-        waiting[held_count + k] = (struct network_waiting){waits[k].span, waits[k].reason, false};
-    ret->waiting = waiting;
-    ret->waiting_count = held_count + wait_count;
-    if (!supplies_now(p, station, &ret->supply, error))
-        return false;
-    for (size_t k = 0; k < alarm_count; k++) {
-        if (strcmp(alarms[k].station, s->id) != 0)
-            continue;
-        ret->alarms = ret->alarms ? ret->alarms : &alarms[k];
-        ret->alarm_count++;
-    }
-    return true;
-}
-
-/* The newest months: the work for a change must not grow with the years behind it. */
-static bool view_records(struct pipeline *p, size_t station, struct network_station *ret, struct error *error)
-{
-    const char *id = p->config->stations[station].id;
-    struct page_fact *pages;
-    size_t n;
-    if (!store_pages_of_place(p->store, p->station_places[station], p->arena, &pages, &n, error))
-        return false;
-    size_t first = n > NEWEST_MONTHS ? n - NEWEST_MONTHS : 0;
-    struct network_record *records = arena_array(p->arena, n - first + 1, sizeof *records);
-    ret->records = records;
-    for (size_t k = 0; k < n; k++) {
-        ret->month_count += pages[k].revision > 0;
-        if (k < first || pages[k].revision == 0)
-            continue;
-        char path[ARCHIVE_PATH_SIZE];
-        struct file_fact file;
-        bool found;
-        int year = pages[k].month / 12, month = pages[k].month % 12 + 1;
-        archive_month_path(id, year, month, ".csv", path);
-        if (!store_file_find(p->store, path, p->arena, &file, &found, error))
-            return false;
-        if (found)
-            records[ret->record_count++] =
-                (struct network_record){year, month, pages[k].revision, file.path, file.sha256, pages[k].state};
-    }
-    return true;
-}
-
-static bool last_values(struct pipeline *p, uint32_t place, const struct place_fact *fact, struct network_station *ret,
-                        struct error *error)
-{
-    if (fact->last_time == TIME_NONE)
-        return true;
-    struct record record;
-    struct span day = {fact->last_time - DAY_MS, fact->last_time + 1};
-    if (!store_record_load(p->store, place, day, p->arena, &record, error))
-        return false;
-    struct network_value *values = arena_array(p->arena, QUANTITY_COUNT, sizeof *values);
-    ret->first = fact->first_time;
-    ret->last = fact->last_time;
-    for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
-        size_t i = record.value[q] ? record.n : 0;
-        while (i > 0 && (isnan(record.value[q][i - 1]) || record.flag[q][i - 1] == FLAG_FAIL))
-            i--;
-        if (i > 0)
-            values[ret->value_count++] =
-                (struct network_value){q, record.time[i - 1], record.value[q][i - 1], record.flag[q][i - 1]};
-    }
-    ret->values = values;
-    return true;
-}
-
-static bool is_known(struct pipeline *p, const char *path, bool *ret, struct error *error)
-{
-    struct file_fact file;
-    return store_file_find(p->store, path, p->arena, &file, ret, error);
 }
 
 /* `files` by path. */

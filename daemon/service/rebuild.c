@@ -357,9 +357,10 @@ static bool publish_more(struct rebuild *r, struct publisher *publisher, bool *r
         publisher_wait(publisher);
         worked = true;
     }
-    if (!worked && !publish_pages(&r->pipeline, &worked, error))
+    enum published published = PUBLISHED_NOTHING;
+    if (!worked && !publish_pages(&r->pipeline, true, &published, error))
         return false;
-    *ret_is_busy = worked;
+    *ret_is_busy = worked || published != PUBLISHED_NOTHING;
     return true;
 }
 

@@ -51,6 +51,8 @@ enum {
     SETTLING_MARGIN = 2000, /* ms beyond the settling time after which a file that still waits is not waited for */
     ONCE_DELIVERY = 60000,  /* ms that `once` waits for recipients */
     FAILURE_PAUSE_MOST = 60000,
+    NETWORK_SHARE = 20, /* the network's own files are written for at most one part in so many of the time */
+    NETWORK_PAUSE_MOST = 60000,
     METRICS_AFTER = 60000, /* ms after which metrics are written even while there is work */
 };
 
@@ -77,6 +79,8 @@ struct service {
     int64_t watchdog_interval, watchdog_due;
     int64_t busy_since;               /* monotonic: first of the turns in a row that did anything; 0 */
     int64_t derived_at, published_at; /* monotonic */
+    int64_t network_at;               /* monotonic: the network's own files are not written again before */
+    bool network_waits;               /* they are due */
     int64_t paused_until, pause;      /* monotonic: after a failure of the machine, for how long */
     enum stage failed_in;
     int64_t quiet_since;      /* `once`: since when only recipients are waited for; 0: not yet */
@@ -390,6 +394,8 @@ static int64_t next_deadline(struct service *s)
         next = sooner(next, s->pipeline.next_alarm_look - shift);
     if (s->changed_since && s->config->metrics_file)
         next = sooner(next, s->metrics_at);
+    if (s->network_waits)
+        next = sooner(next, s->network_at);
     if (s->options->once)
         next = sooner(next, s->clocks.monotonic + 200); /* until recipients have answered, or have had their time */
     return next;
@@ -610,14 +616,23 @@ static bool publish_records(struct service *s, bool inbox_is_quiet, bool is_over
     return true;
 }
 
-/* Pages and manifests, when the records stand. */
+/* Pages and manifests, when the records stand. The network's own files are over all stations, whichever changed: at
+ * once after a pause, but with change upon change the more rarely the longer they take, so that neither processor nor
+ * disk (nor whoever copies the archive elsewhere) is busy with them alone. */
 static bool publish_rest(struct service *s, bool *ret_worked, struct error *error)
 {
-    bool worked;
-    if (!publish_pages(&s->pipeline, &worked, error))
+    enum published published;
+    int64_t begun = clock_monotonic();
+    if (!publish_pages(&s->pipeline, s->options->once || begun >= s->network_at, &published, error))
         return false;
-    *ret_worked |= worked;
-    if (!worked)
+    s->network_waits = published == PUBLISHED_NETWORK_LATER;
+    if (published == PUBLISHED_NETWORK) {
+        int64_t ended = clock_monotonic(), pause = (ended - begun) * (NETWORK_SHARE - 1);
+        s->network_at = ended + (pause < NETWORK_PAUSE_MOST ? pause : NETWORK_PAUSE_MOST);
+        log_debug("wrote the network's files in %d ms", (int)(ended - begun));
+    }
+    *ret_worked |= published == PUBLISHED_STATIONS || published == PUBLISHED_NETWORK;
+    if (published == PUBLISHED_NOTHING)
         s->published_at = s->clocks.monotonic;
     return true;
 }

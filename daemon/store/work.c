@@ -15,7 +15,7 @@
 
 /* Spans with a reason stand in two tables of one shape. */
 struct span_table {
-    const char *keep_behind, *keep_before, *drop, *put, *load;
+    const char *keep_behind, *keep_before, *drop, *put, *load_all, *load_one;
 };
 #define SPAN_TABLE(name)                                                                                               \
     {                                                                                                                  \
@@ -25,7 +25,9 @@ struct span_table {
             "DELETE FROM " name " WHERE place = ?1 AND from_ >= ?2 AND from_ < ?3",                                    \
             "INSERT OR REPLACE INTO " name " VALUES(?1, ?2, ?3, ?4)",                                                  \
             "SELECT w.place, p.key, w.from_, w.to_, w.reason FROM " name " w JOIN place p ON p.number = w.place"       \
-            " WHERE ?1 = 0 OR w.place = ?1 ORDER BY p.key, w.from_"                                                    \
+            " WHERE ?1 = 0 ORDER BY p.key, w.from_",                                                                   \
+            "SELECT w.place, p.key, w.from_, w.to_, w.reason FROM " name " w JOIN place p ON p.number = w.place"       \
+            " WHERE w.place = ?1 ORDER BY w.from_"                                                                     \
     }
 static const struct span_table waiting = SPAN_TABLE("waiting"), held = SPAN_TABLE("held");
 
@@ -172,7 +174,8 @@ static bool replace_spans(struct store *store, const struct span_table *table, u
 static bool load_spans(struct store *store, const struct span_table *table, uint32_t place, struct arena *arena,
                        struct waiting_span **ret, size_t *ret_n, struct error *error)
 {
-    CLEANUP(database_reset) sqlite3_stmt *row = database_start(store, error, table->load, "i", (int64_t)place);
+    const char *load = place == 0 ? table->load_all : table->load_one;
+    CLEANUP(database_reset) sqlite3_stmt *row = database_start(store, error, load, "i", (int64_t)place);
     struct waiting_span *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
