@@ -38,7 +38,7 @@ struct page_revision { /* one revision of a record, as it was published */
     const char *path;  /* of the CSV; NULL where it stands no more */
     const char *changes; /* lines of plain text, see changes.h; "" of a first one */
     enum record_state state; /* as it was published */
-    const struct page_file *files; /* on a station's page: of a former one what was kept, of the newest its CSV */
+    const struct page_file *files; /* what was kept of a former one; on a station's page only */
     size_t file_count;
 };
 

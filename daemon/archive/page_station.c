@@ -26,7 +26,7 @@ static void add_numbers(struct text *text, const struct page_station *page);
 static void add_oxygen_hours(struct text *text, const struct page_station *page);
 static void add_months(struct text *text, const struct page_station *page);
 static void add_revisions(struct text *text, const struct page_station *page);
-static void add_files_of_revision(struct text *text, const struct page_revision *revision, const char *heading);
+static void add_files_of_revision(struct text *text, const struct page_revision *revision);
 static void add_changes(struct text *text, const struct page_revision *revision);
 static void add_checks(struct text *text, const struct page_station *page);
 static void add_findings(struct text *text, const struct page_station *page);
@@ -250,16 +250,13 @@ static void add_months(struct text *text, const struct page_station *page)
 /* What readers of an older one have to know. */
 static void add_revisions(struct text *text, const struct page_station *page)
 {
-    static const char *const headings[] = {"Record", "Revision", "State", "Known until", "Changes", "Files, SHA-256"};
-    bool has_kept = false;
+    static const char *const headings[] = {"Record", "Revision", "State", "Known until", "Changes"};
     if (page->revision_count == 0)
         return;
-    for (size_t k = 0; k < page->revision_count; k++)
-        has_kept |= page->revisions[k].file_count > 0 && strstr(page->revisions[k].files[0].path, "/revisions/");
     text_puts(text, "<section>\n<h2>Revisions</h2>\n"
                     "<p>A record gets a new number each time that its content changes: what changed, and which files, notes or "
                     "settings are behind it. Known until: the arrival of the newest file that was taken in.</p>\n");
-    part_table_begin(text, "cards", "Newest first", headings, COUNT_OF(headings) - !has_kept);
+    part_table_begin(text, "cards", "Newest first", headings, COUNT_OF(headings));
     for (size_t k = 0; k < page->revision_count; k++) {
         const struct page_revision *revision = &page->revisions[k];
         text_puts(text, "<tr><th scope=\"row\">");
@@ -275,32 +272,29 @@ static void add_revisions(struct text *text, const struct page_station *page)
         text_puts(text, "</td>");
         part_cell(text, "remark", headings[4]);
         add_changes(text, revision);
-        text_puts(text, "</td>");
-        if (has_kept)
-            add_files_of_revision(text, revision, headings[5]);
-        text_puts(text, "</tr>\n");
+        add_files_of_revision(text, revision);
+        text_puts(text, "</td></tr>\n");
     }
     part_table_end(text);
     add_more(text, page->has_more_revisions, "history.csv");
     text_puts(text, "</section>\n");
 }
 
-static void add_files_of_revision(struct text *text, const struct page_revision *revision, const char *heading)
+/* What was kept of a former one. */
+static void add_files_of_revision(struct text *text, const struct page_revision *revision)
 {
-    if (revision->file_count == 0) {
-        text_puts(text, "<td class=\"none\">\u2013</td>");
+    if (revision->file_count == 0)
         return;
-    }
-    part_cell(text, "links", heading);
+    text_puts(text, "<p class=\"links\">As it was:");
     for (size_t k = 0; k < revision->file_count; k++) {
         const struct page_file *file = &revision->files[k];
-        text_printf(text, "<span><a href=\"%s%s\">%s</a> <small>", root, file->path, file->label);
+        text_printf(text, " <span><a href=\"%s%s\">%s</a> <small>", root, file->path, file->label);
         part_bytes(text, file->bytes);
         text_puts(text, "</small> ");
         part_short_sha256(text, file->sha256);
-        text_puts(text, "</span> ");
+        text_puts(text, "</span>");
     }
-    text_puts(text, "</td>");
+    text_puts(text, "</p>");
 }
 
 static void add_changes(struct text *text, const struct page_revision *revision)

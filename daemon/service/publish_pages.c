@@ -54,7 +54,7 @@ static size_t fold_clocks(struct finding *findings, size_t n);
 static bool load_revisions(struct pipeline *p, size_t station, const struct file_fact *files, size_t file_count,
                            struct page_station *page, struct error *error);
 static void find_files_of(struct pipeline *p, const struct file_fact *files, size_t file_count,
-                          const struct page_station *page, struct page_revision *revision);
+                          struct page_revision *revision);
 static bool load_note_originals(struct pipeline *p, struct page_station *page, struct error *error);
 static struct page_original original_of(const struct drop_fact_row *drop);
 static enum archive_place kind_of(const struct pipeline *p, uint32_t place, const struct file_fact *files, size_t n);
@@ -258,27 +258,19 @@ static bool load_revisions(struct pipeline *p, size_t station, const struct file
                                                             .arrived = facts[k - 1].arrived,
                                                             .changes = facts[k - 1].changes,
                                                             .state = facts[k - 1].state};
-        find_files_of(p, files, file_count, page, &list[page->revision_count++]);
+        find_files_of(p, files, file_count, &list[page->revision_count++]);
     }
     page->revisions = list;
     return true;
 }
 
-/* Of a former one what was kept, of the newest its CSV. */
+/* What was kept of a former one. */
 static void find_files_of(struct pipeline *p, const struct file_fact *files, size_t file_count,
-                          const struct page_station *page, struct page_revision *revision)
+                          struct page_revision *revision)
 {
-    size_t formats, m = 0;
+    size_t formats;
     const struct archive_writer *writers = archive_writers(&formats);
     struct page_file *links = arena_array(p->arena, formats, sizeof *links);
-    while (m < page->month_count &&
-           (page->months[m].year != revision->year || page->months[m].month != revision->month))
-        m++;
-    if (m < page->month_count && page->months[m].revision == revision->revision) {
-        revision->files = page->months[m].files;
-        revision->file_count = 1;
-        return;
-    }
     for (size_t f = 0; f < formats; f++) {
         char path[ARCHIVE_PATH_SIZE];
         archive_revision_path(revision->station->id, revision->year, revision->month, revision->revision,
