@@ -61,12 +61,15 @@ static void add_entry(struct text *text, const struct config *config, const stru
     add_link(text, config, "rel=\"alternate\" type=\"text/html\"", page_station_path(revision->station->id, path));
     if (revision->path)
         add_link(text, config, "rel=\"enclosure\" type=\"text/csv\"", revision->path);
+    if (revision->year_path)
+        add_link(text, config, "rel=\"related\" type=\"application/netcdf\" title=\"the whole year\"",
+                 revision->year_path);
     const char *state = record_state_word(revision->state);
     text_printf(text, "<category term=\"%s\"/>\n<summary>%s record, %s", state,
                 revision->revision > 1 ? "Revised" : "New", state);
     if (revision->last_time != TIME_NONE)
         text_printf(text, ", data until %s", timestamp_print(revision->last_time, last));
-    text_puts(text, ".");
+    text_puts(text, revision->year_path ? "; also in the file of the whole year." : ".");
     add_changes(text, revision->changes ? revision->changes : "");
     text_puts(text, "</summary>\n</entry>\n");
 }

@@ -11,6 +11,7 @@
 #include "service/figures.h"
 #include "service/network_views.h"
 #include "service/publish_history.h"
+#include "service/publish_years.h"
 
 #include <string.h>
 
@@ -123,20 +124,28 @@ static bool load_news(struct pipeline *p, struct page_network *network, struct e
         if (station == p->config->station_count || !network->has_page[station])
             continue; /* configured no more, or told when its page stands */
         char path[ARCHIVE_PATH_SIZE];
-        bool stands;
+        bool stands, has_year = false;
         int year = facts[k].month / 12, month = facts[k].month % 12 + 1;
         archive_month_path(p->config->stations[station].id, year, month, ".csv", path);
         if (!batch_is_known(p, path, &stands, error))
             return false;
-        list[network->revision_count++] = (struct page_revision){.station = &p->config->stations[station],
-                                                                 .year = year,
-                                                                 .month = month,
-                                                                 .revision = facts[k].revision,
-                                                                 .last_time = facts[k].last_time,
-                                                                 .arrived = facts[k].arrived,
-                                                                 .changes = facts[k].changes,
-                                                                 .state = facts[k].state,
-                                                                 .path = stands ? arena_strdup(p->arena, path) : NULL};
+        char year_path[ARCHIVE_PATH_SIZE];
+        if (p->config->netcdf_year_begins > 0 &&
+            !batch_is_known(p,
+                            publish_years_path(p->config, p->config->stations[station].id, facts[k].month, year_path),
+                            &has_year, error))
+            return false;
+        list[network->revision_count++] =
+            (struct page_revision){.station = &p->config->stations[station],
+                                   .year = year,
+                                   .month = month,
+                                   .revision = facts[k].revision,
+                                   .last_time = facts[k].last_time,
+                                   .arrived = facts[k].arrived,
+                                   .changes = facts[k].changes,
+                                   .state = facts[k].state,
+                                   .path = stands ? arena_strdup(p->arena, path) : NULL,
+                                   .year_path = has_year ? arena_strdup(p->arena, year_path) : NULL};
     }
     network->revisions = list;
     return true;

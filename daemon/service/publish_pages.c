@@ -12,6 +12,7 @@
 #include "service/publish_years.h"
 
 #include <errno.h>
+#include <inttypes.h>
 #include <limits.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -306,7 +307,9 @@ static bool load_years(struct pipeline *p, size_t station, const struct file_fac
             years[page->year_count++] = (struct page_file){.path = files[k - 1].path, .bytes = files[k - 1].bytes};
     qsort(years, page->year_count, sizeof *years, compare_newest_first);
     for (size_t k = 0; k < page->year_count; k++)
-        years[k].label = arena_printf(p->arena, "%.4s", years[k].path + strlen(years[k].path) - strlen("2026.nc"));
+        years[k].label =
+            arena_printf(p->arena, "%.4s, revision %" PRId64, years[k].path + strlen(years[k].path) - strlen("2026.nc"),
+                         publish_years_revision(p->config, p->config->stations[station].id, years[k].path, pages, n));
     page->years = years;
     return true;
 }

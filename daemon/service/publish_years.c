@@ -3,6 +3,7 @@
 
 #include "archive/write_netcdf.h"
 #include "service/dataset_load.h"
+#include "service/revise.h"
 
 #include <inttypes.h>
 #include <string.h>
@@ -13,6 +14,8 @@ static int32_t first_month_of(const struct config *config, int32_t month);
 static const char *name_records(const struct page_fact *pages, size_t n, struct arena *arena);
 static bool render_year(struct pipeline *p, size_t station, int32_t first, const struct page_fact *pages, size_t n,
                         struct archive_file *file, struct error *error);
+static bool tell_months(struct pipeline *p, const struct page_fact *pages, size_t n, struct arena *arena,
+                        const char **ret, struct error *error);
 
 bool publish_years(struct pipeline *p, size_t station, const struct page_fact *pages, size_t n,
                    struct batch_of_files *batch, struct year_due **ret, size_t *ret_n, struct error *error)
@@ -72,6 +75,24 @@ static const char *name_records(const struct page_fact *pages, size_t n, struct 
     return ret;
 }
 
+int64_t publish_years_revision(const struct config *config, const char *station, const char *path,
+                               const struct page_fact *pages, size_t n)
+{
+    int64_t revision = 0;
+    for (size_t k = 0; config->netcdf_year_begins > 0 && k < n; k++) {
+        char of_month[ARCHIVE_PATH_SIZE];
+        if (strcmp(publish_years_path(config, station, pages[k].month, of_month), path) == 0)
+            revision += pages[k].revision;
+    }
+    return revision;
+}
+
+char *publish_years_path(const struct config *config, const char *station, int32_t month, char ret[ARCHIVE_PATH_SIZE])
+{
+    int32_t first = first_month_of(config, month);
+    return archive_year_path(station, first / 12, first % 12 + 1, ret);
+}
+
 /* Its revision rises with that of each month. */
 static bool render_year(struct pipeline *p, size_t station, int32_t first, const struct page_fact *pages, size_t n,
                         struct archive_file *file, struct error *error)
@@ -82,7 +103,37 @@ static bool render_year(struct pipeline *p, size_t station, int32_t first, const
         return false;
     for (size_t k = 0; k < n; k++)
         dataset.revision += pages[k].revision;
+    if (!tell_months(p, pages, n, arena, &dataset.history, error))
+        return false;
     if (dataset.record.n > 0)
         write_netcdf(&dataset, &file->content);
     return true;
+}
+
+/* "made of 2026-04 revision 2, 2026-05 revision 1", then what the newest revision of each changed. */
+static bool tell_months(struct pipeline *p, const struct page_fact *pages, size_t n, struct arena *arena,
+                        const char **ret, struct error *error)
+{
+    struct text text;
+    text_init(&text, LARGEST_LIST);
+    const char *between = "made of ";
+    bool ok = true;
+    for (size_t k = 0; k < n; k++) {
+        if (pages[k].revision == 0)
+            continue;
+        text_printf(&text, "%s%04d-%02d revision %" PRId64, between, pages[k].month / 12, pages[k].month % 12 + 1,
+                    pages[k].revision);
+        between = ", ";
+    }
+    for (size_t k = 0; ok && k < n; k++) {
+        struct revision_fact *newest;
+        size_t count;
+        ok = store_revisions_of_month(p->store, pages[k].place, pages[k].month, 1, arena, &newest, &count, error);
+        const char *line = ok && count > 0 ? revise_history("", newest->revision, newest->changes, arena) : "";
+        if (*line)
+            text_printf(&text, "\n%04d-%02d %s", pages[k].month / 12, pages[k].month % 12 + 1, line);
+    }
+    *ret = text.bytes ? arena_strdup(arena, text.bytes) : "";
+    text_done(&text);
+    return ok;
 }

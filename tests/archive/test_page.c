@@ -125,17 +125,15 @@ static void make_network(void)
     stations[1] = (struct network_station){.station = silent, .first = TIME_NONE, .last = TIME_NONE, .supply = nothing_runs_out};
     *view = (struct network_view){config, stations, 2};
     barometers[0] = (struct page_barometer){&config->barometers[0], 1772323200000};
-    revisions[0] = (struct page_revision){&config->stations[0],
-                                          2026,
-                                          3,
-                                          2,
-                                          1772323200250,
-                                          1772400000000,
-                                          station.months[0].files[0].path,
-                                          "New: file 'b<i>.csv'\n2 rows came\n",
-                                          RECORD_PARTLY_REVIEWED,
-                                          NULL,
-                                          0};
+    revisions[0] = (struct page_revision){.station = &config->stations[0],
+                                          .year = 2026,
+                                          .month = 3,
+                                          .revision = 2,
+                                          .last_time = 1772323200250,
+                                          .arrived = 1772400000000,
+                                          .path = station.months[0].files[0].path,
+                                          .changes = "New: file 'b<i>.csv'\n2 rows came\n",
+                                          .state = RECORD_PARTLY_REVIEWED};
     station.revisions = revisions;
     station.revision_count = 1;
     network = (struct page_network){.view = view,

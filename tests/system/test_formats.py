@@ -4,6 +4,7 @@ import json
 import subprocess
 import sys
 
+import feedparser
 import pytest
 
 from daemon import ROOT, Service, air_file, milliseconds, months, small_settings, tree, written
@@ -68,7 +69,14 @@ def test_a_year_is_written_again_when_a_month_of_it_changes_and_only_then(servic
                                                                                  "1113.2,13.0"))
     once(service)
     assert old.stat().st_mtime_ns == before[0] and new.stat().st_mtime_ns != before[1]
-    assert ':product_version = "2"' in check_year(service, new.name, 430)
+    head = check_year(service, new.name, 430).replace("\\'", "'")
+    assert ':product_version = "2"' in head
+    assert "made of 2026-10 revision 2\\n" in head and "2026-10 revision 2: New: file 'mill/late.csv'" in head
+    page = (service.archive / "stations/mill-pond/index.html").read_text(encoding="utf-8")
+    assert ">2027, revision 2</a>" in page and ">2026, revision 1</a>" in page
+    entry, = [e for e in feedparser.parse(str(service.archive / "feed.atom")).entries if "October 2026, revision 2" in e.title]
+    assert [link.href for link in entry.links if link.rel == "related"] == [f"https://water.example.org/stations/mill-pond/{new.name}"]
+    assert "also in the file of the whole year" in entry.summary
 
 
 def test_calendar_years_replace_water_years(service):
