@@ -15,14 +15,22 @@
 static const enum quantity glance[] = {QUANTITY_LEVEL, QUANTITY_OXYGEN, QUANTITY_TEMPERATURE,
                                        QUANTITY_SPECIFIC_CONDUCTANCE};
 enum {
-    OLDER = 2 * 60 * 60 * 1000
-}; /* ms that a value may be older than the station's last row before its time is said */
+    OLDER = 2 * 60 * 60 * 1000, /* ms that a value may be older than the station's last row before its time is said */
+    MOST_AT_ONCE = 60,          /* stations in one table */
+    LEAST_GROUP = 25,
+};
+
+struct group { /* stations [first, end) */
+    size_t first, end;
+};
 
 static void add_header(struct text *text, const struct page_network *network);
 static void add_needs(struct text *text, const struct page_network *network);
 static int urgency(const struct page_network *network, const struct alarm *alarm);
 static void add_alarm(struct text *text, const struct page_network *network, const struct alarm *alarm);
 static void add_stations(struct text *text, const struct page_network *network);
+static void add_summary(struct text *text, const struct page_network *network, struct group group);
+static void add_table(struct text *text, const struct page_network *network, struct group group, uint32_t columns);
 static void add_station(struct text *text, const struct page_network *network, size_t index, uint32_t columns);
 static void add_latest(struct text *text, const struct network_station *at, enum quantity quantity);
 static void add_state(struct text *text, const struct network_station *at);
@@ -131,13 +139,62 @@ static void add_alarm(struct text *text, const struct page_network *network, con
 
 /* ---- stations ---- */
 
+/* Of many, in groups to open: a page that nobody can take in tells where to look instead. */
 static void add_stations(struct text *text, const struct page_network *network)
 {
-    const struct network_view *view = network->view;
+    size_t n = network->view->station_count, size = n;
     uint32_t columns = columns_of(network);
+    text_puts(text, "<section>\n<h2>Stations</h2>\n");
+    if (n > MOST_AT_ONCE)
+        for (size = LEAST_GROUP; size * size < n;)
+            size += LEAST_GROUP;
+    if (size == n)
+        add_table(text, network, (struct group){0, n}, columns);
+    for (size_t first = 0; size < n && first < n; first += size) {
+        struct group group = {first, first + size < n ? first + size : n};
+        text_puts(text, "<details class=\"group\">\n<summary>");
+        add_summary(text, network, group);
+        text_puts(text, "</summary>\n");
+        add_table(text, network, group, columns);
+        text_puts(text, "</details>\n");
+    }
+    text_puts(text, "</section>\n");
+}
+
+/* "Alder Ford to Fern Brook: 50 stations; 2 with an alarm, 1 waits; newest data 20 Apr 2026 16:15" */
+static void add_summary(struct text *text, const struct page_network *network, struct group group)
+{
+    const struct network_station *stations = network->view->stations;
+    size_t alarms = 0, waiting = 0, newest = group.first;
+    for (size_t i = group.first; i < group.end; i++) {
+        bool is_active = false;
+        for (size_t k = 0; k < stations[i].alarm_count; k++)
+            is_active |= stations[i].alarms[k].episode.end == TIME_NONE;
+        alarms += is_active;
+        waiting += stations[i].waiting_count > 0;
+        if (stations[i].last != TIME_NONE &&
+            (stations[newest].last == TIME_NONE || stations[i].last > stations[newest].last))
+            newest = i;
+    }
+    part_name(text, stations[group.first].station->name);
+    text_puts(text, " to ");
+    part_name(text, stations[group.end - 1].station->name);
+    text_printf(text, " <small>%zu stations", group.end - group.first);
+    if (alarms > 0)
+        text_printf(text, "; <span class=\"mark\" aria-hidden=\"true\">\u25b2</span> %zu with an alarm", alarms);
+    if (waiting > 0)
+        text_printf(text, "; <span class=\"mark waits\" aria-hidden=\"true\">\u25cb</span> %zu wait%s", waiting,
+                    waiting == 1 ? "s" : "");
+    text_puts(text, "; newest data ");
+    part_time(text, stations[newest].last, stations[newest].station->utc_offset);
+    text_puts(text, "</small>");
+}
+
+static void add_table(struct text *text, const struct page_network *network, struct group group, uint32_t columns)
+{
     text_puts(
         text,
-        "<section>\n<h2>Stations</h2>\n<div class=\"frame\" role=\"region\" aria-label=\"Stations\" tabindex=\"0\">\n"
+        "<div class=\"frame\" role=\"region\" aria-label=\"Stations\" tabindex=\"0\">\n"
         "<table class=\"cards\">\n<caption>Last usable values</caption>\n<thead><tr><th scope=\"col\">Station</th>"
         "<th scope=\"col\">Last data</th>");
     for (size_t k = 0; k < COUNT_OF(glance); k++)
@@ -145,10 +202,9 @@ static void add_stations(struct text *text, const struct page_network *network)
             text_printf(text, "<th scope=\"col\" class=\"number\">%s <span class=\"unit\">%s</span></th>",
                         short_title(glance[k]), summary_unit(glance[k]));
     text_puts(text, "<th scope=\"col\">State</th><th scope=\"col\">Newest record</th></tr></thead>\n<tbody>\n");
-    for (size_t i = 0; i < view->station_count; i++)
+    for (size_t i = group.first; i < group.end; i++)
         add_station(text, network, i, columns);
     part_table_end(text);
-    text_puts(text, "</section>\n");
 }
 
 static void add_station(struct text *text, const struct page_network *network, size_t index, uint32_t columns)

@@ -368,6 +368,49 @@ Test(page, of_a_station_shows_everything_behind_its_record)
         cr_expect(says(words[k]), "%s", words[k]);
 }
 
+static size_t count(const char *words)
+{
+    size_t n = 0;
+    for (const char *at = strstr(text.bytes, words); at; at = strstr(at + 1, words))
+        n++;
+    return n;
+}
+
+/* `n` stations like the first one, all with pages. */
+static void make_many(size_t n)
+{
+    struct network_station *many = arena_array(arena, n, sizeof *many);
+    bool *has_page = arena_array(arena, n, sizeof *has_page);
+    struct network_view *view = arena_alloc(arena, sizeof *view);
+    for (size_t i = 0; i < n; i++) {
+        struct station *one = arena_alloc(arena, sizeof *one);
+        *one = config->stations[0];
+        one->name = arena_printf(arena, "Reach %03zu", i);
+        many[i] = (struct network_station){.station = one, .first = TIME_NONE, .last = TIME_NONE};
+        has_page[i] = true;
+    }
+    many[70].alarms = station.at->alarms;
+    many[70].alarm_count = station.at->alarm_count;
+    *view = (struct network_view){config, many, n};
+    network.view = view;
+    network.has_page = has_page;
+}
+
+Test(page, of_a_large_network_shows_its_stations_in_groups_to_open)
+{
+    make_many(60);
+    page_network_render(&network, &text);
+    cr_expect_eq(count("<details"), 0, "one screenful or two need none");
+    text_clear(&text);
+    make_many(130);
+    page_network_render(&network, &text);
+    cr_expect_eq(count("<details class=\"group\">\n<summary><bdi>Reach "), 6);
+    cr_expect_eq(count("<tr><th scope=\"row\"><a href=\"stations/"), 131, "each station once, and the one to visit");
+    cr_expect(says("<bdi>Reach 050</bdi> to <bdi>Reach 074</bdi> <small>25 stations; <span class=\"mark\" "
+                   "aria-hidden=\"true\">\u25b2</span> 1 with an alarm; newest data"));
+    cr_expect(says("<bdi>Reach 125</bdi> to <bdi>Reach 129</bdi> <small>5 stations; newest data"));
+}
+
 Test(page, links_to_former_revisions_that_were_kept)
 {
     const struct page_file kept = {"CSV", "stations/heron-creek/2026/revisions/2026-03_r1/heron-creek_2026-03.csv", SHA,

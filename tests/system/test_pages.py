@@ -3,6 +3,7 @@
 complain about, wide and narrow, light and dark."""
 import functools
 import http.server
+import json
 import pathlib
 import re
 import subprocess
@@ -275,6 +276,11 @@ def test_two_clicks_lead_from_the_front_page_to_the_newest_file_of_each_station(
             if clicks == 1:
                 newest = sorted((archive / "stations" / station).glob(f"*/{station}_????-??.csv"))[-1]
                 assert where[2] == f"{server}/{newest.relative_to(archive)}", "the second click leads to the newest month"
+                with urllib.request.urlopen(where[2]) as answer:
+                    reached = answer.read()
+                assert reached == newest.read_bytes()
+                told = next(s for s in json.loads((archive / "network.json").read_text())["stations"] if s["id"] == station)
+                assert told["last"] in reached.decode().splitlines()[-1], "and that holds the newest sample"
                 break
             window.events.clear()
             for kind in ("mousePressed", "mouseReleased"):
