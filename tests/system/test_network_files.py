@@ -2,6 +2,7 @@
 """The network's own files while the service runs: only changed stations are read again, and what stands is what a fresh
 start writes. When it is quiet they are up to date, however fast the changes came."""
 import json
+import re
 
 import pytest
 
@@ -70,3 +71,37 @@ def test_after_change_upon_change_they_are_true_when_it_is_quiet(service):
     assert len(months_told(service)) == 40
     assert service.run("verify", "-c", service.settings, expected=0)
     service.stop()
+
+
+def look(service):
+    """What a reader finds at this moment: each page whole, each link of it leading somewhere, each table whole."""
+    seen = 0
+    for page in [service.archive / "index.html", *service.archive.glob("stations/*/index.html")]:
+        text = page.read_text(encoding="utf-8")
+        assert text.startswith("<!DOCTYPE html>") and text.endswith("</html>\n"), f"a part of {page}"
+        for link in re.findall(r'(?:href|src)="([^"#:]+)"', text):
+            assert (page.parent / link).exists(), f"{page} links to {link}, which is not there"
+            seen += 1
+    for table in service.archive.glob("stations/*/*/[!.]*_????-??.csv"):
+        lines = table.read_bytes().decode().split("\r\n")
+        assert lines[-1] == "" and len({line.count(",") for line in lines[:-1]}) == 1, f"a part of {table}"
+    json.loads((service.archive / "network.json").read_text(encoding="utf-8"))
+    return seen
+
+
+def test_a_reader_beside_it_sees_old_or_new_and_never_a_part_or_a_dead_link(service):
+    service.start()
+    service.put("mast/a.csv", air_file(0, 200))
+    service.wait_for_rest()
+    looks = []
+
+    def is_at_rest_after_a_look():
+        looks.append(look(service))
+        return not service.unrest()
+
+    for k in range(12):
+        service.put(f"mill/{k}.csv", water_file(10 * k, 10))
+        service.put(f"more{k:02d}/a.csv", water_file(k, 3, serial=f"N-{k}"))
+        service.wait_until(is_at_rest_after_a_look, service.unrest)
+    service.stop()
+    assert len(looks) > 12 and min(looks) > 0 and look(service) > 100
