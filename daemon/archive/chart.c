@@ -21,7 +21,7 @@ enum {
     EPISODE_NAME = 42,
     EPISODE_WORDS = 52,
     EPISODE_PLOT = 130, /* so that three rows of the key find room */
-    SHARP = 2,          /* dots for each px */
+    SHARP = 2, /* dots for each px */
     LONGEST_DESCRIPTION = 4096,
 };
 
@@ -35,15 +35,14 @@ static const char *shorten(struct arena *arena, const char *words, size_t most);
 
 size_t chart_panels(const struct record *record, enum quantity ret[CHART_PANELS_MAX])
 {
-    static const enum quantity rest[] = {QUANTITY_OXYGEN, QUANTITY_TEMPERATURE, QUANTITY_SPECIFIC_CONDUCTANCE,
-                                         QUANTITY_SALINITY, QUANTITY_AIR_PRESSURE};
     size_t n = 0;
-    bool has_level = summarize(record, QUANTITY_LEVEL).usable > 0;
-    if (has_level || summarize(record, QUANTITY_DEPTH).usable > 0)
-        ret[n++] = has_level ? QUANTITY_LEVEL : QUANTITY_DEPTH;
-    for (size_t k = 0; k < COUNT_OF(rest); k++)
-        if (summarize(record, rest[k]).usable > 0)
-            ret[n++] = rest[k];
+    for (int place = 1; place <= CHART_PANELS_MAX; place++)
+        for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
+            if (quantity_info(q)->panel != place || summarize(record, q).usable == 0)
+                continue;
+            ret[n++] = q;
+            break;
+        }
     return n;
 }
 

@@ -38,22 +38,6 @@ struct summary summarize(const struct record *record, enum quantity quantity)
     return s;
 }
 
-int summary_decimals(enum quantity quantity)
-{
-    switch (quantity) {
-    case QUANTITY_LEVEL:
-    case QUANTITY_DEPTH: return 3;
-    case QUANTITY_SPECIFIC_CONDUCTANCE: return 0;
-    case QUANTITY_OXYGEN:
-    case QUANTITY_TEMPERATURE:
-    case QUANTITY_SALINITY:
-    case QUANTITY_BATTERY: return 2;
-    case QUANTITY_WATER_PRESSURE:
-    case QUANTITY_CONDUCTIVITY: return 3;
-    default: return 1;
-    }
-}
-
 const char *summary_unit(enum quantity quantity)
 {
     const char *unit = quantity_info(quantity)->unit;
@@ -63,7 +47,7 @@ const char *summary_unit(enum quantity quantity)
 void summary_add_number(struct text *text, enum quantity quantity, double inside)
 {
     double written = quantity_to_written(quantity, inside);
-    int decimals = summary_decimals(quantity);
+    int decimals = quantity_info(quantity)->shown_decimals;
     if (!isfinite(written)) {
         text_puts(text, "\u2013");
         return;
@@ -90,7 +74,7 @@ void summary_add_difference(struct text *text, enum quantity quantity, double in
 {
     bool is_height = quantity == QUANTITY_LEVEL || quantity == QUANTITY_DEPTH;
     double written = is_height ? inside * 1000 : quantity_to_written(quantity, inside);
-    int decimals = is_height ? 0 : summary_decimals(quantity);
+    int decimals = is_height ? 0 : quantity_info(quantity)->shown_decimals;
     if (!isfinite(written)) {
         text_puts(text, "\u2013");
         return;

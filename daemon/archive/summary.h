@@ -16,9 +16,7 @@ struct summary {
 /* Of a column that may be absent: then nothing is usable. */
 struct summary summarize(const struct record *record, enum quantity quantity);
 
-/* Decimals for people: those of records are made for machines. */
-int summary_decimals(enum quantity quantity);
-/* In the written unit, U+2212 as minus; an en dash where not finite. */
+/* In the written unit, with the decimals for people, U+2212 as minus; an en dash where not finite. */
 void summary_add_number(struct text *text, enum quantity quantity, double inside);
 /* As above with its unit behind a space; practical salinity has none. */
 void summary_add_value(struct text *text, enum quantity quantity, double inside);

@@ -359,20 +359,9 @@ static void check_tell(struct checker *checker, const char *subject, const struc
 /* A deadband that no value can come back over leaves an alarm open for ever. */
 static void check_limits(struct checker *checker, const struct rule *rule)
 {
-    static const enum quantity never_negative[] = {QUANTITY_DEPTH,
-                                                   QUANTITY_OXYGEN,
-                                                   QUANTITY_CONDUCTIVITY,
-                                                   QUANTITY_SPECIFIC_CONDUCTANCE,
-                                                   QUANTITY_SALINITY,
-                                                   QUANTITY_WATER_PRESSURE,
-                                                   QUANTITY_AIR_PRESSURE,
-                                                   QUANTITY_BATTERY,
-                                                   QUANTITY_OXYGEN_SATURATION,
-                                                   QUANTITY_OXYGEN_SATURATION_STANDARD};
-    bool is_size =
-        rule->kind == RULE_RISE || rule->kind == RULE_FALL || rule->kind == RULE_CHANGE || rule->kind == RULE_DRIFT;
-    for (size_t i = 0; i < COUNT_OF(never_negative); i++)
-        is_size = is_size || (rule->kind == RULE_ABOVE && rule->quantity == never_negative[i]);
+    bool is_size = rule->kind == RULE_RISE || rule->kind == RULE_FALL || rule->kind == RULE_CHANGE ||
+                   rule->kind == RULE_DRIFT ||
+                   (rule->kind == RULE_ABOVE && quantity_is(rule->quantity, QUANTITY_NEVER_NEGATIVE));
     if (is_size && rule->limit > 0 && rule->deadband >= rule->limit)
         problem_add(checker->problems, rule->where,
                     "rule '%s' could never be over: expected a 'deadband' that is smaller than the 'limit'", rule->id);

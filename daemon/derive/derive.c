@@ -24,10 +24,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define DRY_QUANTITIES                                                                                                 \
-    (1u << QUANTITY_WATER_PRESSURE | 1u << QUANTITY_AIR_PRESSURE | 1u << QUANTITY_BATTERY |                            \
-     1u << QUANTITY_SENSOR_LATITUDE | 1u << QUANTITY_SENSOR_LONGITUDE)
-
 static int64_t find_interval(struct arena *arena, const struct derive_input *input);
 static void correct_clocks(struct arena *arena, const struct derive_input *input, int64_t *ret_time);
 static void step_instruments(struct chain *c);
@@ -278,11 +274,11 @@ static void tell_instruments(struct chain *c, const struct instrument_input *inp
 
 /* ---- in air ---- */
 
-/* Every measured column but the pressure, which air does not harm. Marking twice changes nothing. */
+/* Every measured column that air harms. Marking twice changes nothing. */
 void chain_mark_water(struct chain *c)
 {
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
-        if (chain_has(c, q) && !(DRY_QUANTITIES >> q & 1))
+        if (chain_has(c, q) && !quantity_is(q, QUANTITY_IN_AIR_TOO))
             mark_water_in(c, q);
 }
 

@@ -3,6 +3,7 @@
 #ifndef RILLWARD_MODEL_QUANTITY_H
 #define RILLWARD_MODEL_QUANTITY_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 /* Order is that of the columns in records; append new ones before QUANTITY_COUNT. Unit inside in brackets. */
@@ -37,11 +38,22 @@ struct quantity_info {
     const char *column;        /* CSV column with its unit: "specific_conductance_us_cm" */
     double scale;              /* written value = inside value * scale */
     int decimals;              /* in written values */
+    int shown_decimals;        /* on pages, charts and in messages */
+    int panel;                 /* from 1: its place in the chart, of which the first with values is drawn; 0: none */
+    unsigned traits;           /* QUANTITY_NEVER_NEGATIVE ... */
+};
+
+/* What can be true of a quantity. */
+enum {
+    QUANTITY_NEVER_NEGATIVE = 1, /* so that a deadband as large as the limit could never be left */
+    QUANTITY_IN_AIR_TOO = 2,     /* as good when the logger hangs in air */
 };
 
 const struct quantity_info *quantity_info(enum quantity quantity);
 /* By key (ASCII case ignored, '-' and ' ' as '_'); QUANTITY_COUNT where unknown. */
 enum quantity quantity_find(const char *key);
+/* No trait is true of QUANTITY_COUNT. */
+bool quantity_is(enum quantity quantity, unsigned trait);
 double quantity_to_written(enum quantity quantity, double inside);
 
 #endif

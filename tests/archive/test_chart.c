@@ -97,6 +97,14 @@ Test(chart, shows_depth_only_where_nothing_ties_the_level)
     cr_expect_eq(panels[0], QUANTITY_DEPTH);
 }
 
+/* A row of the table of quantities says whether there is a panel, and where. */
+Test(chart, has_room_for_every_place_of_the_table)
+{
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
+        cr_expect(quantity_info(q)->panel >= 0 && quantity_info(q)->panel <= CHART_PANELS_MAX, "%s",
+                  quantity_info(q)->key);
+}
+
 Test(chart, tells_flags_apart_by_shape)
 {
     struct dataset *dataset = fixture_long_month(arena, 8928);
@@ -173,12 +181,20 @@ Test(chart, shows_episodes_of_rules_and_their_limits)
 {
     struct dataset *dataset = fixture_long_month(arena, 8928);
     struct alarm alarms[] = {
-        {.station = "heron-creek", .rule = "low-oxygen", .episode = {.start = dataset->span.from + 20 * DAY_MS,
-         .end = TIME_NONE, .last_time = dataset->span.from + 21 * DAY_MS}, .state = ALARM_UNACKNOWLEDGED},
-        {.station = "heron-creek", .rule = "low-oxygen", .episode = {.start = dataset->span.from + 5 * DAY_MS,
-         .end = dataset->span.from + 6 * DAY_MS}, .state = ALARM_NORMAL},
-        {.station = "heron-creek", .rule = "low-oxygen", .episode = {.start = dataset->span.from + 2 * DAY_MS,
-         .end = dataset->span.from + 3 * DAY_MS}, .state = ALARM_WITHDRAWN},
+        {.station = "heron-creek",
+         .rule = "low-oxygen",
+         .episode = {.start = dataset->span.from + 20 * DAY_MS,
+                     .end = TIME_NONE,
+                     .last_time = dataset->span.from + 21 * DAY_MS},
+         .state = ALARM_UNACKNOWLEDGED},
+        {.station = "heron-creek",
+         .rule = "low-oxygen",
+         .episode = {.start = dataset->span.from + 5 * DAY_MS, .end = dataset->span.from + 6 * DAY_MS},
+         .state = ALARM_NORMAL},
+        {.station = "heron-creek",
+         .rule = "low-oxygen",
+         .episode = {.start = dataset->span.from + 2 * DAY_MS, .end = dataset->span.from + 3 * DAY_MS},
+         .state = ALARM_WITHDRAWN},
         {.station = "heron-creek", .rule = "gone-rule", .episode = {.start = dataset->span.from, .end = TIME_NONE}},
     };
     dataset->alarms = alarms;
@@ -197,12 +213,25 @@ Test(chart, marks_hand_readings_with_their_closing_error)
 {
     struct dataset *dataset = fixture_long_month(arena, 8928);
     struct check_result checks[] = {
-        {.time = dataset->span.from + 3 * DAY_MS, .quantity = QUANTITY_LEVEL, .kind = CHECK_LEVEL, .sensor = 1.1,
-         .reference = 1.1, .difference = 0, .is_first = true},
-        {.time = dataset->span.from + 12 * DAY_MS, .quantity = QUANTITY_LEVEL, .kind = CHECK_TAPE_DOWN, .sensor = 1.1,
-         .reference = 1.112, .difference = -0.012},
-        {.time = dataset->span.from + 40 * DAY_MS, .quantity = QUANTITY_LEVEL, .kind = CHECK_LEVEL, .sensor = 1,
-         .reference = 1, .difference = 0.5},
+        {.time = dataset->span.from + 3 * DAY_MS,
+         .quantity = QUANTITY_LEVEL,
+         .kind = CHECK_LEVEL,
+         .sensor = 1.1,
+         .reference = 1.1,
+         .difference = 0,
+         .is_first = true},
+        {.time = dataset->span.from + 12 * DAY_MS,
+         .quantity = QUANTITY_LEVEL,
+         .kind = CHECK_TAPE_DOWN,
+         .sensor = 1.1,
+         .reference = 1.112,
+         .difference = -0.012},
+        {.time = dataset->span.from + 40 * DAY_MS,
+         .quantity = QUANTITY_LEVEL,
+         .kind = CHECK_LEVEL,
+         .sensor = 1,
+         .reference = 1,
+         .difference = 0.5},
     };
     dataset->checks = checks;
     dataset->check_count = COUNT_OF(checks);

@@ -75,5 +75,4 @@ Test(facts, numbers_that_are_stored_stay)
     cr_expect(ALARM_UNACKNOWLEDGED == 0 && ALARM_ACKNOWLEDGED == 1 && ALARM_RETURNED_UNACKNOWLEDGED == 2 &&
               ALARM_NORMAL == 3 && ALARM_SHELVED == 4 && ALARM_WITHDRAWN == 5);
     cr_expect(NOTE_LEVEL == 0 && NOTE_CLOCK == 7 && NOTE_REMARK == 11);
-    cr_expect(QUANTITY_LEVEL == 0 && QUANTITY_WATER_PRESSURE == 9 && QUANTITY_BATTERY == 12);
 }
