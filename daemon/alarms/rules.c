@@ -5,70 +5,30 @@
 #include "alarms/tide.h"
 #include "alarms/tracker.h"
 #include "base/timestamp.h"
+#include "config/vocabulary.h"
 
 #include <assert.h>
 #include <math.h>
 
-#define RULE_USES_LIMITS (RULE_USES_QUANTITY | RULE_USES_LIMIT | RULE_USES_DEADBAND)
-#define RULE_USES_DELAYS (RULE_USES_ON_DELAY | RULE_USES_OFF_DELAY)
-#define RULE_USES_SERIES (RULE_USES_LIMITS | RULE_USES_DELAYS | RULE_USES_COUNTS_SUSPECT)
-
+/* What a kind needs and takes, its word and its help stand in config/vocabulary.c. */
 static const struct rule_kind_info kinds[] = {
-    [RULE_BELOW] = {.word = "below",
-                    .help = "a quantity is below a limit",
-                    .settings = RULE_USES_SERIES,
-                    .evaluate = evaluate_threshold},
-    [RULE_ABOVE] = {.word = "above",
-                    .help = "a quantity is above a limit",
-                    .settings = RULE_USES_SERIES,
-                    .evaluate = evaluate_threshold},
-    [RULE_RISE] = {.word = "rise",
-                   .help = "a quantity rose by more than a limit within a time window",
-                   .settings = RULE_USES_SERIES | RULE_USES_WINDOW,
-                   .evaluate = evaluate_rise_or_fall},
-    [RULE_FALL] = {.word = "fall",
-                   .help = "a quantity fell by more than a limit within a time window",
-                   .settings = RULE_USES_SERIES | RULE_USES_WINDOW,
-                   .evaluate = evaluate_rise_or_fall},
-    [RULE_OUTSIDE] = {.word = "outside",
-                      .help = "a quantity is below or above a band",
-                      .settings = RULE_USES_SERIES & ~(unsigned)RULE_USES_LIMIT,
-                      .evaluate = evaluate_threshold},
-    [RULE_CHANGE] = {.word = "change",
-                     .help = "a quantity changed by more than a limit since the last visit, or since a time",
-                     .settings = RULE_USES_SERIES | RULE_USES_VISITS,
-                     .evaluate = evaluate_change},
-    [RULE_FLAT] = {.word = "flat",
-                   .help = "a quantity changed by no more than a limit for as long as a time window",
-                   .settings = RULE_USES_SERIES | RULE_USES_WINDOW,
-                   .evaluate = evaluate_flat},
-    [RULE_DRIFT] = {.word = "drift",
-                    .help = "a hand reading or check differs from the record by more than a limit",
-                    .settings = RULE_USES_LIMITS,
-                    .evaluate = evaluate_drift},
-    [RULE_SILENCE] = {.word = "silence",
-                      .help = "no data of a station or barometer for longer than a time window",
-                      .settings = RULE_USES_WINDOW,
-                      .evaluate = evaluate_silence},
-    [RULE_GAP] = {.word = "gap",
-                  .help = "between two samples of a station or barometer lies more than a time window",
-                  .settings = RULE_USES_WINDOW,
-                  .evaluate = evaluate_gap},
-    [RULE_VISIT_DUE] = {.word = "visit_due",
-                        .help = "nobody has been at a station for longer than a time window, or its logger runs out "
-                                "before",
-                        .settings = RULE_USES_WINDOW | RULE_USES_VISITS,
-                        .evaluate = evaluate_visit_due},
-    [RULE_UNREADABLE_DROP] = {.word = "unreadable_drop",
-                              .help = "a drop was set aside, or waits for longer than a time window",
-                              .settings = RULE_USES_WINDOW,
-                              .evaluate = evaluate_nothing},
-    [RULE_UNDELIVERED] = {.word = "undelivered",
-                          .help = "a notice was given up, or is tried for longer than a time window",
-                          .settings = RULE_USES_WINDOW,
-                          .evaluate = evaluate_nothing},
+    [RULE_BELOW] = {.evaluate = evaluate_threshold},
+    [RULE_ABOVE] = {.evaluate = evaluate_threshold},
+    [RULE_RISE] = {.evaluate = evaluate_rise_or_fall},
+    [RULE_FALL] = {.evaluate = evaluate_rise_or_fall},
+    [RULE_OUTSIDE] = {.evaluate = evaluate_threshold},
+    [RULE_CHANGE] = {.evaluate = evaluate_change, .looks_at_visits = true},
+    [RULE_FLAT] = {.evaluate = evaluate_flat},
+    [RULE_DRIFT] = {.evaluate = evaluate_drift},
+    [RULE_SILENCE] = {.evaluate = evaluate_silence},
+    [RULE_GAP] = {.evaluate = evaluate_gap},
+    [RULE_VISIT_DUE] = {.evaluate = evaluate_visit_due, .looks_at_visits = true},
+    [RULE_UNREADABLE_DROP] = {.evaluate = evaluate_nothing},
+    [RULE_UNDELIVERED] = {.evaluate = evaluate_nothing},
 };
 _Static_assert(COUNT_OF(kinds) == RULE_KIND_COUNT, "every kind of rule has a row");
+
+static bool has_setting(const struct rule *rule, enum rule_key key);
 
 const struct rule_kind_info *rules_kind_info(enum rule_kind kind)
 {
@@ -87,11 +47,10 @@ size_t rules_evaluate(struct arena *arena, const struct rule_view *view, struct 
  * Before that a change of value looks back over its window. */
 int64_t rules_lead_in(const struct rule *rule)
 {
-    unsigned settings = rules_kind_info(rule->kind)->settings;
-    if (!(settings & RULE_USES_DELAYS))
+    if (!has_setting(rule, RULE_ON_DELAY) && !has_setting(rule, RULE_OFF_DELAY))
         return 0;
     int64_t tide = tide_is_asked(rule) ? TIDE_AHEAD_OF_ALL : 0; /* a changed level changes stages before it ... */
-    int64_t history = settings & RULE_USES_WINDOW ? rule->window : 0;
+    int64_t history = has_setting(rule, RULE_WINDOW) ? rule->window : 0;
     if (rule->kind == RULE_FLAT) /* that samples reach back over the window is seen from one more window */
         history *= 2;
     return history + rule_longest_wait(rule) + rule_longest_pause(rule) + tide;
@@ -155,4 +114,10 @@ size_t rules_drop_episodes(struct arena *arena, const struct rule *rule, const s
     }
     *ret = list;
     return count;
+}
+
+static bool has_setting(const struct rule *rule, enum rule_key key)
+{
+    const struct rule_vocabulary *vocabulary = rule_vocabulary(rule->kind);
+    return (vocabulary->needs | vocabulary->takes) & key;
 }

@@ -42,6 +42,7 @@
 #include "model/facts.h"
 #include "model/record.h"
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -63,23 +64,10 @@ struct rule_view {
     int64_t now;
 };
 
-/* Which settings a kind looks at. */
-enum rule_setting {
-    RULE_USES_QUANTITY = 1u << 0,
-    RULE_USES_LIMIT = 1u << 1,
-    RULE_USES_DEADBAND = 1u << 2,
-    RULE_USES_WINDOW = 1u << 3,
-    RULE_USES_ON_DELAY = 1u << 4,
-    RULE_USES_OFF_DELAY = 1u << 5,
-    RULE_USES_COUNTS_SUSPECT = 1u << 6,
-    RULE_USES_VISITS = 1u << 7, /* rule_view.visits */
-};
-
+/* What a kind does; what can be said of it stands in rule_vocabulary(). */
 struct rule_kind_info {
-    const char *word;  /* as in the settings */
-    const char *help;  /* one line for people */
-    unsigned settings; /* bits of enum rule_setting */
     size_t (*evaluate)(struct arena *arena, const struct rule_view *view, struct episode **ret);
+    bool looks_at_visits; /* rule_view.visits */
 };
 const struct rule_kind_info *rules_kind_info(enum rule_kind kind);
 

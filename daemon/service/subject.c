@@ -92,7 +92,7 @@ static bool view_visits(struct pipeline *p, const struct subject *subject, struc
     struct note *notes;
     size_t n;
     view->visit_before = view->visit_after = TIME_NONE;
-    if (!(rules_kind_info(view->rule->kind)->settings & RULE_USES_VISITS))
+    if (!rules_kind_info(view->rule->kind)->looks_at_visits)
         return true;
     if (!store_notes_load(p->store, subject->place, VISIT_NOTES, window, p->arena, &notes, &n, error) ||
         !store_note_before(p->store, subject->place, VISIT_NOTES, window.from, &view->visit_before, error) ||

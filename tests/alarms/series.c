@@ -3,6 +3,7 @@
 
 #include "base/text.h"
 #include "base/timestamp.h"
+#include "config/vocabulary.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -30,10 +31,7 @@ struct record series_read(struct arena *arena, enum quantity quantity, const cha
         double value = strtod(at, &end);
         bool is_missing = end == at;
         at = is_missing ? at + 1 : end;
-        uint8_t flag = is_missing   ? FLAG_MISSING
-                       : *at == '?' ? FLAG_SUSPECT
-                       : *at == '!' ? FLAG_FAIL
-                                    : FLAG_PASS;
+        uint8_t flag = is_missing ? FLAG_MISSING : *at == '?' ? FLAG_SUSPECT : *at == '!' ? FLAG_FAIL : FLAG_PASS;
         at += *at == '?' || *at == '!';
         record.time[n] = time;
         record.value[quantity][n] = is_missing ? NAN : value;
@@ -56,9 +54,8 @@ const char *series_print(struct arena *arena, const struct episode *episodes, si
             text_puts(&text, "open");
         else
             text_printf(&text, "%g", (double)episode->end / MINUTE_MS);
-        text_printf(&text, " raised %g worst %g@%g last %g@%g", (double)episode->raised / MINUTE_MS,
-                    episode->worst, (double)episode->worst_time / MINUTE_MS, episode->last,
-                    (double)episode->last_time / MINUTE_MS);
+        text_printf(&text, " raised %g worst %g@%g last %g@%g", (double)episode->raised / MINUTE_MS, episode->worst,
+                    (double)episode->worst_time / MINUTE_MS, episode->last, (double)episode->last_time / MINUTE_MS);
     }
     char *copy = arena_strdup(arena, text.bytes ? text.bytes : "");
     text_done(&text);
@@ -98,6 +95,17 @@ struct record series_random(struct arena *arena, enum quantity quantity, size_t 
         time += is_pause ? (int64_t)random_below(state, 40) * HOUR_MS + MINUTE_MS : SERIES_STEP;
     }
     return record;
+}
+
+size_t series_kinds(enum rule_kind ret[RULE_KIND_COUNT])
+{
+    size_t n = 0;
+    for (enum rule_kind kind = 0; kind < RULE_KIND_COUNT; kind++) {
+        bool is_of_rows = rule_vocabulary(kind)->needs & RULE_QUANTITY && kind != RULE_CHANGE && kind != RULE_DRIFT;
+        if (is_of_rows)
+            ret[n++] = kind;
+    }
+    return n;
 }
 
 struct record series_tidal(struct arena *arena, size_t n, uint64_t *state)

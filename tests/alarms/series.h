@@ -4,6 +4,7 @@
 #define RILLWARD_TESTS_ALARMS_SERIES_H
 
 #include "base/memory.h"
+#include "config/config.h"
 #include "model/facts.h"
 #include "model/record.h"
 
@@ -25,8 +26,12 @@ size_t random_below(uint64_t *state, size_t n);
 /* A walk around 0 with noise, missing values, all flags, and pauses of hours to days; times from 0 on. */
 struct record series_random(struct arena *arena, enum quantity quantity, size_t n, uint64_t *state);
 
-/* Two high waters a day, 12.42 h apart and 2 m above the low ones, every 30 min, with noise of a centimetre, missing and
- * bad values, and seldom a pause of hours. */
+/* The kinds of rule that are judged by the rows alone, through whatever window: all that need a quantity, but those of
+ * checks and visits. Returns how many. */
+size_t series_kinds(enum rule_kind ret[RULE_KIND_COUNT]);
+
+/* Two high waters a day, 12.42 h apart and 2 m above the low ones, every 30 min, with noise of a centimetre, missing
+ * and bad values, and seldom a pause of hours. */
 struct record series_tidal(struct arena *arena, size_t n, uint64_t *state);
 
 #endif

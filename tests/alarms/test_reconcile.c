@@ -648,9 +648,11 @@ static struct record series_for(const struct rule *rule, uint64_t *random)
 
 static struct rule random_rule(uint64_t *random)
 {
-    static const enum rule_kind kinds[] = {RULE_BELOW,   RULE_ABOVE, RULE_RISE,    RULE_FALL,
-                                           RULE_OUTSIDE, RULE_FLAT,  RULE_SILENCE, RULE_GAP};
-    enum rule_kind kind = kinds[random_below(random, COUNT_OF(kinds))];
+    enum rule_kind kinds[RULE_KIND_COUNT + 2];
+    size_t kind_count = series_kinds(kinds);
+    kinds[kind_count++] = RULE_SILENCE;
+    kinds[kind_count++] = RULE_GAP;
+    enum rule_kind kind = kinds[random_below(random, kind_count)];
     bool asks_for_tide = kind != RULE_SILENCE && kind != RULE_GAP && random_below(random, 3) == 0;
     return (struct rule){
         .conditions = {{.quantity = QUANTITY_COUNT,
@@ -692,12 +694,12 @@ static void expect_shelf_holds(const struct shelf *shelf, const struct rule *rul
         for (size_t i = 0; i < shelf->count && !is_held; i++)
             is_held = shelf->alarms[i].state != ALARM_WITHDRAWN &&
                       memcmp(&shelf->alarms[i].episode, &all[e], sizeof all[e]) == 0;
-        cr_assert(is_held, "round %d, kind %s: episode %s", round, rules_kind_info(rule->kind)->word,
+        cr_assert(is_held, "round %d, kind %s: episode %s", round, rule_kind_word(rule->kind),
                   series_print(arena, &all[e], 1));
     }
     if (rule->kind != RULE_SILENCE)
         cr_assert(alive == count, "round %d, kind %s: %zu stored, %zu found", round,
-                  rules_kind_info(rule->kind)->word, alive, count);
+                  rule_kind_word(rule->kind), alive, count);
 }
 
 static struct record without_rows(const struct record *record, const bool *is_there)

@@ -4,6 +4,7 @@
 #include "alarms/series.h"
 #include "base/text.h"
 #include "base/timestamp.h"
+#include "config/vocabulary.h"
 
 #include <criterion/criterion.h>
 #include <math.h>
@@ -588,15 +589,16 @@ Test(rules, a_long_message_is_cut_between_characters)
     cr_expect(strlen(found[0].episode.detail) == 190);
 }
 
-Test(rules, every_kind_has_a_word_a_line_of_help_and_settings)
+Test(rules, every_kind_has_a_word_a_line_of_help_and_looks_around_as_its_settings_say)
 {
     for (enum rule_kind kind = 0; kind < RULE_KIND_COUNT; kind++) {
         const struct rule_kind_info *info = rules_kind_info(kind);
-        cr_expect(info->word && info->word[0] && info->help && info->help[0] && info->settings && info->evaluate);
+        const struct rule_vocabulary *words = rule_vocabulary(kind);
+        cr_assert(info->evaluate && words->word && words->word[0] && words->help && words->help[0]);
         for (enum rule_kind other = 0; other < kind; other++)
-            cr_expect(strcmp(info->word, rules_kind_info(other)->word) != 0);
+            cr_expect_str_neq(words->word, rule_kind_word(other));
         const struct rule rule = {.kind = kind, .window = HOUR_MS, .on_delay = HOUR_MS, .off_delay = HOUR_MS};
-        bool has_delays = info->settings & RULE_USES_ON_DELAY;
+        bool has_delays = (words->needs | words->takes) & RULE_ON_DELAY;
         cr_expect(has_delays == (rules_lead_in(&rule) > 0));
         cr_expect((has_delays || kind == RULE_SILENCE || kind == RULE_VISIT_DUE) == (rules_lead_out(&rule) > 0));
     }
@@ -624,12 +626,12 @@ Test(rules, a_longer_lead_in_changes_no_episode)
 {
     uint64_t random = 7;
     size_t compared = 0;
+    enum rule_kind of_values[RULE_KIND_COUNT];
+    size_t kind_count = series_kinds(of_values);
     for (int round = 0; round < 400; round++) {
         arena_reset(arena);
         struct record whole = series_random(arena, QUANTITY_LEVEL, 600, &random);
-        static const enum rule_kind of_values[] = {RULE_BELOW, RULE_ABOVE,   RULE_RISE,
-                                                   RULE_FALL,  RULE_OUTSIDE, RULE_FLAT};
-        struct rule rule = {.kind = of_values[random_below(&random, COUNT_OF(of_values))],
+        struct rule rule = {.kind = of_values[random_below(&random, kind_count)],
                             .quantity = QUANTITY_LEVEL,
                             .limit = 0.5 * (double)random_below(&random, 4),
                             .low = -0.5,

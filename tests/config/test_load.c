@@ -164,7 +164,7 @@ static bool has_key(yaml_document_t *document, yaml_node_t *node, const char *pa
     return false;
 }
 
-Test(load, the_full_example_shows_every_key_of_the_option_table)
+Test(load, the_full_example_shows_every_key_of_the_option_table_and_every_kind_of_rule)
 {
     char *bytes;
     size_t length;
@@ -181,6 +181,11 @@ Test(load, the_full_example_shows_every_key_of_the_option_table)
             cr_expect(
                 has_key(&document, yaml_document_get_root_node(&document), section->path, section->options[k].key),
                 "full.yaml has no '%s' in '%s'", section->options[k].key, section->path);
+    for (enum rule_kind kind = 0; kind < RULE_KIND_COUNT; kind++) {
+        char *line = x_printf("kind: %s", rule_kind_word(kind));
+        cr_expect_not_null(strstr(bytes, line), "full.yaml has no rule of the kind '%s'", rule_kind_word(kind));
+        free(line);
+    }
     yaml_document_delete(&document);
     yaml_parser_delete(&parser);
     free(bytes);
