@@ -30,6 +30,7 @@ static const char folders[] =
     "  stations/ID/YYYY/ID_YYYY-MM.xlsx         as a workbook, the same\n"
     "  stations/ID/YYYY/ID_YYYY-MM.xml          as WaterML 2.0, the same\n"
     "  stations/ID/YYYY/ID_YYYY-MM.svg          as a chart, the same\n"
+    "  stations/ID/YYYY/ID_YYYY-MM.png          as a chart for print, the same\n"
     "  stations/ID/originals/                   files as they came from the field, untouched\n"
     "  barometers/ID/originals/                 the same for loggers of air pressure\n"
     "  network/originals/                       the same for notes about several stations\n"

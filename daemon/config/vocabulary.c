@@ -262,6 +262,7 @@ const char *archive_format_choice(int value)
     static const char *const words[] = {
         [FORMAT_CSV] = "csv",         [FORMAT_NETCDF] = "netcdf", [FORMAT_XLSX] = "xlsx",
         [FORMAT_WATERML] = "waterml", [FORMAT_CHART] = "chart",   [FORMAT_PNG] = "png"};
+    _Static_assert(COUNT_OF(words) == FORMAT_COUNT, "every format has a word");
     return word_at(words, COUNT_OF(words), value);
 }
 

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "archive/about.h"
 
+#include "archive/archive.h"
 #include "fixture.h"
 #include "model/flags.h"
 
@@ -32,6 +33,19 @@ Test(about, names_the_network_every_flag_and_every_test)
     for (unsigned bit = 0; bit < TEST_COUNT; bit++)
         cr_expect_not_null(strstr(text.bytes, test_info(bit)->meaning));
     cr_expect_not_null(strstr(text.bytes, "sha256sum -c manifest-sha256.txt"));
+}
+
+Test(about, names_every_format_of_a_month)
+{
+    size_t n;
+    const struct archive_writer *writers = archive_writers(&n);
+    about_render(fixture_month(arena)->config, &text);
+    for (size_t i = 0; i < n; i++) {
+        const char *beside = strstr(writers[i].extension, "-metadata.json"); /* is told of with what it describes */
+        int length = beside ? (int)(beside - writers[i].extension) : (int)strlen(writers[i].extension);
+        cr_expect_not_null(strstr(text.bytes, arena_printf(arena, "ID_YYYY-MM%.*s ", length, writers[i].extension)),
+                           "about.txt does not say what '%s' is", writers[i].extension);
+    }
 }
 
 Test(about, has_lines_that_fit_a_terminal)
