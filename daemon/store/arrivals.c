@@ -15,7 +15,6 @@
 
 static struct path_fact read_path(struct arena *arena, sqlite3_stmt *row);
 static struct drop_fact_row read_drop(struct arena *arena, sqlite3_stmt *row);
-static int64_t quantity_number(enum quantity quantity);
 static struct note read_note(struct arena *arena, sqlite3_stmt *row);
 
 bool store_path_find(struct store *store, const char *path, struct arena *arena, struct path_fact *ret, bool *ret_found,
@@ -376,12 +375,6 @@ static struct drop_fact_row read_drop(struct arena *arena, sqlite3_stmt *row)
     };
 }
 
-/* Quantities are added in time: none must not be the number of the next. */
-static int64_t quantity_number(enum quantity quantity)
-{
-    return quantity < QUANTITY_COUNT ? (int64_t)quantity : -1;
-}
-
 static struct note read_note(struct arena *arena, sqlite3_stmt *row)
 {
     return (struct note){
@@ -391,7 +384,7 @@ static struct note read_note(struct arena *arena, sqlite3_stmt *row)
         .kind = (enum note_kind)sqlite3_column_int(row, 3),
         .time = sqlite3_column_int64(row, 4),
         .until = column_time(row, 5),
-        .quantity = sqlite3_column_int(row, 6) < 0 ? QUANTITY_COUNT : (enum quantity)sqlite3_column_int(row, 6),
+        .quantity = column_quantity(row, 6),
         .value = column_number(row, 7),
         .reference = column_number(row, 8),
         .text = column_text(arena, row, 9),

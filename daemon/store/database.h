@@ -41,6 +41,9 @@ bool database_one(struct store *store, int64_t *ret, struct error *error, const 
 const char *column_text(struct arena *arena, sqlite3_stmt *statement, int column);
 int64_t column_time(sqlite3_stmt *statement, int column); /* NULL: TIME_NONE */
 double column_number(sqlite3_stmt *statement, int column); /* NULL: NaN */
+/* Quantities are added in time: QUANTITY_COUNT, none or all of them, must not be the number of the next, and is -1. */
+enum quantity column_quantity(sqlite3_stmt *statement, int column);
+int64_t quantity_number(enum quantity quantity);
 
 /* Move a list grown with x_grow into the arena; frees the list. */
 void *to_arena(struct arena *arena, void *list, size_t n, size_t size);

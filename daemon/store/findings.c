@@ -30,7 +30,7 @@ bool store_findings_replace(struct store *store, uint32_t place, uint32_t kinds,
         ok = database_run(store, error,
                           "INSERT OR REPLACE INTO finding(place, " FINDING_COLUMNS
                           ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9)",
-                          "iiiiiddit", (int64_t)place, from, to, (int64_t)f->kind, (int64_t)f->quantity, f->value,
+                          "iiiiiddit", (int64_t)place, from, to, (int64_t)f->kind, quantity_number(f->quantity), f->value,
                           f->uncertainty, (int64_t)f->wants_hand, f->text);
     }
     return ok;
@@ -43,7 +43,8 @@ bool store_findings_load(struct store *store, uint32_t place, struct span span, 
     sqlite3_stmt *row = database_start(
         store, error,
         "SELECT " FINDING_COLUMNS " FROM finding"
-        " WHERE place = ?1 AND from_ > ?4 AND from_ < ?3 AND to_ > ?2 ORDER BY kind, quantity, from_, text",
+        " WHERE place = ?1 AND from_ > ?4 AND from_ < ?3 AND to_ > ?2"
+        " ORDER BY kind, quantity < 0, quantity, from_, text",
         "iiii", (int64_t)place, span.from, span.to, longest_before(span.from));
     struct finding *list = NULL;
     size_t n = 0, capacity = 0;
@@ -90,7 +91,7 @@ static struct finding read_finding(struct arena *arena, sqlite3_stmt *row)
 {
     return (struct finding){.span = {sqlite3_column_int64(row, 0), sqlite3_column_int64(row, 1)},
                             .kind = (enum finding_kind)sqlite3_column_int(row, 2),
-                            .quantity = (enum quantity)sqlite3_column_int(row, 3),
+                            .quantity = column_quantity(row, 3),
                             .value = column_number(row, 4),
                             .uncertainty = column_number(row, 5),
                             .wants_hand = sqlite3_column_int(row, 6) != 0,

@@ -258,6 +258,9 @@ static const char stuck[] =
     "  settings INTEGER NOT NULL -- digest of those it was tried with\n"
     ") STRICT;\n";
 
+/* 16 was the count of quantities by then, and stood for all. */
+static const char all_quantities[] = "UPDATE finding SET quantity = -1 WHERE quantity = 16;\n";
+
 const struct migration schema_migrations[] = {
     {"the first schema", first_schema},
     {"revisions in the order of their publication", revisions},
@@ -272,5 +275,6 @@ const struct migration schema_migrations[] = {
     {"what a revision changed, and the facts behind a record", changes},
     {"derivations that ended the program", ended},
     {"places with a record that ends the program", stuck},
+    {"more quantities: findings about all say so by a number of their own", all_quantities},
 };
 const size_t schema_migration_count = sizeof schema_migrations / sizeof schema_migrations[0];

@@ -330,6 +330,17 @@ const char *column_text(struct arena *arena, sqlite3_stmt *statement, int column
     return arena_strndup(arena, bytes ? bytes : "", (size_t)sqlite3_column_bytes(statement, column));
 }
 
+enum quantity column_quantity(sqlite3_stmt *statement, int column)
+{
+    int number = sqlite3_column_int(statement, column);
+    return number < 0 ? QUANTITY_COUNT : (enum quantity)number;
+}
+
+int64_t quantity_number(enum quantity quantity)
+{
+    return quantity < QUANTITY_COUNT ? (int64_t)quantity : -1;
+}
+
 int64_t column_time(sqlite3_stmt *statement, int column)
 {
     return sqlite3_column_type(statement, column) == SQLITE_NULL ? TIME_NONE : sqlite3_column_int64(statement, column);

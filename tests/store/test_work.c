@@ -366,6 +366,19 @@ Test(work, findings_of_a_span_and_kind_are_replaced_and_come_back_by_time)
     cr_expect_eq(got[0].span.from, 10);
 }
 
+/* The next quantity will have the number that is the count of them now. */
+Test(work, a_finding_about_all_quantities_does_not_become_one_about_the_next)
+{
+    const struct span all = {0, 100};
+    struct finding list[] = {a_finding(10, "of all"), a_finding(20, "of level")}, *got;
+    list[0].quantity = QUANTITY_COUNT;
+    OK(&state, store_findings_replace(state.store, place, readings_aside, all, list, 2, &state.error));
+    cr_assert_eq(load_findings(all, &got), 2);
+    cr_expect(got[0].quantity == QUANTITY_LEVEL && got[1].quantity == QUANTITY_COUNT);
+    state_commit(&state);
+    cr_expect_eq(state_query(&state, "SELECT quantity FROM finding WHERE text = 'of all'"), -1);
+}
+
 /* ---- pages ---- */
 
 static struct page_fact *load_pages(size_t most, size_t *ret_n)
