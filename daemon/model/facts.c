@@ -5,20 +5,11 @@
 #include <ctype.h>
 
 static const char *const note_kinds[] = {
-    [NOTE_LEVEL] = "level",
-    [NOTE_TAPE_DOWN] = "tape_down",
-    [NOTE_OUT_OF_WATER] = "out_of_water",
-    [NOTE_IN_WATER] = "in_water",
-    [NOTE_CHECK] = "check",
-    [NOTE_CHECK_CLEANED] = "check_cleaned",
-    [NOTE_STANDARD] = "standard",
-    [NOTE_CLOCK] = "clock",
-    [NOTE_STRIKE] = "strike",
-    [NOTE_RESTORE] = "restore",
-    [NOTE_INSTRUMENT] = "instrument",
-    [NOTE_REMARK] = "remark",
-    [NOTE_REVIEWED] = "reviewed",
-    [NOTE_BATTERY] = "battery",
+    [NOTE_LEVEL] = "level",       [NOTE_TAPE_DOWN] = "tape_down",   [NOTE_OUT_OF_WATER] = "out_of_water",
+    [NOTE_IN_WATER] = "in_water", [NOTE_CHECK] = "check",           [NOTE_CHECK_CLEANED] = "check_cleaned",
+    [NOTE_STANDARD] = "standard", [NOTE_CLOCK] = "clock",           [NOTE_STRIKE] = "strike",
+    [NOTE_RESTORE] = "restore",   [NOTE_INSTRUMENT] = "instrument", [NOTE_REMARK] = "remark",
+    [NOTE_REVIEWED] = "reviewed", [NOTE_BATTERY] = "battery",
 };
 _Static_assert(sizeof note_kinds / sizeof note_kinds[0] == NOTE_KIND_COUNT, "every kind has a word");
 
@@ -41,10 +32,15 @@ static const char *const finding_kinds[] = {
     [FINDING_CLOCK_CHECK] = "clock_check_doubted",
 };
 _Static_assert(sizeof finding_kinds / sizeof finding_kinds[0] == FINDING_KIND_COUNT, "every kind has a word");
+_Static_assert((FINDINGS_OF_A_MOMENT | FINDINGS_OF_A_STRETCH | FINDINGS_OF_TRENDS) == (1u << FINDING_KIND_COUNT) - 1,
+               "every kind is of a moment, a stretch or a trend: else it is neither stored nor replaced");
+_Static_assert((FINDINGS_OF_A_MOMENT & FINDINGS_OF_A_STRETCH) == 0 &&
+                   (FINDINGS_OF_A_MOMENT & FINDINGS_OF_TRENDS) == 0 &&
+                   (FINDINGS_OF_A_STRETCH & FINDINGS_OF_TRENDS) == 0,
+               "and of one of them");
 
-static const char *const record_states[] = {[RECORD_PROVISIONAL] = "provisional",
-                                            [RECORD_PARTLY_REVIEWED] = "partly reviewed",
-                                            [RECORD_REVIEWED] = "reviewed"};
+static const char *const record_states[] = {
+    [RECORD_PROVISIONAL] = "provisional", [RECORD_PARTLY_REVIEWED] = "partly reviewed", [RECORD_REVIEWED] = "reviewed"};
 _Static_assert(sizeof record_states / sizeof record_states[0] == RECORD_STATE_COUNT, "every state has a word");
 
 static const char *const drop_states[] = {[DROP_WAITING] = "waiting",
@@ -68,16 +64,11 @@ static const char *const priorities[] = {
     [PRIORITY_LOW] = "low", [PRIORITY_MEDIUM] = "medium", [PRIORITY_HIGH] = "high"};
 _Static_assert(sizeof priorities / sizeof priorities[0] == PRIORITY_COUNT, "every priority has a word");
 
-static const char *const notice_events[] = {[NOTICE_RAISED] = "raised",
-                                            [NOTICE_UPDATED] = "updated",
-                                            [NOTICE_RETURNED] = "returned",
-                                            [NOTICE_WITHDRAWN] = "withdrawn",
-                                            [NOTICE_TEST] = "test",
-                                            [NOTICE_REMINDED] = "reminded",
-                                            [NOTICE_ESCALATED] = "escalated",
-                                            [NOTICE_GROUP] = "group",
-                                            [NOTICE_SUMMARY] = "summary",
-                                            [NOTICE_DIGEST] = "digest"};
+static const char *const notice_events[] = {
+    [NOTICE_RAISED] = "raised",       [NOTICE_UPDATED] = "updated", [NOTICE_RETURNED] = "returned",
+    [NOTICE_WITHDRAWN] = "withdrawn", [NOTICE_TEST] = "test",       [NOTICE_REMINDED] = "reminded",
+    [NOTICE_ESCALATED] = "escalated", [NOTICE_GROUP] = "group",     [NOTICE_SUMMARY] = "summary",
+    [NOTICE_DIGEST] = "digest"};
 _Static_assert(sizeof notice_events / sizeof notice_events[0] == NOTICE_EVENT_COUNT, "every event has a word");
 
 static int folded(char c);

@@ -54,23 +54,35 @@ Test(flags, every_bit_has_a_key_of_its_own_and_a_sentence)
 /* They stand in published files. */
 Test(flags, bits_keep_their_keys)
 {
-    const struct {
-        uint32_t bit;
-        const char *key;
-    } rows[] = {{TEST_GAP, "gap"},
-                {TEST_SYNTAX, "syntax"},
-                {TEST_GROSS_RANGE, "gross_range"},
-                {TEST_SPIKE, "spike"},
-                {TEST_RATE, "rate_of_change"},
-                {TEST_FLAT, "flat_line"},
-                {TEST_IN_AIR, "in_air"},
-                {TEST_NO_REFERENCE, "no_reference"},
-                {TEST_CORRECTED, "corrected"},
-                {TEST_RANGE_OF_FORMULA, "formula_range"},
-                {TEST_PERSON_STRUCK, "struck_by_note"},
-                {TEST_PERSON_RESTORED, "restored_by_note"},
-                {TEST_POSITION, "position"},
-                {TEST_NO_TEMPERATURE, "no_temperature"}};
-    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
-        cr_expect_str_eq(test_info((unsigned)__builtin_ctz(rows[i].bit))->key, rows[i].key);
+    static const char *const rows[] = {"gap",
+                                       "syntax",
+                                       "gross_range",
+                                       "climatology",
+                                       "spike",
+                                       "rate_of_change",
+                                       "flat_line",
+                                       "attenuated_signal",
+                                       "related_quantity",
+                                       "neighbour",
+                                       "in_air",
+                                       "settling",
+                                       "no_air_pressure",
+                                       "air_pressure_gap",
+                                       "no_reference",
+                                       "corrected",
+                                       "stated_salinity",
+                                       "too_much_drift",
+                                       "formula_range",
+                                       "struck_by_note",
+                                       "restored_by_note",
+                                       "position",
+                                       "no_temperature"};
+    cr_assert_eq(sizeof rows / sizeof rows[0], TEST_COUNT, "a new test is written here, too");
+    for (unsigned bit = 0; bit < TEST_COUNT; bit++)
+        cr_expect_str_eq(test_info(bit)->key, rows[bit]);
+    cr_expect_eq(TEST_GAP, 1u << 0);
+    cr_expect_eq(TEST_SPIKE, 1u << 4);
+    cr_expect_eq(TEST_IN_AIR, 1u << 10);
+    cr_expect_eq(TEST_CORRECTED, 1u << 15);
+    cr_expect_eq(TEST_POSITION, 1u << 21);
 }

@@ -20,8 +20,14 @@ static struct metrics example(void)
                                     .scan_seconds = NAN,
                                     .drops_taken = 3,
                                     .drops_set_aside = 1,
+                                    .failures = 10,
+                                    .settings_refused = 11,
                                     .is_sandboxed = true,
-                                    .inbox = {.inbox_missing = true, .files_seen = 9}},
+                                    .inbox = {.inbox_missing = true,
+                                              .files_seen = 9,
+                                              .unreadable = 12,
+                                              .overflows = 13,
+                                              .watch_limit_reached = true}},
                             .stations = stations,
                             .station_count = 2,
                             .barometers = barometers,
@@ -50,6 +56,16 @@ static bool has_line(const char *text, const char *line)
     return false;
 }
 
+/* So that no figure is added without its assertion. */
+static void expect_listed(const char *const *lines, size_t n, const char *family)
+{
+    size_t length = strcspn(family, " ");
+    bool is_listed = false;
+    for (size_t i = 0; i < n; i++)
+        is_listed |= strncmp(lines[i], family, length) == 0 && strchr(" {", lines[i][length]) != NULL;
+    cr_expect(is_listed, "no line here has the figure '%.*s'", (int)length, family);
+}
+
 Test(metrics, every_figure_stands_in_its_family)
 {
     struct metrics metrics = example();
@@ -73,11 +89,19 @@ Test(metrics, every_figure_stands_in_its_family)
         "rillward_notices_given_up_total{recipient=\"on-call\"} 1",
         "rillward_inbox_missing 1",
         "rillward_inbox_files 9",
+        "rillward_inbox_unreadable 12",
+        "rillward_inbox_events_lost_total 13",
+        "rillward_inbox_scans_only 1",
+        "rillward_failures_total 10",
+        "rillward_settings_refused_total 11",
         "rillward_sandboxed 1",
+        "rillward_barometers 1",
         "rillward_stations 2",
     };
     for (size_t i = 0; i < COUNT_OF(lines); i++)
         cr_expect(has_line(text, lines[i]), "not there: %s\n%s", lines[i], text);
+    for (const char *at = text; (at = strstr(at, "# TYPE ")) != NULL; at++)
+        expect_listed(lines, COUNT_OF(lines), at + strlen("# TYPE "));
     free(text);
 }
 
