@@ -212,24 +212,29 @@ static void add_oxygen_hours(struct text *text, const struct page_station *page)
 
 static void add_months(struct text *text, const struct page_station *page)
 {
-    static const char *const headings[] = {"Month", "Revision", "State", "Files", "SHA-256 of the CSV"};
+    static const char *const headings[] = {"Month", "Revision", "State", "Files", "SHA-256 (CSV)"};
     if (page->month_count == 0)
         return;
     text_puts(text, "<section>\n<h2>Records</h2>\n");
-    part_table_begin(text, "plain", "All months", headings, COUNT_OF(headings));
+    part_table_begin(text, "cards", "All months", headings, COUNT_OF(headings));
     for (size_t k = 0; k < page->month_count; k++) {
         const struct page_month *month = &page->months[k];
         text_puts(text, "<tr><th scope=\"row\">");
         summary_add_month(text, month->year, month->month);
-        text_printf(text, "</th><td>%" PRId64 "</td><td class=\"reviewed\">%s</td><td class=\"links\">",
-                    month->revision, record_state_word(month->state));
+        text_puts(text, "</th>");
+        part_cell(text, "", headings[1]);
+        text_printf(text, "%" PRId64 "</td>", month->revision);
+        part_cell(text, "reviewed", headings[2]);
+        text_printf(text, "%s</td>", record_state_word(month->state));
+        part_cell(text, "links", headings[3]);
         for (size_t f = 0; f < month->file_count; f++) {
             text_printf(text, "<span><a href=\"%s%s\">%s</a> <small>", root, month->files[f].path,
                         month->files[f].label);
             part_bytes(text, month->files[f].bytes);
             text_puts(text, "</small></span> ");
         }
-        text_puts(text, "</td><td>");
+        text_puts(text, "</td>");
+        part_cell(text, "", headings[4]);
         if (month->file_count > 0)
             part_short_sha256(text, month->files[0].sha256);
         text_puts(text, "</td></tr>\n");

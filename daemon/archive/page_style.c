@@ -148,6 +148,7 @@ static const char style[] =
     ".cards td::before{content:attr(data-label);position:absolute;left:0;color:var(--soft)}\n"
     ".cards td[data-unit]::after{content:\"\\a0\" attr(data-unit)}\n"
     ".cards td.state br{display:none}\n"
+    ".cards .links span{display:block;white-space:normal;margin-right:0}\n"
     ".cards tbody td.none{display:none}\n"
     ".cards .flag,.cards .number small{display:inline;margin-left:.35rem}\n"
     ".frame:has(.cards){overflow-x:visible}\n"

@@ -47,7 +47,7 @@ def state_of(service):
     state = network["stations"][0]["records"][0]["state"]
     metadata = json.loads(months(service, "mill-pond")[0].with_suffix(".csv-metadata.json").read_text())
     assert metadata["notes"][0]["state"] == state
-    assert f'<td class="reviewed">{state}</td>' in (service.archive / "stations/mill-pond/index.html").read_text()
+    assert f'<td class="reviewed" data-label="State">{state}</td>' in (service.archive / "stations/mill-pond/index.html").read_text()
     return state
 
 
