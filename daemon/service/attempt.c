@@ -27,8 +27,8 @@ static bool count_places(struct store *store, const uint32_t *places, uint64_t s
                          struct error *error);
 static bool count_attempt(struct store *store, const struct attempt *attempt, uint64_t settings, int64_t now,
                           struct error *error);
-static bool look_after_spans(struct store *store, const struct attempt *left, uint64_t settings, int64_t now,
-                             struct error *error);
+static bool count_span(struct store *store, const struct attempt *left, uint64_t settings, int64_t now,
+                       struct error *error);
 
 int attempt_open(const char *state, struct store *store, uint64_t settings, int64_t now, bool *ret_was_left,
                  struct error *error)
@@ -41,7 +41,7 @@ int attempt_open(const char *state, struct store *store, uint64_t settings, int6
     *ret_was_left = is_whole && attempt.is_open == ATTEMPT_DROP && memchr(attempt.path, '\0', sizeof attempt.path);
     bool left_span = is_whole && attempt.is_open == ATTEMPT_SPAN;
     if ((*ret_was_left && !count_attempt(store, &attempt, settings, now, error)) ||
-        !look_after_spans(store, left_span ? &attempt : NULL, settings, now, error)) {
+        (left_span && !count_span(store, &attempt, settings, now, error))) {
         close(fd);
         return -1;
     }
@@ -178,17 +178,15 @@ static bool count_attempt(struct store *store, const struct attempt *attempt, ui
     return true;
 }
 
-/* With other settings all are tried again, and what an earlier run left (NULL: nothing) is counted. */
-static bool look_after_spans(struct store *store, const struct attempt *left, uint64_t settings, int64_t now,
-                             struct error *error)
+/* Counted with its span, unless that was derived in the end. */
+static bool count_span(struct store *store, const struct attempt *left, uint64_t settings, int64_t now,
+                       struct error *error)
 {
-    int64_t count, attempts = 0;
+    int64_t attempts = 0;
     if (!store_begin(store, __func__, error))
         return false;
-    bool ok = store_ended_retry(store, settings, &count, error) &&
-              (!left || store_ended_add(store, (uint32_t)left->place, left->span, now, settings, &attempts, error)) &&
-              store_commit(store, error);
-    if (!ok) {
+    if (!store_ended_add(store, (uint32_t)left->place, left->span, now, settings, &attempts, error) ||
+        !store_commit(store, error)) {
         store_rollback(store);
         return false;
     }

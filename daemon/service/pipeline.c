@@ -69,8 +69,9 @@ bool pipeline_open(struct pipeline *ret, const struct config *config, struct sto
                              .attempt_fd = -1,
                              .work_fd = -1,
                              .next_alarm_look = TIME_NONE};
-    int64_t released;
-    bool ok = store_begin(store, __func__, error) && store_stuck_release(store, config->digest, &released, error);
+    int64_t again, released; /* what was set aside with other settings */
+    bool ok = store_begin(store, __func__, error) && store_ended_retry(store, config->digest, &again, error) &&
+              store_stuck_release(store, config->digest, &released, error);
     for (size_t i = 0; ok && i < config->station_count; i++)
         ok = store_place_number(store, config->stations[i].id, &ret->station_places[i], error) &&
              refresh_digest(ret, config->stations[i].id, ret->station_places[i],

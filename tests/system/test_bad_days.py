@@ -247,6 +247,7 @@ def test_a_derivation_too_large_for_the_memory_is_tried_in_pieces_and_then_set_a
     while not ends or ends[-1] < 0:
         assert len(ends) < 20
         ends.append(limited(service, once, AS=300 << 20).wait(LIMIT))
+    assert ends[-1] == 1, "something needs a hand"
     assert len(ends) > 5, "five times a piece, and each time in a smaller one"
     told = service.log_text()
     assert "ended while it derived a span, for the 1. time: it is tried again in smaller pieces" in told
