@@ -128,8 +128,7 @@ static void add_flags(struct text *text)
 {
     static const uint8_t flags[] = {FLAG_PASS, FLAG_NOT_EVALUATED, FLAG_SUSPECT, FLAG_FAIL, FLAG_MISSING};
     text_puts(text, "FLAGS\n\n");
-    text_puts(text,
-              "Columns that end in _flag hold the primary quality flag of IOC Manuals and Guides 54:\n\n");
+    text_puts(text, "Columns that end in _flag hold the primary quality flag of IOC Manuals and Guides 54:\n\n");
     for (size_t i = 0; i < sizeof flags; i++)
         text_printf(text, "  %d  %s\n", flags[i], flag_word(flags[i]));
     text_putc(text, '\n');

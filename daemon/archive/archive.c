@@ -25,8 +25,7 @@ enum { NAME_KEPT = 80, DIGITS_KEPT = 16 };
 static const char of_revisions[] = "/revisions/";
 
 static void render(const struct dataset *dataset, struct archive_file *files, bool is_record);
-static char *print_path(char ret[ARCHIVE_PATH_SIZE], const char *format, ...)
-    __attribute__((format(printf, 2, 3)));
+static char *print_path(char ret[ARCHIVE_PATH_SIZE], const char *format, ...) __attribute__((format(printf, 2, 3)));
 static void print_folder(enum archive_place place, const char *id, char *ret, size_t size);
 static void reduce_name(const char *name, char ret[NAME_KEPT + 1]);
 static bool look_at(const char *root, struct archive_file *file, struct error *error);
@@ -65,8 +64,7 @@ size_t archive_writers_wanted(const struct config *config, const struct archive_
     return n;
 }
 
-char *archive_month_path(const char *station, int year, int month, const char *extension,
-                         char ret[ARCHIVE_PATH_SIZE])
+char *archive_month_path(const char *station, int year, int month, const char *extension, char ret[ARCHIVE_PATH_SIZE])
 {
     return print_path(ret, "stations/%s/%04d/%s_%04d-%02d%s", station, year, station, year, month, extension);
 }
@@ -211,14 +209,12 @@ static bool look_at(const char *root, struct archive_file *file, struct error *e
     char full[PATH_MAX];
     struct stat status;
     if (file->content.is_full)
-        return fail(error, ERROR_INPUT, "'%s' would have more than %zu bytes", file->path,
-                    file->content.limit);
+        return fail(error, ERROR_INPUT, "'%s' would have more than %zu bytes", file->path, file->content.limit);
     if (!join(root, file->path, full, error))
         return false;
     bool is_there = lstat(full, &status) == 0;
     if (is_there && !S_ISREG(status.st_mode))
-        return fail(error, ERROR_SYSTEM, "'%s' is in the way: a plain file is needed there, move it away",
-                    full);
+        return fail(error, ERROR_SYSTEM, "'%s' is in the way: a plain file is needed there, move it away", full);
     file->unchanged = strcmp(archive_file_sha256(file), file->known_sha256) == 0 && is_there &&
                       (uintmax_t)status.st_size == file->content.length;
     return true;

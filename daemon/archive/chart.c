@@ -21,7 +21,7 @@ enum {
     EPISODE_NAME = 42,
     EPISODE_WORDS = 52,
     EPISODE_PLOT = 130, /* so that three rows of the key find room */
-    SHARP = 2, /* dots for each px */
+    SHARP = 2,          /* dots for each px */
     LONGEST_DESCRIPTION = 4096,
 };
 

@@ -29,7 +29,9 @@ size_t chart_ticks(const struct dataset *dataset, struct chart_tick ret[CHART_TI
         bool is_midnight = civil.hour == 0 && civil.minute == 0;
         snprintf(ret[n].label, sizeof ret[n].label, is_midnight ? "%d %.3s" : "%02d:%s",
                  is_midnight ? civil.day : civil.hour,
-                 is_midnight ? summary_month_name(civil.month) : civil.minute == 30 ? "30" : "00");
+                 is_midnight          ? summary_month_name(civil.month)
+                 : civil.minute == 30 ? "30"
+                                      : "00");
         n++;
     }
     return n;

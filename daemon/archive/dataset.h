@@ -18,7 +18,7 @@ struct dataset_barometer {
 
 struct dataset_drop { /* a drop that rows of this month came from */
     uint32_t number;
-    const char *path;   /* where it arrived in the inbox, raw bytes */
+    const char *path; /* where it arrived in the inbox, raw bytes */
     const char *sha256;
     const char *original; /* path below the archive */
     const char *layout;
@@ -33,13 +33,14 @@ struct dataset_review { /* where a person has reviewed the record */
 struct dataset {
     const struct config *config;
     const struct station *station;
-    int year, month;       /* by the station's standard time */
-    const char *period;    /* NULL: that month; else "2026" or "water year 2026", and year and month are its first */
-    struct span span;      /* of the month, UTC */
-    int64_t revision;      /* of this record, from 1 */
-    const char *history;   /* "revision 2: 3 rows came; ..." a line, oldest first, up to this one; NULL or "": none told */
-    struct record record;  /* finished values, rows of the month */
-    struct readings raw;   /* row i is the reading that record row i came from */
+    int year, month;    /* by the station's standard time */
+    const char *period; /* NULL: that month; else "2026" or "water year 2026", and year and month are its first */
+    struct span span;   /* of the month, UTC */
+    int64_t revision;   /* of this record, from 1 */
+    const char
+        *history; /* "revision 2: 3 rows came; ..." a line, oldest first, up to this one; NULL or "": none told */
+    struct record record;      /* finished values, rows of the month */
+    struct readings raw;       /* row i is the reading that record row i came from */
     const struct daily *daily; /* daily values, computed once for all writers; NULL: not yet */
     const struct dataset_barometer *barometers;
     size_t barometer_count;
@@ -51,7 +52,7 @@ struct dataset {
     size_t check_count;
     const struct finding *findings; /* that touch the month, cut to it; by kind, quantity, time */
     size_t finding_count;
-    enum record_state state; /* of its rows */
+    enum record_state state;              /* of its rows */
     const struct dataset_review *reviews; /* that touch the month, ascending */
     size_t review_count;
     const struct alarm *alarms; /* whose episode touches the month, but withdrawn ones: shown in pictures only */

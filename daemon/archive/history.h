@@ -25,7 +25,7 @@ struct history_revision {
     int64_t arrived; /* of the newest drop known then, ms UTC */
     int32_t month;   /* year * 12 + month - 1 */
     int64_t revision;
-    int64_t last_time; /* of the record's last row; TIME_NONE */
+    int64_t last_time;   /* of the record's last row; TIME_NONE */
     const char *changes; /* what it changed and why: lines of plain text, see changes.h; NULL as "" */
     enum record_state state;
 };

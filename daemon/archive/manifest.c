@@ -43,8 +43,7 @@ bool manifest_read(const char *bytes, size_t length, struct arena *arena, struct
         if (!read_line(at, (size_t)(stop - at), arena, &lines[n], error))
             return within(error, "line %zu", n + 1);
         if (n > 0 && strcmp(lines[n - 1].path, lines[n].path) >= 0)
-            return fail(error, ERROR_INPUT, "line %zu: '%s' is out of order or stands twice", n + 1,
-                        lines[n].path);
+            return fail(error, ERROR_INPUT, "line %zu: '%s' is out of order or stands twice", n + 1, lines[n].path);
         at = stop + 1;
     }
     *ret_lines = lines;
@@ -87,8 +86,8 @@ bool manifest_path_is_plain(const char *path)
 
 bool manifest_byte_is_plain(char c)
 {
-    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '.' ||
-           c == '_' || c == '-';
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '.' || c == '_' ||
+           c == '-';
 }
 
 static int compare_lines(const void *a, const void *b)
@@ -108,8 +107,7 @@ static bool read_line(const char *bytes, size_t length, struct arena *arena, str
     ret->sha256[DIGITS] = '\0';
     const char *path = arena_strndup(arena, bytes + DIGITS + 2, length - DIGITS - 2);
     if (strlen(path) != length - DIGITS - 2 || !manifest_path_is_plain(path))
-        return fail(error, ERROR_INPUT,
-                    "the path is not one of ours, expected letters, digits and '._-/', no '..'");
+        return fail(error, ERROR_INPUT, "the path is not one of ours, expected letters, digits and '._-/', no '..'");
     ret->path = path;
     return true;
 }

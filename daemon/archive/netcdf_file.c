@@ -12,7 +12,7 @@
 
 enum {
     NAME_SIZE = 64,
-    DEFLATE_LEVEL = 1, /* half the time of level 4 for a twentieth more bytes */
+    DEFLATE_LEVEL = 1,     /* half the time of level 4 for a twentieth more bytes */
     LARGEST_CHUNK = 16384, /* rows: 128 KiB of doubles, an eighth of the usual cache of a reader */
     SUPERBLOCK_SIZE = 48,
     HEAP_SMALLEST = 4096,

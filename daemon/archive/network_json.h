@@ -54,7 +54,7 @@ struct network_station {
     int64_t first, last; /* finished data, TIME_NONE without */
     const struct network_value *values;
     size_t value_count;
-    size_t month_count; /* published months in all */
+    size_t month_count;                   /* published months in all */
     const struct network_record *records; /* all of them, or the newest */
     size_t record_count;
     const struct network_waiting *waiting;

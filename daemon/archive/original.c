@@ -53,10 +53,10 @@ bool original_keep(struct original_keeper *keeper, const char *path, const void 
         return true;
     if (keeper->count == SYNC_MOST && !original_settle(keeper, error))
         return false;
-    /* What is there may be so since a run that was cut off between the rename and the folder's fsync: it settles too. */
+    /* What is there may be so since a run that was cut off between the rename and the folder's fsync: it settles too.
+     */
     struct file_fresh *fresh = &keeper->fresh[keeper->count];
-    if (!is_there &&
-        (!file_make_folders_of(full, error) || !file_fresh_write(fresh, full, bytes, n, error))) {
+    if (!is_there && (!file_make_folders_of(full, error) || !file_fresh_write(fresh, full, bytes, n, error))) {
         file_fresh_drop(fresh);
         return false;
     }

@@ -33,11 +33,11 @@ struct page_revision { /* one revision of a record, as it was published */
     const struct station *station;
     int year, month;
     int64_t revision;
-    int64_t last_time; /* of its last row; TIME_NONE */
-    int64_t arrived;   /* of the newest drop known then */
-    const char *path;  /* of the CSV; NULL where it stands no more */
-    const char *year_path; /* of the yearly file that it is in, too; NULL where there is none; in the feed only */
-    const char *changes; /* lines of plain text, see changes.h; "" of a first one */
+    int64_t last_time;       /* of its last row; TIME_NONE */
+    int64_t arrived;         /* of the newest drop known then */
+    const char *path;        /* of the CSV; NULL where it stands no more */
+    const char *year_path;   /* of the yearly file that it is in, too; NULL where there is none; in the feed only */
+    const char *changes;     /* lines of plain text, see changes.h; "" of a first one */
     enum record_state state; /* as it was published */
     const struct page_file *files; /* what was kept of a former one; on a station's page only */
     size_t file_count;

@@ -106,8 +106,9 @@ static void add_needs(struct text *text, const struct page_network *network)
         text_puts(text,
                   "<li class=\"call fine\"><span class=\"mark\" aria-hidden=\"true\">\u2713</span><div>Nothing: no"
                   " alarm is open, and no readings wait.</div></li>\n");
-    text_puts(text, "</ul>\n<p class=\"soft\"><a href=\"" PAGE_ALARMS_PATH "\">How many alarms people get</a>, beside what "
-                    "one person can take in</p>\n</section>\n");
+    text_puts(text,
+              "</ul>\n<p class=\"soft\"><a href=\"" PAGE_ALARMS_PATH "\">How many alarms people get</a>, beside what "
+              "one person can take in</p>\n</section>\n");
 }
 
 /* 0: still so and pressing, 1: still so, 2: over and unanswered. */

@@ -258,9 +258,11 @@ static void add_revisions(struct text *text, const struct page_station *page)
     static const char *const headings[] = {"Record", "Revision", "State", "Known until", "Changes"};
     if (page->revision_count == 0)
         return;
-    text_puts(text, "<section>\n<h2>Revisions</h2>\n"
-                    "<p>A record gets a new number each time that its content changes: what changed, and which files, notes or "
-                    "settings are behind it. Known until: the arrival of the newest file that was taken in.</p>\n");
+    text_puts(
+        text,
+        "<section>\n<h2>Revisions</h2>\n"
+        "<p>A record gets a new number each time that its content changes: what changed, and which files, notes or "
+        "settings are behind it. Known until: the arrival of the newest file that was taken in.</p>\n");
     part_table_begin(text, "cards", "Newest first", headings, COUNT_OF(headings));
     for (size_t k = 0; k < page->revision_count; k++) {
         const struct page_revision *revision = &page->revisions[k];

@@ -9,16 +9,11 @@ static struct shape *add(struct scene *scene, enum shape_kind kind, enum look lo
 static const char *keep(struct scene *scene, const char *words);
 
 const struct key_item scene_key[SCENE_KEY_ITEMS] = {
-    {0, SHAPE_PATH, LOOK_FINISHED, "finished"},
-    {MARK_RAW, SHAPE_PATH, LOOK_RAW, "measured"},
-    {MARK_BAND, SHAPE_AREA, LOOK_BAND, "95\u00a0% band"},
-    {MARK_HAND, SHAPE_SYMBOL, LOOK_DIAMOND, "by hand"},
-    {MARK_LIMIT, SHAPE_LINE, LOOK_LIMIT, "limit"},
-    {MARK_EPISODE, SHAPE_AREA, LOOK_EPISODE, "rule met"},
-    {MARK_SUSPECT, SHAPE_SYMBOL, LOOK_RING, "suspect"},
-    {MARK_FAIL, SHAPE_SYMBOL, LOOK_CROSS, "fail"},
-    {MARK_MISSING, SHAPE_AREA, LOOK_GAP, "missing"},
-    {MARK_REVIEWED, SHAPE_AREA, LOOK_REVIEWED, "reviewed"},
+    {0, SHAPE_PATH, LOOK_FINISHED, "finished"},           {MARK_RAW, SHAPE_PATH, LOOK_RAW, "measured"},
+    {MARK_BAND, SHAPE_AREA, LOOK_BAND, "95\u00a0% band"}, {MARK_HAND, SHAPE_SYMBOL, LOOK_DIAMOND, "by hand"},
+    {MARK_LIMIT, SHAPE_LINE, LOOK_LIMIT, "limit"},        {MARK_EPISODE, SHAPE_AREA, LOOK_EPISODE, "rule met"},
+    {MARK_SUSPECT, SHAPE_SYMBOL, LOOK_RING, "suspect"},   {MARK_FAIL, SHAPE_SYMBOL, LOOK_CROSS, "fail"},
+    {MARK_MISSING, SHAPE_AREA, LOOK_GAP, "missing"},      {MARK_REVIEWED, SHAPE_AREA, LOOK_REVIEWED, "reviewed"},
 };
 
 bool scene_key_shows(const struct scene *scene, const struct key_item *item)

@@ -50,25 +50,25 @@ enum look {
 };
 
 enum shape_kind {
-    SHAPE_FRAME,     /* a plot from y to y + height; ends with SHAPE_FRAME_END */
+    SHAPE_FRAME, /* a plot from y to y + height; ends with SHAPE_FRAME_END */
     SHAPE_FRAME_END,
-    SHAPE_LINES,     /* within a frame: the paths up to SHAPE_LINES_END, cut off at its edges */
+    SHAPE_LINES, /* within a frame: the paths up to SHAPE_LINES_END, cut off at its edges */
     SHAPE_LINES_END,
-    SHAPE_GROUP,     /* the shapes up to SHAPE_GROUP_END are one thing, `words` say what: shown where the format can */
+    SHAPE_GROUP, /* the shapes up to SHAPE_GROUP_END are one thing, `words` say what: shown where the format can */
     SHAPE_GROUP_END,
-    SHAPE_LINE,      /* from x, y to x2, y2 */
-    SHAPE_AREA,      /* rectangle between the same */
-    SHAPE_SYMBOL,    /* around x, y */
-    SHAPE_WORDS,     /* from x on the line y, `shift` px aside; a negative shift: ending there */
-    SHAPE_PATH,      /* points of the scene from `first` on; LOOK_BAND: each piece closed and filled */
+    SHAPE_LINE,   /* from x, y to x2, y2 */
+    SHAPE_AREA,   /* rectangle between the same */
+    SHAPE_SYMBOL, /* around x, y */
+    SHAPE_WORDS,  /* from x on the line y, `shift` px aside; a negative shift: ending there */
+    SHAPE_PATH,   /* points of the scene from `first` on; LOOK_BAND: each piece closed and filled */
 };
 
 struct shape {
     enum shape_kind kind;
     enum look look;
     int x, y, x2, y2;
-    int height;  /* frames and lines: tenths of a px */
-    int shift;   /* px */
+    int height;        /* frames and lines: tenths of a px */
+    int shift;         /* px */
     const char *words; /* plain; what is hidden in them was made visible */
     const char *more;  /* NULL, or softer words right behind */
     size_t first, count;

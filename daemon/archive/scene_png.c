@@ -10,7 +10,7 @@
 enum {
     MARGIN_LEFT = 54, /* px beside the plots */
     MARGIN_RIGHT = 18,
-    HALO = 3,         /* of paper around letters that stand on lines */
+    HALO = 3, /* of paper around letters that stand on lines */
     HATCH_DISTANCE = 7,
     KEY_ROW = 19,
     SAMPLE_WIDTH = 18, /* of a key's item, px */
@@ -51,36 +51,24 @@ static void use_colour(struct picture *p, struct colour colour, double opacity);
 
 #define RGB(hex)                                                                                                       \
     {                                                                                                                  \
-        ((hex) >> 16) / 255.0, ((hex) >> 8 & 255) / 255.0, ((hex) & 255) / 255.0                                       \
+        ((hex) >> 16) / 255.0, ((hex) >> 8 & 255) / 255.0, ((hex)&255) / 255.0                                         \
     }
 
 /* The light looks of scene_svg.c. */
 static const struct colour paper = RGB(0xffffff), ink = RGB(0x1b2428), doubt = RGB(0xd55e00), hatch = RGB(0xe69f00);
 static const struct ink inks[LOOK_COUNT] = {
-    [LOOK_PAPER] = {RGB(0xffffff), 0, 1, false, false},
-    [LOOK_GRID] = {RGB(0xe6eae9), 1, 1, false, false},
-    [LOOK_BASE] = {RGB(0x9aa5a9), 1, 1, false, false},
-    [LOOK_LIMIT] = {RGB(0x1b2428), 1, 1, false, false},
-    [LOOK_EPISODE] = {RGB(0xe69f00), 1, 0.16, false, false},
-    [LOOK_GAP] = {RGB(0x55636a), 0, 1, false, false},
-    [LOOK_REVIEWED] = {RGB(0x0072b2), 0, 1, false, false},
-    [LOOK_FINISHED] = {RGB(0x0072b2), 1.5, 1, false, false},
-    [LOOK_RAW] = {RGB(0x8a959a), 1, 1, false, false},
-    [LOOK_DOUBT] = {RGB(0xd55e00), 1.5, 1, false, false},
-    [LOOK_BAND] = {RGB(0x0072b2), 0, 0.18, false, false},
-    [LOOK_RING] = {RGB(0xffffff), 1.6, 1, false, false},
-    [LOOK_CROSS] = {RGB(0x1b2428), 1.6, 1, false, false},
-    [LOOK_DIAMOND] = {RGB(0xcc79a7), 1.2, 1, false, false},
-    [LOOK_DOT] = {RGB(0x1b2428), 0, 1, false, false},
-    [LOOK_TITLE] = {RGB(0x1b2428), 16, 1, true, false},
-    [LOOK_NAME] = {RGB(0x1b2428), 13, 1, true, false},
-    [LOOK_SOFT] = {RGB(0x55636a), 12, 1, false, false},
-    [LOOK_TICK] = {RGB(0x55636a), 11, 1, false, true},
-    [LOOK_EDGE_TICK] = {RGB(0x55636a), 11, 1, false, true},
-    [LOOK_DAY] = {RGB(0x55636a), 11, 1, false, false},
-    [LOOK_LIMIT_NAME] = {RGB(0x1b2428), 11, 1, false, true},
-    [LOOK_CALLED] = {RGB(0x1b2428), 11, 1, true, true},
-    [LOOK_CLOSING] = {RGB(0x1b2428), 11, 1, false, true},
+    [LOOK_PAPER] = {RGB(0xffffff), 0, 1, false, false},      [LOOK_GRID] = {RGB(0xe6eae9), 1, 1, false, false},
+    [LOOK_BASE] = {RGB(0x9aa5a9), 1, 1, false, false},       [LOOK_LIMIT] = {RGB(0x1b2428), 1, 1, false, false},
+    [LOOK_EPISODE] = {RGB(0xe69f00), 1, 0.16, false, false}, [LOOK_GAP] = {RGB(0x55636a), 0, 1, false, false},
+    [LOOK_REVIEWED] = {RGB(0x0072b2), 0, 1, false, false},   [LOOK_FINISHED] = {RGB(0x0072b2), 1.5, 1, false, false},
+    [LOOK_RAW] = {RGB(0x8a959a), 1, 1, false, false},        [LOOK_DOUBT] = {RGB(0xd55e00), 1.5, 1, false, false},
+    [LOOK_BAND] = {RGB(0x0072b2), 0, 0.18, false, false},    [LOOK_RING] = {RGB(0xffffff), 1.6, 1, false, false},
+    [LOOK_CROSS] = {RGB(0x1b2428), 1.6, 1, false, false},    [LOOK_DIAMOND] = {RGB(0xcc79a7), 1.2, 1, false, false},
+    [LOOK_DOT] = {RGB(0x1b2428), 0, 1, false, false},        [LOOK_TITLE] = {RGB(0x1b2428), 16, 1, true, false},
+    [LOOK_NAME] = {RGB(0x1b2428), 13, 1, true, false},       [LOOK_SOFT] = {RGB(0x55636a), 12, 1, false, false},
+    [LOOK_TICK] = {RGB(0x55636a), 11, 1, false, true},       [LOOK_EDGE_TICK] = {RGB(0x55636a), 11, 1, false, true},
+    [LOOK_DAY] = {RGB(0x55636a), 11, 1, false, false},       [LOOK_LIMIT_NAME] = {RGB(0x1b2428), 11, 1, false, true},
+    [LOOK_CALLED] = {RGB(0x1b2428), 11, 1, true, true},      [LOOK_CLOSING] = {RGB(0x1b2428), 11, 1, false, true},
 };
 
 void scene_write_png(const struct scene *scene, int width, int scale, struct text *ret)
@@ -118,7 +106,10 @@ static void draw_shape(struct picture *p, const struct scene *scene, const struc
         cairo_rectangle(p->cairo, 0, -1, p->width, shape->height / (double)SCENE_TENTHS + 2);
         cairo_clip(p->cairo);
         return;
-    case SHAPE_FRAME_END: p->is_in_frame = false; cairo_restore(p->cairo); return;
+    case SHAPE_FRAME_END:
+        p->is_in_frame = false;
+        cairo_restore(p->cairo);
+        return;
     case SHAPE_LINES_END: cairo_restore(p->cairo); return;
     case SHAPE_GROUP:
     case SHAPE_GROUP_END: return;

@@ -9,9 +9,9 @@
 #include <string.h>
 
 enum {
-    LEVEL = 1, /* an eighth of the time of level 5 for a sixth more bytes */
+    LEVEL = 1,             /* an eighth of the time of level 5 for a sixth more bytes */
     PACKED_LENGTH_AT = 14, /* in what put_common() writes */
-    VERSION = 20, /* 2.0: deflate */
+    VERSION = 20,          /* 2.0: deflate */
     DEFLATED = 8,
     FIRST_OF_1980 = 1 << 5 | 1,
 };

@@ -100,8 +100,8 @@ size_t readings_sort(struct readings *readings, struct arena *arena)
 void readings_merge(const struct readings *older, const struct readings *newer, struct arena *arena,
                     struct readings *ret, struct merge_result *result)
 {
-    *result = (struct merge_result){
-        .first_disagreement = TIME_NONE, .changed_from = TIME_FOREVER, .changed_to = TIME_NONE};
+    *result =
+        (struct merge_result){.first_disagreement = TIME_NONE, .changed_from = TIME_FOREVER, .changed_to = TIME_NONE};
     readings_init(ret, arena, older->n + newer->n, readings_columns(older) | readings_columns(newer));
     if (older->unread || newer->unread)
         ret->unread = arena_array(arena, ret->n, sizeof *ret->unread);

@@ -12,11 +12,11 @@
 /* Columns of equal length `n`. value[q] is NULL where no row has the quantity; inside a column NaN is missing. */
 struct readings {
     size_t n;
-    int64_t *time;                    /* ms UTC, strictly ascending */
-    uint32_t *drop;                   /* number of the drop that set the row last; 0 while still in intake */
-    uint32_t *line;                   /* line of the file, from 1 */
-    double *value[QUANTITY_COUNT];    /* inside units of model/quantity.h */
-    uint32_t *unread;                 /* bit q: the cell was there and could not be read; NULL = none */
+    int64_t *time;                 /* ms UTC, strictly ascending */
+    uint32_t *drop;                /* number of the drop that set the row last; 0 while still in intake */
+    uint32_t *line;                /* line of the file, from 1 */
+    double *value[QUANTITY_COUNT]; /* inside units of model/quantity.h */
+    uint32_t *unread;              /* bit q: the cell was there and could not be read; NULL = none */
 };
 
 /* Room for n rows with the columns in `columns` (bit q), all values NaN, n set. Lives in the arena. */
@@ -33,12 +33,12 @@ size_t readings_sort(struct readings *readings, struct arena *arena);
 
 /* What a merge did, for the report to the operator. */
 struct merge_result {
-    size_t added;      /* rows with a new time */
-    size_t repeated;   /* rows already known with the same values */
-    size_t filled;     /* rows known, where a missing value was filled in */
-    size_t disagreed;  /* rows where a value differs: the newer drop wins */
-    int64_t first_disagreement; /* time of the first such row, TIME_NONE without one */
-    uint32_t other_drop;        /* the drop that it disagrees with */
+    size_t added;                     /* rows with a new time */
+    size_t repeated;                  /* rows already known with the same values */
+    size_t filled;                    /* rows known, where a missing value was filled in */
+    size_t disagreed;                 /* rows where a value differs: the newer drop wins */
+    int64_t first_disagreement;       /* time of the first such row, TIME_NONE without one */
+    uint32_t other_drop;              /* the drop that it disagrees with */
     int64_t changed_from, changed_to; /* [from, to] of rows whose content changed; from > to when nothing changed */
 };
 

@@ -9,7 +9,7 @@
 #include <inttypes.h>
 #include <string.h>
 
-enum { LONGEST_TEXT = 400 }; /* bytes of a name or reason */
+enum { LONGEST_TEXT = 400 };         /* bytes of a name or reason */
 #define CLOCK_SLACK (10 * MINUTE_MS) /* of whoever wrote the answer */
 
 static const char *const words[] = {

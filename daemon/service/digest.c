@@ -128,8 +128,8 @@ static void put_alarms(const struct teller *t, const char *heading, const struct
 static bool is_open(const struct teller *t, const struct alarm *alarm)
 {
     const struct rule *rule = rule_of(t, alarm);
-    bool is_elsewhere = rule && (rule->kind == RULE_SILENCE || rule->kind == RULE_UNREADABLE_DROP ||
-                                  rule->kind == RULE_UNDELIVERED);
+    bool is_elsewhere =
+        rule && (rule->kind == RULE_SILENCE || rule->kind == RULE_UNREADABLE_DROP || rule->kind == RULE_UNDELIVERED);
     return !is_elsewhere && !alarm->is_old_news;
 }
 

@@ -78,7 +78,8 @@ bool originals_restore_products(struct pipeline *p, const struct archive_owner *
             return false;
     for (size_t k = 0; k < history.revision_count; k++) {
         const struct history_revision *r = &history.revisions[k];
-        struct revision_fact fact = {owner->place, r->month, r->revision, r->last_time, r->arrived, r->changes, r->state};
+        struct revision_fact fact = {owner->place, r->month,   r->revision, r->last_time,
+                                     r->arrived,   r->changes, r->state};
         if (!store_revision_restore(p->store, &fact, error))
             return false;
     }

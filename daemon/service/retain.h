@@ -11,7 +11,7 @@
 
 /* All zero at the start. */
 struct retainer {
-    int64_t due; /* monotonic: of the next look */
+    int64_t due;          /* monotonic: of the next look */
     char after[PATH_MAX]; /* names up to this one were looked at; "" at the beginning */
 };
 

@@ -11,9 +11,9 @@
 const char *revise_facts(const struct dataset *dataset, struct arena *arena);
 
 /* Lines for people. `page` is of what was published before, `csv` is what will be, known_sha256 of what stands there.
- * Values are compared only where that stands untouched: elsewise it says that they were not. What stood there is kept in
- * the state folder until revise_forget(), so that a revision that was cut off tells the same when it is made again. In
- * the arena. */
+ * Values are compared only where that stands untouched: elsewise it says that they were not. What stood there is kept
+ * in the state folder until revise_forget(), so that a revision that was cut off tells the same when it is made again.
+ * In the arena. */
 const char *revise_changes(const struct dataset *dataset, const struct page_fact *page, const struct archive_file *csv,
                            const char *known_sha256, struct arena *arena);
 

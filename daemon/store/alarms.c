@@ -31,10 +31,9 @@ bool store_alarms_touching(struct store *store, const char *station, const char 
 bool store_alarms_open(struct store *store, struct arena *arena, struct alarm **ret, size_t *ret_n, struct error *error)
 {
     CLEANUP(database_reset)
-    sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT " ALARM_COLUMNS " FROM alarm WHERE state IN (0, 1, 2, 4) ORDER BY station, rule, start",
-                       "");
+    sqlite3_stmt *row = database_start(
+        store, error, "SELECT " ALARM_COLUMNS " FROM alarm WHERE state IN (0, 1, 2, 4) ORDER BY station, rule, start",
+        "");
     return collect_alarms(store, row, arena, ret, ret_n, error);
 }
 
@@ -65,10 +64,9 @@ bool store_alarms_shelved(struct store *store, struct arena *arena, struct alarm
                           struct error *error)
 {
     CLEANUP(database_reset)
-    sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT " ALARM_COLUMNS " FROM alarm WHERE shelved_until IS NOT NULL ORDER BY shelved_until, id",
-                       "");
+    sqlite3_stmt *row = database_start(
+        store, error, "SELECT " ALARM_COLUMNS " FROM alarm WHERE shelved_until IS NOT NULL ORDER BY shelved_until, id",
+        "");
     return collect_alarms(store, row, arena, ret, ret_n, error);
 }
 
@@ -85,10 +83,9 @@ bool store_alarms_learnt(struct store *store, struct span span, struct arena *ar
                          struct error *error)
 {
     CLEANUP(database_reset)
-    sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT " ALARM_COLUMNS " FROM alarm WHERE learnt >= ?1 AND learnt < ?2 ORDER BY id", "ii",
-                       span.from, span.to);
+    sqlite3_stmt *row = database_start(
+        store, error, "SELECT " ALARM_COLUMNS " FROM alarm WHERE learnt >= ?1 AND learnt < ?2 ORDER BY id", "ii",
+        span.from, span.to);
     return collect_alarms(store, row, arena, ret, ret_n, error);
 }
 

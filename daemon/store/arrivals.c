@@ -117,10 +117,9 @@ bool store_drops_newest(struct store *store, uint32_t place, size_t most, struct
                         struct drop_fact_row **ret, size_t *ret_n, struct error *error)
 {
     CLEANUP(database_reset)
-    sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT " DROP_COLUMNS " FROM drop_ WHERE place = ?1 ORDER BY number DESC LIMIT ?2", "ii",
-                       (int64_t)place, (int64_t)most);
+    sqlite3_stmt *row = database_start(
+        store, error, "SELECT " DROP_COLUMNS " FROM drop_ WHERE place = ?1 ORDER BY number DESC LIMIT ?2", "ii",
+        (int64_t)place, (int64_t)most);
     struct drop_fact_row *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;
@@ -179,11 +178,10 @@ bool store_note_find(struct store *store, uint32_t place, const struct note *lik
                      struct note *ret, bool *ret_is_found, struct error *error)
 {
     CLEANUP(database_reset)
-    sqlite3_stmt *row =
-        database_start(store, error,
-                       "SELECT " NOTE_COLUMNS
-                       " FROM note WHERE place = ?1 AND kind = ?2 AND time = ?3 AND quantity = ?4",
-                       "iiii", (int64_t)place, (int64_t)like->kind, like->time, quantity_number(like->quantity));
+    sqlite3_stmt *row = database_start(
+        store, error,
+        "SELECT " NOTE_COLUMNS " FROM note WHERE place = ?1 AND kind = ?2 AND time = ?3 AND quantity = ?4", "iiii",
+        (int64_t)place, (int64_t)like->kind, like->time, quantity_number(like->quantity));
     int got = row ? database_step(store, row, error) : -1;
     *ret_is_found = got > 0;
     if (got > 0)

@@ -39,7 +39,7 @@ bool database_one(struct store *store, int64_t *ret, struct error *error, const 
 
 /* Columns. Text is copied to the arena and never NULL. */
 const char *column_text(struct arena *arena, sqlite3_stmt *statement, int column);
-int64_t column_time(sqlite3_stmt *statement, int column); /* NULL: TIME_NONE */
+int64_t column_time(sqlite3_stmt *statement, int column);  /* NULL: TIME_NONE */
 double column_number(sqlite3_stmt *statement, int column); /* NULL: NaN */
 /* Quantities are added in time: QUANTITY_COUNT, none or all of them, must not be the number of the next, and is -1. */
 enum quantity column_quantity(sqlite3_stmt *statement, int column);

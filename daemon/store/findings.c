@@ -30,8 +30,8 @@ bool store_findings_replace(struct store *store, uint32_t place, uint32_t kinds,
         ok = database_run(store, error,
                           "INSERT OR REPLACE INTO finding(place, " FINDING_COLUMNS
                           ") VALUES(?1,?2,?3,?4,?5,?6,?7,?8,?9)",
-                          "iiiiiddit", (int64_t)place, from, to, (int64_t)f->kind, quantity_number(f->quantity), f->value,
-                          f->uncertainty, (int64_t)f->wants_hand, f->text);
+                          "iiiiiddit", (int64_t)place, from, to, (int64_t)f->kind, quantity_number(f->quantity),
+                          f->value, f->uncertainty, (int64_t)f->wants_hand, f->text);
     }
     return ok;
 }
@@ -40,12 +40,11 @@ bool store_findings_load(struct store *store, uint32_t place, struct span span, 
                          struct finding **ret, size_t *ret_n, struct error *error)
 {
     CLEANUP(database_reset)
-    sqlite3_stmt *row = database_start(
-        store, error,
-        "SELECT " FINDING_COLUMNS " FROM finding"
-        " WHERE place = ?1 AND from_ > ?4 AND from_ < ?3 AND to_ > ?2"
-        " ORDER BY kind, quantity < 0, quantity, from_, text",
-        "iiii", (int64_t)place, span.from, span.to, longest_before(span.from));
+    sqlite3_stmt *row = database_start(store, error,
+                                       "SELECT " FINDING_COLUMNS " FROM finding"
+                                       " WHERE place = ?1 AND from_ > ?4 AND from_ < ?3 AND to_ > ?2"
+                                       " ORDER BY kind, quantity < 0, quantity, from_, text",
+                                       "iiii", (int64_t)place, span.from, span.to, longest_before(span.from));
     struct finding *list = NULL;
     size_t n = 0, capacity = 0;
     int got = row ? 1 : -1;

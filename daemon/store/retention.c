@@ -20,11 +20,11 @@ bool store_names_before(struct store *store, int64_t before, const char *after, 
                         const char ***ret, size_t *ret_n, struct error *error)
 {
     CLEANUP(database_reset)
-    sqlite3_stmt *row = database_start(store, error,
-                                       "SELECT path FROM path WHERE path > ?1 AND since < ?2 AND state IN (?3, ?4)"
-                                       " ORDER BY path LIMIT ?5",
-                                       "piiii", after, before, (int64_t)DROP_TAKEN, (int64_t)DROP_REPEATED,
-                                       (int64_t)most);
+    sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT path FROM path WHERE path > ?1 AND since < ?2 AND state IN (?3, ?4)"
+                       " ORDER BY path LIMIT ?5",
+                       "piiii", after, before, (int64_t)DROP_TAKEN, (int64_t)DROP_REPEATED, (int64_t)most);
     const char **list = arena_array(arena, most, sizeof *list);
     size_t n = 0;
     int got = row ? 1 : -1;

@@ -269,10 +269,10 @@ bool database_fail(struct store *store, int code, const char *what, struct error
     bool is_full = number == ENOSPC || number == EDQUOT || number == EFBIG;
     bool is_damage = primary == SQLITE_CORRUPT || primary == SQLITE_NOTADB || (primary == SQLITE_IOERR && !is_full);
     bool is_broken = is_damage && primary != SQLITE_IOERR;
-    return fail(error, is_damage ? ERROR_STORAGE : ERROR_SYSTEM, "database: %s (%.80s)%s",
-                sqlite3_errmsg(store->database), what,
-                is_broken ? ": it is damaged; 'rillward rebuild' keeps it aside and makes it again, or put a backup back"
-                          : "");
+    return fail(
+        error, is_damage ? ERROR_STORAGE : ERROR_SYSTEM, "database: %s (%.80s)%s", sqlite3_errmsg(store->database),
+        what,
+        is_broken ? ": it is damaged; 'rillward rebuild' keeps it aside and makes it again, or put a backup back" : "");
 }
 
 sqlite3_stmt *database_start(struct store *store, struct error *error, const char *sql, const char *format, ...)
