@@ -53,7 +53,7 @@ bool store_ended_done(struct store *store, uint32_t place, struct span span, str
 bool store_ended_retry(struct store *store, uint64_t settings, int64_t *ret_count, struct error *error)
 {
     *ret_count = 0;
-    for (bool took = true, was_aside; took; *ret_count += took && was_aside)
+    for (bool took = true, was_aside = false; took; *ret_count += took && was_aside)
         if (!take_one(store, settings, &took, &was_aside, error))
             return false;
     return true;
@@ -98,6 +98,7 @@ static bool take_one(struct store *store, uint64_t settings, bool *ret_took, boo
                            "i", (int64_t)settings);
         int got = row ? database_step(store, row, error) : -1;
         *ret_took = got > 0;
+        *ret_was_aside = false;
         if (got <= 0)
             return got == 0;
         place = sqlite3_column_int64(row, 0);
