@@ -286,7 +286,7 @@ def test_a_record_too_large_for_the_memory_is_left_alone_and_the_others_are_writ
 
         for _ in range(12):
             service.process = limited(service, serve(service), AS=600 << 20)
-            service.wait_until(lambda: service.process.poll() is not None or is_left_alone(), "its end, or that it lets go")
+            wait_until(lambda: service.process.poll() is not None or is_left_alone(), "its end, or that it lets go")
             if service.process.poll() is None:
                 break
             service.process = None

@@ -6,7 +6,7 @@ import subprocess
 
 import pytest
 
-from daemon import Service, air_file, months, small_settings, water_file
+from daemon import LIMIT, Service, air_file, binary, months, small_settings, water_file
 
 NOW = "2026-06-05T12:00:00Z"
 LINE = re.compile(r"([0-9a-f]{64})  ([A-Za-z0-9._/-]+)\n")
@@ -111,3 +111,16 @@ def test_verify_finds_one_flipped_bit_one_missing_and_one_foreign_file(service):
     assert "foreign: stations/mill-pond/2026/notes.txt" in service.run("verify", "-c", service.settings, expected=1).stdout
     foreign.unlink()
     assert "0 findings" in service.run("verify", "-c", service.settings, expected=0).stdout
+
+
+def test_verify_gives_what_is_on_its_way_its_time(service):
+    """As beside a running service: a place's manifest is new, the one that lists it is written a moment later."""
+    top = service.archive / "manifest-sha256.txt"
+    whole = top.read_bytes()
+    service.change_facts("INSERT INTO manifest_due VALUES(0)")
+    top.write_bytes(whole.replace(b"0", b"1"))
+    check = subprocess.Popen([binary(), "verify", "-c", str(service.settings)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    top.write_bytes(whole)
+    service.change_facts("DELETE FROM manifest_due")
+    out, err = check.communicate(timeout=LIMIT)
+    assert check.returncode == 0 and "0 findings" in out and err == "", out + err
