@@ -37,6 +37,7 @@ static const struct {
 static const char *missing_word(const struct notice *notice);
 static void put_cause(struct text *text, const struct notice *notice);
 static void put_limit(struct text *text, const struct notice *notice);
+static bool is_easing(const struct notice *notice);
 static void put_still_so(struct text *text, const struct notice *notice);
 static void put_over(struct text *text, const struct notice *notice);
 
@@ -81,6 +82,11 @@ void message_put_state(struct text *text, const struct notice *notice)
     bool is_still_so = message_is_still_so(notice);
     if (message_is_withdrawn(notice)) {
         text_puts(text, "withdrawn, it was not so");
+    } else if (is_easing(notice)) {
+        message_put_value(text, notice, notice->last);
+        text_puts(text, " after ");
+        message_put_value(text, notice, notice->worst);
+        text_puts(text, ", not over yet");
     } else if (message_has_value(notice)) {
         text_puts(text, is_still_so ? "" : "over, worst ");
         message_put_value(text, notice, is_still_so && isfinite(notice->last) ? notice->last : notice->worst);
@@ -108,12 +114,27 @@ void message_put_sentences(struct text *text, const struct notice *notice)
         put_over(text, notice);
 }
 
+/* The last sample is on the good side again, and the deadband or the off-delay keeps the episode open. Told apart where
+ * one value says so. */
+static bool is_easing(const struct notice *notice)
+{
+    enum rule_kind kind = message_kind(notice);
+    if (!message_is_still_so(notice) || message_is_withdrawn(notice) || !isfinite(notice->last))
+        return false;
+    return (kind == RULE_BELOW && notice->last >= notice->limit) ||
+           (kind == RULE_ABOVE && notice->last <= notice->limit);
+}
+
 static void put_still_so(struct text *text, const struct notice *notice)
 {
     const struct episode *episode = &notice->alarm.episode;
     char duration[TIMESTAMP_SIZE];
     if (message_has_value(notice)) {
-        text_puts(text, "STILL SO at the last sample: ");
+        bool eases = is_easing(notice);
+        text_puts(text,
+                  eases
+                      ? "NOT OVER YET. The last sample is beyond the limit no more, but not for long enough to count: "
+                      : "STILL SO at the last sample: ");
         message_put_value(text, notice, isfinite(notice->last) ? notice->last : notice->worst);
         put_limit(text, notice);
         text_puts(text, ".");

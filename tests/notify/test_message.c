@@ -546,3 +546,24 @@ Test(message, uses_no_word_that_the_published_schema_lacks)
         expect_in_schema(schema, priority_word(priority));
     free(schema);
 }
+
+/* Read out after the logger came up: the newest sample is fine, and the off-delay has not passed. */
+Test(message, a_value_on_the_good_side_again_is_not_called_still_so)
+{
+    struct notice notice = example_notice();
+    notice.last = notice.alarm.episode.last = 3.4;
+    expect_subject(&notice, "[HIGH] Oxygen low at Heron Creek at the footbridge: 3.40 mg/L after 1.52 mg/L, not over yet");
+    char *text = text_part(&notice);
+    cr_expect_not_null(strstr(text, "NOT OVER YET."), "%s", text);
+    cr_expect_null(strstr(text, "STILL SO"), "%s", text);
+    free(text);
+    notice.rule_kind = "above";
+    notice.limit = 3.2;
+    text = text_part(&notice);
+    cr_expect_not_null(strstr(text, "STILL SO"), "beyond a limit from the other side: %s", text);
+    free(text);
+    notice.last = notice.alarm.episode.last = 3.1;
+    text = text_part(&notice);
+    cr_expect_not_null(strstr(text, "NOT OVER YET."), "%s", text);
+    free(text);
+}

@@ -4,6 +4,7 @@ import email
 import email.policy
 import json
 import subprocess
+import time
 
 from daemon import SET_ASIDE, SMALL_NOW, TAKEN, Service, air_file, binary, free_port, later, small_settings, wait_until, water_file, water_rows
 
@@ -58,7 +59,9 @@ def test_an_answer_is_kept_with_its_name_and_changes_what_is_said_next(tmp_path)
         assert alarm["state"] == "unacknowledged" and alarm["rule"] == "warm"
         said = alarms(service, "acknowledge", alarm["alarm"], "--who", "anna", expected=0)
         assert said == f"alarm {alarm['alarm']} is now acknowledged\n"
+        taken = len(service.ask("SELECT 1 FROM drop_"))
         put_warm_water(service, rows=36, warm_from=12)
+        service.wait_until(lambda: len(service.ask("SELECT 1 FROM drop_")) == taken + 2, "both files")  # the cool ones are later
         cool = "".join(water_rows(row, 1, 12.0) for row in range(24, 36))
         service.put("mill/later.csv", water_file(0, 0) + cool)
         wait_for_events(service, "raised", "returned")
@@ -71,13 +74,14 @@ def test_an_answer_is_kept_with_its_name_and_changes_what_is_said_next(tmp_path)
 
 def test_a_shelved_alarm_comes_back_by_itself_while_the_service_sleeps(tmp_path):
     with alarm_service(tmp_path / "net") as service:
+        began = time.monotonic()
         service.start()
         put_warm_water(service)
         wait_for_events(service, "raised")
         service.wait_for_rest()
         alarm = one(service)["alarm"]
         # The service's clock began at SMALL_NOW and runs: a shelf of a moment ends soon after it was made.
-        soon = later(SMALL_NOW, seconds=20)
+        soon = later(SMALL_NOW, seconds=time.monotonic() - began + 15)
         alarms(service, "shelve", alarm, "--until", soon, "--reason", "pump test", "--who", "anna", expected=0)
         assert one(service)["state"] == "shelved" and one(service)["shelf_reason"] == "pump test"
         wait_for_events(service, "raised", "updated")

@@ -342,7 +342,9 @@ def test_an_archive_that_turns_read_only_and_back(tmp_path, undisturbed):
     folder = tmp_path / "work"
     with BadDays(folder, small_settings(settle="0 s"), SMALL_NOW) as service, mounted(folder / "archive", "size=64m"):
         service.start()
-        subprocess.run(["mount", "-o", "remount,ro", str(service.archive)], check=True)
+        # Refused while the service has a file of its own open there.
+        remount = ["mount", "-o", "remount,ro", str(service.archive)]
+        wait_until(lambda: subprocess.run(remount, capture_output=True).returncode == 0, "an archive that is read-only")
         fill(service)
         service.wait_until(lambda: len(service.complaints("Read-only file system")) >= 3, "three failures")
         subprocess.run(["mount", "-o", "remount,rw", str(service.archive)], check=True)
