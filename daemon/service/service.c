@@ -112,6 +112,7 @@ static bool look_at_time(struct service *s, struct error *error);
 static bool publish_records(struct service *s, bool inbox_is_quiet, bool is_overdue, bool *ret_worked,
                             struct error *error);
 static bool publish_rest(struct service *s, bool *ret_worked, struct error *error);
+static void finish_network(struct service *s);
 static void pause_after(struct service *s, const struct error *error);
 static bool once_is_done(struct service *s);
 static bool needs_hand(struct service *s);
@@ -179,6 +180,8 @@ bool service_run(const struct service_options *options, struct config *config, b
     }
     progress_close(&s.progress);
     systemd_notify_stopping();
+    if (ok)
+        finish_network(&s);
     if (ok)
         write_metrics(&s);
     *ret_needs_hand = ok && needs_hand(&s);
@@ -635,6 +638,22 @@ static bool publish_rest(struct service *s, bool *ret_worked, struct error *erro
     if (published == PUBLISHED_NOTHING)
         s->published_at = s->clocks.monotonic;
     return true;
+}
+
+/* The network's files may wait for their share of the time. A stop does not leave them behind the stations' own, which
+ * are written: the archive that stands is whole. */
+static void finish_network(struct service *s)
+{
+    struct error problem;
+    enum published published;
+    uint32_t *places;
+    size_t n;
+    arena_reset(s->pipeline.arena);
+    bool ok = store_manifests_due(s->store, s->pipeline.arena, &places, &n, &problem);
+    if (ok && n == 1 && places[0] == 0)
+        ok = publish_pages(&s->pipeline, true, &published, &problem);
+    if (!ok)
+        log_warning("%s; the next start writes it", problem.text);
 }
 
 /* ---- what others may know ---- */

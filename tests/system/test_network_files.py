@@ -105,3 +105,23 @@ def test_a_reader_beside_it_sees_old_or_new_and_never_a_part_or_a_dead_link(serv
         service.wait_until(is_at_rest_after_a_look, service.unrest)
     service.stop()
     assert len(looks) > 12 and min(looks) > 0 and look(service) > 100
+
+
+def test_a_stop_leaves_no_manifest_of_the_network_behind_those_of_its_stations(service):
+    """However soon after a change it comes: either the stations' own files are still due, or all stand."""
+    service.start()
+    service.put("mast/a.csv", air_file(0, 80))
+    service.put("mill/a.csv", water_file(0, 20))
+    service.wait_for_rest()
+    for k in range(6):
+        service.put(f"mill/next{k}.csv", water_file(20 + k, 1))
+        service.wait_until(lambda: service.ask("SELECT 1 FROM manifest_due WHERE place = 0") or service.unrest() == "", "a change")
+        service.stop()
+        due = [row["place"] for row in service.ask("SELECT place FROM manifest_due")]
+        assert due != [0]
+        if not due:
+            service.verify(expected=0)
+        service.start(now=later(SMALL_NOW, seconds=30 * (k + 1)))
+        service.wait_for_rest()
+    service.stop()
+    assert "0 findings" in service.verify(expected=0)
