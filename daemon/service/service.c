@@ -790,19 +790,13 @@ static bool needs_hand(struct service *s)
 {
     struct store_counts counts;
     struct outbox_line *lines;
-    struct stuck_place *stuck;
-    size_t n, stuck_count;
-    int64_t ended;
+    size_t n;
     struct error ignored; /* a store that cannot be read is told by whoever needs it */
-    if (!store_counts(s->store, &counts, &ignored) || !store_ended_count(s->store, &ended, &ignored) ||
-        !store_stuck_load(s->store, s->pipeline.arena, &stuck, &stuck_count, &ignored) ||
+    if (!store_counts(s->store, &counts, &ignored) ||
         !store_outbox_summary(s->store, s->pipeline.arena, &lines, &n, &ignored))
         return true;
     bool undelivered = false;
     for (size_t k = 0; k < n; k++)
         undelivered |= lines[k].due > 0 || lines[k].given_up > 0;
-    bool is_left_alone = ended > 0;
-    for (size_t k = 0; k < stuck_count; k++)
-        is_left_alone |= stuck[k].attempts >= STUCK_ATTEMPTS;
-    return counts.waiting > 0 || counts.set_aside > 0 || undelivered || is_left_alone;
+    return counts.waiting > 0 || counts.set_aside > 0 || counts.left_alone > 0 || undelivered;
 }

@@ -34,7 +34,6 @@ struct view {
     size_t stuck_count;
     struct waiting_span *waiting;
     size_t waiting_count;
-    int64_t ended_count; /* spans set aside because their derivation ended the program */
     struct waiting_span *held;
     size_t held_count;
     struct alarm *alarms;
@@ -125,7 +124,6 @@ static bool load(struct view *view, struct store *store, int64_t now, struct err
     return store_paths_unfinished(store, view->arena, &view->paths, &view->path_count, error) &&
            store_stuck_load(store, view->arena, &view->stuck, &view->stuck_count, error) &&
            store_waiting_load(store, 0, view->arena, &view->waiting, &view->waiting_count, error) &&
-           store_ended_count(store, &view->ended_count, error) &&
            store_held_load(store, 0, view->arena, &view->held, &view->held_count, error) &&
            store_alarms_open(store, view->arena, &view->alarms, &view->alarm_count, error) &&
            store_outbox_summary(store, view->arena, &view->outbox, &view->outbox_count, error) &&
@@ -189,9 +187,7 @@ static bool load_figures(struct view *view, struct store *store, int64_t now, st
 
 static bool wants_hand(const struct view *view)
 {
-    bool wants = view->path_count > 0 || view->alarm_count > 0 || view->held_count > 0 || view->ended_count > 0;
-    for (size_t k = 0; k < view->stuck_count; k++)
-        wants |= view->stuck[k].attempts >= STUCK_ATTEMPTS;
+    bool wants = view->path_count > 0 || view->alarm_count > 0 || view->held_count > 0 || view->counts.left_alone > 0;
     for (size_t i = 0; i < view->finding_places; i++)
         wants |= view->findings[i].count > 0;
     for (size_t k = 0; k < view->outbox_count; k++)

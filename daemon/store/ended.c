@@ -59,12 +59,6 @@ bool store_ended_retry(struct store *store, uint64_t settings, int64_t *ret_coun
     return true;
 }
 
-bool store_ended_count(struct store *store, int64_t *ret, struct error *error)
-{
-    *ret = 0;
-    return database_one(store, ret, error, "SELECT count(*) FROM ended WHERE attempts >= ?1", "i", (int64_t)ENDED_MOST);
-}
-
 static bool put(struct store *store, uint32_t place, struct span span, int64_t attempts, int64_t now, uint64_t settings,
                 struct error *error)
 {

@@ -206,7 +206,6 @@ bool store_ended_find(struct store *store, uint32_t place, struct span span, str
 bool store_ended_done(struct store *store, uint32_t place, struct span span, struct error *error);
 /* Those of other settings are dirty again; of all settings with 0. ret_count: of those that were set aside. */
 bool store_ended_retry(struct store *store, uint64_t settings, int64_t *ret_count, struct error *error);
-bool store_ended_count(struct store *store, int64_t *ret, struct error *error); /* set aside */
 
 /* ---- records that ended the program ---- */
 /* Places with a record that ended the program while it was written. After STUCK_ATTEMPTS in a row, with none of the
@@ -531,6 +530,7 @@ bool store_rebuild_load(struct store *store, struct arena *arena, uint32_t **ret
 
 struct store_counts {
     int64_t drops, repeated_rows, rows, waiting, set_aside, notes, alarms_open, dirty, pages_due;
+    int64_t left_alone; /* spans that are not derived and places whose records are not written: they ended the program */
 };
 bool store_counts(struct store *store, struct store_counts *ret, struct error *error);
 

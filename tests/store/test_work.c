@@ -157,6 +157,9 @@ Test(work, a_place_whose_record_ends_the_program_is_left_alone_after_its_last_at
     cr_expect(n == 1 && pages[0].place == other);
     OK(&state, store_manifests_due(state.store, state.arena, &due, &n, &state.error));
     cr_expect_eq(n, 0);
+    struct store_counts counts;
+    OK(&state, store_counts(state.store, &counts, &state.error));
+    cr_expect_eq(counts.left_alone, 1);
     cr_assert_eq(list_stuck(&stuck), 1);
     cr_expect(stuck->place == place && stuck->attempts == STUCK_ATTEMPTS && stuck->since == 1000);
     cr_expect_str_eq(stuck->key, "sallow-mouth");
