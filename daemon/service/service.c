@@ -90,6 +90,7 @@ struct service {
     bool stops, reloads, did_trim;
 };
 
+static bool turn(struct service *s, bool *ret_is_done, struct error *error);
 static bool start(struct service *s, struct error *error);
 static bool open_watch(struct service *s, struct error *error);
 static bool open_publisher(struct service *s, struct error *error);
@@ -151,33 +152,8 @@ bool service_run(const struct service_options *options, struct config *config, b
         log_notice("watching '%s' for %zu stations and %zu barometers", s.config->inbox, s.config->station_count,
                    s.config->barometer_count);
     }
-    while (ok && !s.stops) {
-        bool worked = false;
-        struct error problem;
-        clocks_read(&s.clocks);
-        if (s.clocks.monotonic >= s.paused_until && !work(&s, &worked, &problem)) {
-            if (problem.kind == ERROR_STORAGE) {
-                *error = problem;
-                ok = false;
-                break;
-            }
-            pause_after(&s, &problem);
-            ok = !is_locked_out(&s, error);
-        }
-        ok = ok && watch_over(&s, worked, error);
-        if (!ok)
-            break;
-        beat(&s);
-        show(&s);
-        if (options->once && !worked && once_is_done(&s))
-            break;
-        if (!worked)
-            wait_for_something(&s);
-        else
-            receive_signals(&s); /* never blocks: a stop is heard between two pieces of work */
-        if (s.reloads)
-            reload(&s);
-    }
+    for (bool is_done = false; ok && !is_done && !s.stops;)
+        ok = turn(&s, &is_done, error);
     progress_close(&s.progress);
     systemd_notify_stopping();
     if (ok)
@@ -187,6 +163,38 @@ bool service_run(const struct service_options *options, struct config *config, b
     *ret_needs_hand = ok && needs_hand(&s);
     finish(&s);
     return ok;
+}
+
+/* One piece of each kind of work that there is, then whatever else wants to be heard. False: only starting again helps.
+ */
+static bool turn(struct service *s, bool *ret_is_done, struct error *error)
+{
+    bool worked = false;
+    struct error problem;
+    clocks_read(&s->clocks);
+    if (s->clocks.monotonic >= s->paused_until && !work(s, &worked, &problem)) {
+        if (problem.kind == ERROR_STORAGE) {
+            *error = problem;
+            return false;
+        }
+        pause_after(s, &problem);
+        if (is_locked_out(s, error))
+            return false;
+    }
+    if (!watch_over(s, worked, error))
+        return false;
+    beat(s);
+    show(s);
+    *ret_is_done = s->options->once && !worked && once_is_done(s);
+    if (*ret_is_done)
+        return true;
+    if (!worked)
+        wait_for_something(s);
+    else
+        receive_signals(s); /* never blocks: a stop is heard between two pieces of work */
+    if (s->reloads)
+        reload(s);
+    return true;
 }
 
 static bool start(struct service *s, struct error *error)
