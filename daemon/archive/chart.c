@@ -38,7 +38,7 @@ size_t chart_panels(const struct record *record, enum quantity ret[CHART_PANELS_
     size_t n = 0;
     for (int place = 1; place <= CHART_PANELS_MAX; place++)
         for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
-            if (quantity_info(q)->panel != place || summarize(record, q).usable == 0)
+            if (quantity_info(q)->panel != place || !summary_has_usable(record, q))
                 continue;
             ret[n++] = q;
             break;
@@ -175,7 +175,7 @@ bool chart_render_episode(const struct dataset *dataset, const struct alarm *ala
     const struct config *config = dataset->config;
     size_t r = config_find_rule(config, alarm->rule);
     if (r == config->rule_count || config->rules[r].quantity == QUANTITY_COUNT ||
-        summarize(&dataset->record, config->rules[r].quantity).usable == 0)
+        !summary_has_usable(&dataset->record, config->rules[r].quantity))
         return false;
     struct scene scene;
     scene_init(&scene);

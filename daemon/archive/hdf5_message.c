@@ -37,6 +37,17 @@ void hdf5_put_shuffled(struct text *to, enum netcdf_type type, const void *value
 {
     size_t size = hdf5_size(type);
     char *planes = text_room(to, n * size);
+    if (planes && size == 4) { /* the most common by far: one number at a time, its bytes to their planes */
+        for (size_t i = 0; i < n; i++) {
+            uint32_t number;
+            memcpy(&number, (const char *)values + 4 * i, 4);
+            planes[i] = (char)(number & 0xFF);
+            planes[n + i] = (char)(number >> 8 & 0xFF);
+            planes[2 * n + i] = (char)(number >> 16 & 0xFF);
+            planes[3 * n + i] = (char)(number >> 24);
+        }
+        return;
+    }
     for (size_t plane = 0; planes && plane < size; plane++) {
         size_t byte = is_little_endian ? plane : size - 1 - plane;
         const char *at = (const char *)values + byte;

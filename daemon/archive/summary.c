@@ -10,32 +10,54 @@
 
 static void add_count(struct text *text, size_t count, const char *word, const char *between);
 
+/* Counted in variables of its own: bytes of flags could be those of a struct in memory, for all the compiler knows. */
 struct summary summarize(const struct record *record, enum quantity quantity)
 {
+    const double *value = record->value[quantity];
+    const uint8_t *flag = record->flag[quantity];
+    size_t usable = 0, suspect = 0, failed = 0, missing = 0, least = 0, most = 0, last = 0;
+    double min = NAN, max = NAN;
+    for (size_t i = 0; value && i < record->n; i++) {
+        bool is_missing = isnan(value[i]), is_failed = flag[i] == FLAG_FAIL;
+        suspect += flag[i] == FLAG_SUSPECT;
+        failed += is_failed;
+        missing += is_missing;
+        if (is_missing || is_failed)
+            continue;
+        if (!(value[i] >= min)) {
+            min = value[i];
+            least = i;
+        }
+        if (!(value[i] <= max)) {
+            max = value[i];
+            most = i;
+        }
+        last = i;
+        usable++;
+    }
     struct summary s = {
         .min = NAN, .max = NAN, .last = NAN, .min_time = TIME_NONE, .max_time = TIME_NONE, .last_time = TIME_NONE};
-    const double *value = record->value[quantity];
-    for (size_t i = 0; value && i < record->n; i++) {
-        uint8_t flag = record->flag[quantity][i];
-        s.suspect += flag == FLAG_SUSPECT;
-        s.failed += flag == FLAG_FAIL;
-        bool is_missing = isnan(value[i]);
-        s.missing += is_missing;
-        if (is_missing || flag == FLAG_FAIL)
-            continue;
-        if (s.usable == 0 || value[i] < s.min) {
-            s.min = value[i];
-            s.min_time = record->time[i];
-        }
-        if (s.usable == 0 || value[i] > s.max) {
-            s.max = value[i];
-            s.max_time = record->time[i];
-        }
-        s.last = value[i];
-        s.last_time = record->time[i];
-        s.usable++;
-    }
+    if (usable > 0)
+        s = (struct summary){.min = min,
+                             .max = max,
+                             .last = value[last],
+                             .min_time = record->time[least],
+                             .max_time = record->time[most],
+                             .last_time = record->time[last]};
+    s.usable = usable;
+    s.suspect = suspect;
+    s.failed = failed;
+    s.missing = missing;
     return s;
+}
+
+bool summary_has_usable(const struct record *record, enum quantity quantity)
+{
+    const double *value = record->value[quantity];
+    size_t i = 0;
+    while (value && i < record->n && (isnan(value[i]) || record->flag[quantity][i] == FLAG_FAIL))
+        i++;
+    return value && i < record->n;
 }
 
 const char *summary_unit(enum quantity quantity)

@@ -15,6 +15,8 @@ struct summary {
 
 /* Of a column that may be absent: then nothing is usable. */
 struct summary summarize(const struct record *record, enum quantity quantity);
+/* Whether summarize() finds any usable value, without going on behind the first. */
+bool summary_has_usable(const struct record *record, enum quantity quantity);
 
 /* In the written unit, with the decimals for people, U+2212 as minus; an en dash where not finite. */
 void summary_add_number(struct text *text, enum quantity quantity, double inside);

@@ -14,7 +14,7 @@ double written_round(double value, int decimals)
     if (!(scaled < 0x1p52))
         return value;
     /* As text_number() does: where the product looks like a tie, what it lost by its own rounding decides. */
-    double below = floor(scaled), over = scaled - below - 0.5;
+    double below = (double)(int64_t)scaled, over = scaled - below - 0.5;
     if (over == 0)
         over = fma(fabs(value), power_of_ten[decimals], -scaled);
     double units = below + (over >= 0);

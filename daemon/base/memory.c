@@ -9,7 +9,8 @@
 #include <string.h>
 
 #define BLOCK_SIZE ((size_t)64 * 1024)
-#define KEEP_LIMIT ((size_t)4 * 1024 * 1024) /* a larger block is given back at a reset: an idle service stays small */
+#define KEEP_LIMIT ((size_t)4 * 1024 * 1024) /* a larger block is given back at a reset: an idle service stays small   \
+                                              */
 
 struct block {
     struct block *next;
@@ -23,6 +24,7 @@ struct arena {
 };
 
 static _Noreturn void out_of_memory(size_t size);
+static void *take(struct arena *arena, size_t size);
 static size_t checked_product(size_t count, size_t size);
 static char *print(char *(*room)(struct arena *, size_t), struct arena *arena, const char *format, va_list arguments);
 static char *room_from_heap(struct arena *arena, size_t size);
@@ -124,27 +126,17 @@ void arena_reset(struct arena *arena)
 
 void *arena_alloc(struct arena *arena, size_t size)
 {
-    size_t rounded = (size + sizeof(max_align_t) - 1) / sizeof(max_align_t) * sizeof(max_align_t);
-    if (rounded < size)
-        out_of_memory(size);
-    struct block *block = arena->blocks;
-    if (!block || block->size - block->used < rounded) {
-        size_t wanted = rounded > BLOCK_SIZE ? rounded : BLOCK_SIZE, with_head;
-        block = __builtin_add_overflow(sizeof *block, wanted, &with_head) ? NULL : malloc(with_head);
-        if (!block)
-            out_of_memory(wanted);
-        *block = (struct block){.next = arena->blocks, .size = wanted};
-        arena->blocks = block;
-        arena->total += wanted;
-    }
-    void *memory = (char *)block->bytes + block->used;
-    block->used += rounded;
-    return memset(memory, 0, rounded);
+    return memset(take(arena, size), 0, size);
 }
 
 void *arena_array(struct arena *arena, size_t count, size_t size)
 {
     return arena_alloc(arena, checked_product(count, size));
+}
+
+void *arena_room(struct arena *arena, size_t count, size_t size)
+{
+    return take(arena, checked_product(count, size));
 }
 
 char *arena_strdup(struct arena *arena, const char *text)
@@ -183,6 +175,26 @@ void cleanup_free(void *pointer_to_pointer)
 void cleanup_arena(struct arena **arena)
 {
     arena_free(*arena);
+}
+
+static void *take(struct arena *arena, size_t size)
+{
+    size_t rounded = (size + sizeof(max_align_t) - 1) / sizeof(max_align_t) * sizeof(max_align_t);
+    if (rounded < size)
+        out_of_memory(size);
+    struct block *block = arena->blocks;
+    if (!block || block->size - block->used < rounded) {
+        size_t wanted = rounded > BLOCK_SIZE ? rounded : BLOCK_SIZE, with_head;
+        block = __builtin_add_overflow(sizeof *block, wanted, &with_head) ? NULL : malloc(with_head);
+        if (!block)
+            out_of_memory(wanted);
+        *block = (struct block){.next = arena->blocks, .size = wanted};
+        arena->blocks = block;
+        arena->total += wanted;
+    }
+    void *memory = (char *)block->bytes + block->used;
+    block->used += rounded;
+    return memory;
 }
 
 static _Noreturn void out_of_memory(size_t size)

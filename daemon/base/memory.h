@@ -13,9 +13,9 @@
  * each time, which would clear every page anew; malloc_trim() at rest gives it back. */
 void memory_keep_at_hand(void);
 
-void *x_alloc(size_t size);                               /* zeroed; free() it */
-void *x_array(size_t count, size_t size);                 /* zeroed; multiplication checked */
-void *x_resize(void *memory, size_t count, size_t size);  /* new part is not zeroed */
+void *x_alloc(size_t size);                              /* zeroed; free() it */
+void *x_array(size_t count, size_t size);                /* zeroed; multiplication checked */
+void *x_resize(void *memory, size_t count, size_t size); /* new part is not zeroed */
 char *x_strdup(const char *text);
 char *x_strndup(const char *text, size_t length);
 char *x_printf(const char *format, ...) __attribute__((format(printf, 1, 2)));
@@ -26,10 +26,12 @@ void *x_grow(void *items, size_t count, size_t *capacity, size_t size);
 /* Many small pieces that are freed together. Not thread safe: one arena belongs to one piece of work. */
 struct arena;
 struct arena *arena_new(void);
-void arena_free(struct arena *arena); /* NULL is fine */
-void arena_reset(struct arena *arena); /* forget all pieces, keep one block for the next piece of work */
+void arena_free(struct arena *arena);                /* NULL is fine */
+void arena_reset(struct arena *arena);               /* forget all pieces, keep one block for the next piece of work */
 void *arena_alloc(struct arena *arena, size_t size); /* zeroed, aligned for any type */
 void *arena_array(struct arena *arena, size_t count, size_t size);
+void *arena_room(struct arena *arena, size_t count,
+                 size_t size); /* the same, not cleared: for what is filled at once */
 char *arena_strdup(struct arena *arena, const char *text);
 char *arena_strndup(struct arena *arena, const char *text, size_t length);
 char *arena_printf(struct arena *arena, const char *format, ...) __attribute__((format(printf, 2, 3)));

@@ -11,6 +11,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+enum { SHORT_DIGITS = 8, SHORT_LIMIT = 100000000 }; /* of most numbers, without their point */
+
 static const double power_of_ten[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
                                       1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
 
@@ -25,7 +27,8 @@ enum { IN_JSON = 1, IN_MARKUP = 2 };
 static unsigned char plain_in(unsigned char c);
 static bool reserve(struct text *text, size_t more);
 static char *print_digits(char *at, uint64_t value);
-static char *print_fraction(char *at, uint64_t value, int decimals);
+static char *print_units(char *at, uint32_t units, int decimals);
+static char *print_long_units(char *at, uint64_t units, int decimals);
 static bool parse_exponent(const char *at, const char *end, int *ret);
 static bool parse_slowly(const char *start, const char *end, char decimal, double *ret);
 static bool is_bidirectional_control(const unsigned char *bytes, size_t length);
@@ -144,12 +147,9 @@ char *text_print_number(char *at, double value, int decimals)
     units += over >= 0;
     if (value < 0 && units > 0)
         *at++ = '-';
-    if (decimals == 0)
-        return print_digits(at, units);
-    uint64_t one = (uint64_t)power_of_ten[decimals];
-    at = print_digits(at, units / one);
-    *at++ = '.';
-    return print_fraction(at, units % one, decimals);
+    if (units < SHORT_LIMIT && decimals < SHORT_DIGITS)
+        return print_units(at, (uint32_t)units, decimals);
+    return print_long_units(at, units, decimals);
 }
 
 void text_json(struct text *text, const char *string)
@@ -497,14 +497,39 @@ static char *print_digits(char *at, uint64_t value)
     return at + length;
 }
 
-static char *print_fraction(char *at, uint64_t value, int decimals)
+/* Most cells of most files come through here: eight digits at once, of which those wanted are copied in two pieces of
+ * fixed length, since that is one instruction each; what they write too much, the caller has room for. */
+static char *print_units(char *at, uint32_t units, int decimals)
 {
-    int i = decimals;
-    for (; i >= 2; i -= 2, value /= 100)
-        memcpy(at + i - 2, two_digits + value % 100 * 2, 2);
-    if (i == 1)
-        *at = (char)('0' + value);
-    return at + decimals;
+    static const uint32_t powers[] = {1, 10, 100, 1000, 10000, 100000, 1000000, 10000000};
+    char digits[2 * SHORT_DIGITS];
+    uint32_t high = units / 10000, low = units % 10000;
+    memcpy(digits, two_digits + high / 100 * 2, 2);
+    memcpy(digits + 2, two_digits + high % 100 * 2, 2);
+    memcpy(digits + 4, two_digits + low / 100 * 2, 2);
+    memcpy(digits + 6, two_digits + low % 100 * 2, 2);
+    int whole = SHORT_DIGITS - decimals, first = whole - 1;
+    while (first > 0 && units >= powers[SHORT_DIGITS - first])
+        first--;
+    memcpy(at, digits + first, SHORT_DIGITS);
+    at += whole - first;
+    if (decimals == 0)
+        return at;
+    *at = '.';
+    memcpy(at + 1, digits + whole, SHORT_DIGITS);
+    return at + 1 + decimals;
+}
+
+static char *print_long_units(char *at, uint64_t units, int decimals)
+{
+    uint64_t one = (uint64_t)power_of_ten[decimals], fraction = units % one;
+    at = print_digits(at, units / one);
+    if (decimals == 0)
+        return at;
+    *at = '.';
+    for (int i = decimals; i > 0; i--, fraction /= 10)
+        at[i] = (char)('0' + fraction % 10);
+    return at + 1 + decimals;
 }
 
 /* More digits than a double holds: let the library round. The process never sets a locale, so the point is '.'. */

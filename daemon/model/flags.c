@@ -30,17 +30,10 @@ static const struct test_info tests[] = {
 };
 _Static_assert(sizeof tests / sizeof tests[0] == TEST_COUNT, "every bit has a word");
 
-static int rank_of(uint8_t flag);
-
 const struct test_info *test_info(unsigned bit)
 {
     assert(bit < TEST_COUNT);
     return &tests[bit];
-}
-
-uint8_t flag_merge(uint8_t a, uint8_t b)
-{
-    return rank_of(a) >= rank_of(b) ? a : b;
 }
 
 const char *flag_word(uint8_t flag)
@@ -52,16 +45,5 @@ const char *flag_word(uint8_t flag)
     case FLAG_FAIL: return "fail";
     case FLAG_MISSING: return "missing";
     default: return "unknown";
-    }
-}
-
-static int rank_of(uint8_t flag)
-{
-    switch (flag) {
-    case FLAG_FAIL: return 4;
-    case FLAG_SUSPECT: return 3;
-    case FLAG_PASS: return 2;
-    case FLAG_NOT_EVALUATED: return 1;
-    default: return 0;
     }
 }

@@ -23,7 +23,7 @@ void readings_init(struct readings *readings, struct arena *arena, size_t n, uin
     for (unsigned q = 0; q < QUANTITY_COUNT; q++) {
         if (!(columns >> q & 1))
             continue;
-        readings->value[q] = arena_array(arena, n, sizeof(double));
+        readings->value[q] = arena_room(arena, n, sizeof(double));
         for (size_t i = 0; i < n; i++)
             readings->value[q][i] = NAN;
     }

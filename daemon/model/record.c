@@ -5,7 +5,20 @@
 #include <stdbool.h>
 #include <string.h>
 
+static void room_for_column(struct record *record, struct arena *arena, enum quantity quantity);
+static void fill_missing(size_t n, double *values);
 static bool is_usable(const struct record *record, enum quantity quantity, size_t i);
+
+void record_room(struct record *record, struct arena *arena, size_t n, uint32_t columns)
+{
+    *record = (struct record){.n = n};
+    record->time = arena_room(arena, n, sizeof *record->time);
+    record->raw_time = arena_room(arena, n, sizeof *record->raw_time);
+    record->barometer = arena_room(arena, n, sizeof *record->barometer);
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
+        if (columns >> q & 1)
+            room_for_column(record, arena, q);
+}
 
 void record_init(struct record *record, struct arena *arena, size_t n, uint32_t columns)
 {
@@ -22,21 +35,27 @@ void record_add_column(struct record *record, struct arena *arena, enum quantity
 {
     if (record->value[quantity])
         return;
-    record->value[quantity] = arena_array(arena, record->n, sizeof(double));
-    record->flag[quantity] = arena_array(arena, record->n, sizeof(uint8_t));
-    record->tests[quantity] = arena_array(arena, record->n, sizeof(uint32_t));
-    for (size_t i = 0; i < record->n; i++)
-        record->value[quantity][i] = NAN;
+    room_for_column(record, arena, quantity);
+    fill_missing(record->n, record->value[quantity]);
     memset(record->flag[quantity], FLAG_NOT_EVALUATED, record->n);
+    memset(record->tests[quantity], 0, record->n * sizeof *record->tests[quantity]);
+}
+
+void record_leave_out(struct record *record, enum quantity quantity, size_t first, size_t n)
+{
+    if (!record->value[quantity])
+        return;
+    fill_missing(n, record->value[quantity] + first);
+    memset(record->flag[quantity] + first, FLAG_MISSING, n);
+    memset(record->tests[quantity] + first, 0, n * sizeof *record->tests[quantity]);
 }
 
 void record_add_uncertainty(struct record *record, struct arena *arena, enum quantity quantity)
 {
     if (record->uncertainty[quantity])
         return;
-    record->uncertainty[quantity] = arena_array(arena, record->n, sizeof(double));
-    for (size_t i = 0; i < record->n; i++)
-        record->uncertainty[quantity][i] = NAN;
+    record->uncertainty[quantity] = arena_room(arena, record->n, sizeof(double));
+    fill_missing(record->n, record->uncertainty[quantity]);
 }
 
 uint32_t record_columns(const struct record *record)
@@ -97,6 +116,19 @@ struct record record_between(const struct record *record, int64_t from, int64_t 
         view.uncertainty[q] = record->uncertainty[q] ? record->uncertainty[q] + first : NULL;
     }
     return view;
+}
+
+static void room_for_column(struct record *record, struct arena *arena, enum quantity quantity)
+{
+    record->value[quantity] = arena_room(arena, record->n, sizeof(double));
+    record->flag[quantity] = arena_room(arena, record->n, sizeof(uint8_t));
+    record->tests[quantity] = arena_room(arena, record->n, sizeof(uint32_t));
+}
+
+static void fill_missing(size_t n, double *values)
+{
+    for (size_t i = 0; i < n; i++)
+        values[i] = NAN;
 }
 
 static bool is_usable(const struct record *record, enum quantity quantity, size_t i)

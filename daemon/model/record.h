@@ -27,6 +27,11 @@ struct record {
 /* Room for n rows with the columns in `columns` (bit q): values NaN, flags FLAG_NOT_EVALUATED, masks 0. In the arena.
  * uncertainty columns are added by record_add_uncertainty. */
 void record_init(struct record *record, struct arena *arena, size_t n, uint32_t columns);
+/* The same room with nothing in it yet: every row of every column is to be written, or left out. */
+void record_room(struct record *record, struct arena *arena, size_t n, uint32_t columns);
+/* The quantity does not exist in these rows, though elsewhere: values NaN, flags FLAG_MISSING, masks 0; its
+ * uncertainty stays. Nothing where the record has no such column. */
+void record_leave_out(struct record *record, enum quantity quantity, size_t first, size_t n);
 void record_add_column(struct record *record, struct arena *arena, enum quantity quantity);
 void record_add_uncertainty(struct record *record, struct arena *arena, enum quantity quantity);
 uint32_t record_columns(const struct record *record);

@@ -5,6 +5,7 @@
 
 #include "model/record.h"
 
+#include <math.h>
 #include <stdbool.h>
 
 struct column_view {
@@ -18,10 +19,22 @@ struct column_view {
 struct column_view column_of(struct record *record, enum quantity quantity);
 
 /* A value that was not failed because the sensor was in air or a person struck it. */
-bool column_is_usable(const struct column_view *column, size_t i);
+static inline bool column_is_usable(const struct column_view *column, size_t i)
+{
+    bool is_ruled_out = column->flag[i] == FLAG_FAIL && column->tests[i] & (TEST_IN_AIR | TEST_PERSON_STRUCK);
+    return !isnan(column->value[i]) && !is_ruled_out;
+}
 
 /* Worsens the flag, unless a person restored the value; sets the bit unless the verdict is a pass. */
-void column_judge(struct column_view *column, size_t i, enum test test, uint8_t flag);
+static inline void column_judge(struct column_view *column, size_t i, enum test test, uint8_t flag)
+{
+    if (flag == FLAG_PASS && column->flag[i] == FLAG_PASS)
+        return;                                     /* most verdicts on most samples */
+    if (!(column->tests[i] & TEST_PERSON_RESTORED)) /* people outrank tests */
+        column->flag[i] = flag_merge(column->flag[i], flag);
+    if (flag != FLAG_PASS)
+        column->tests[i] |= test;
+}
 
 /* Rows whose value is, within the tolerance, that of every row back to `duration` before, without a pause
  * longer than `pause`. ret is zeroed. */

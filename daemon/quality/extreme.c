@@ -34,6 +34,13 @@ bool window_take(struct window *w, size_t i)
     return c->time[i] - c->time[from] >= w->duration;
 }
 
+void window_begin(struct window *w, size_t i)
+{
+    w->unbroken = i;
+    w->maximum.count = w->minimum.count = 0;
+    w->maximum.first = w->minimum.first = 0;
+}
+
 void window_close(struct window *w)
 {
     cleanup_free(&w->maximum.rows);
@@ -43,8 +50,8 @@ void window_close(struct window *w)
 /* What is no better than the newcomer, and older, will never be the extreme again. */
 static void add(struct extreme *extreme, const double *value, size_t i)
 {
-    while (extreme->count > 0 && extreme->sign * value[extreme->rows[extreme->first + extreme->count - 1]] <=
-                                     extreme->sign * value[i])
+    double newcomer = extreme->sign * value[i];
+    while (extreme->count > 0 && extreme->sign * value[extreme->rows[extreme->first + extreme->count - 1]] <= newcomer)
         extreme->count--;
     extreme->rows[extreme->first + extreme->count++] = i;
 }

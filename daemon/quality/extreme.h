@@ -24,6 +24,8 @@ struct window {
 struct window window_open(const struct column_view *column, int64_t duration, int64_t pause);
 /* Rows in order, each once. Does the stretch without a pause reach back over the whole duration? */
 bool window_take(struct window *window, size_t i);
+/* Before row `i` is taken: what lies before it belongs to no window that it is in. */
+void window_begin(struct window *window, size_t i);
 void window_close(struct window *window);
 
 #endif

@@ -166,8 +166,7 @@ bool chunk_take_record(const void *bytes, size_t length, int64_t day, struct are
     take_runs(&cursor, n, ret->barometer + first);
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
         if (!(columns >> q & 1)) {
-            if (ret->value[q])
-                memset(ret->flag[q] + first, FLAG_MISSING, n);
+            record_leave_out(ret, q, first, n);
             continue;
         }
         double unit = published_unit(q);

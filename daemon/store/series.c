@@ -231,7 +231,7 @@ static bool take_records(const struct chunk *chunks, size_t count, const char *b
         n += rows;
         columns |= more;
     }
-    record_init(ret, arena, n, columns);
+    record_room(ret, arena, n, columns);
     for (size_t k = 0; k < count; k++) {
         const char *at = bytes + chunks[k].start;
         if (!chunk_head_of_record(at, chunks[k].length, &rows, &more) ||
@@ -350,7 +350,7 @@ static void join_records(struct arena *arena, const struct record *parts, size_t
         n += parts[k].n;
         columns |= parts[k].n > 0 ? record_columns(&parts[k]) : 0;
     }
-    record_init(ret, arena, n, columns);
+    record_room(ret, arena, n, columns);
     size_t at = 0;
     for (size_t k = 0; k < count; k++) {
         const struct record *part = &parts[k];
@@ -360,10 +360,8 @@ static void join_records(struct arena *arena, const struct record *parts, size_t
         memcpy(ret->raw_time + at, part->raw_time, part->n * sizeof *ret->raw_time);
         memcpy(ret->barometer + at, part->barometer, part->n * sizeof *ret->barometer);
         for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
-            if (!part->value[q]) {
-                /* the column exists on other days only: here it is missing, not unevaluated */
-                if (ret->value[q])
-                    memset(ret->flag[q] + at, FLAG_MISSING, part->n);
+            if (!part->value[q]) { /* it exists on other days only */
+                record_leave_out(ret, q, at, part->n);
                 continue;
             }
             memcpy(ret->value[q] + at, part->value[q], part->n * sizeof(double));

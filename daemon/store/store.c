@@ -417,6 +417,8 @@ static bool open_database(struct store *store, const char *folder, int flags, st
     if (code == SQLITE_OK) {
         sqlite3_extended_result_codes(store->database, 1);
         sqlite3_busy_timeout(store->database, 10000); /* a reader's checkpoint or a backup may hold it for a moment */
+        /* A plan is made once a statement: else each binding of a parameter that a plan could use makes a new one. */
+        sqlite3_db_config(store->database, SQLITE_DBCONFIG_ENABLE_QPSG, 1, NULL);
         return true;
     }
     if (code == SQLITE_CANTOPEN)

@@ -35,6 +35,18 @@ Test(summary, counts_by_flag_and_leaves_failed_values_out)
     cr_expect_eq(summarize(record, QUANTITY_OXYGEN).suspect, 6);
 }
 
+Test(summary, tells_whether_anything_is_usable_as_counting_does)
+{
+    struct record *record = &fixture_month(arena)->record;
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
+        cr_expect_eq(summary_has_usable(record, q), summarize(record, q).usable > 0, "%s", quantity_info(q)->key);
+    for (size_t i = 0; i + 1 < record->n; i++)
+        record->flag[QUANTITY_LEVEL][i] = FLAG_FAIL;
+    cr_expect(summary_has_usable(record, QUANTITY_LEVEL)); /* the last row */
+    record->flag[QUANTITY_LEVEL][record->n - 1] = FLAG_FAIL;
+    cr_expect(!summary_has_usable(record, QUANTITY_LEVEL));
+}
+
 Test(summary, of_a_column_that_is_not_there_is_empty)
 {
     struct summary s = summarize(&fixture_month(arena)->record, QUANTITY_BATTERY);
@@ -77,9 +89,12 @@ Test(summary, writes_differences_with_a_sign_but_for_nothing)
         double inside;
         const char *written;
     } rows[] = {
-        {QUANTITY_LEVEL, 0.0604, "+60\u00a0mm"},       {QUANTITY_LEVEL, -0.0004, "0\u00a0mm"},
-        {QUANTITY_OXYGEN, -0.0264, "\u22120.03"},      {QUANTITY_OXYGEN, 0.004, "0.00"},
-        {QUANTITY_SPECIFIC_CONDUCTANCE, -3.235, "\u22123235"}, {QUANTITY_OXYGEN, NAN, "\u2013"},
+        {QUANTITY_LEVEL, 0.0604, "+60\u00a0mm"},
+        {QUANTITY_LEVEL, -0.0004, "0\u00a0mm"},
+        {QUANTITY_OXYGEN, -0.0264, "\u22120.03"},
+        {QUANTITY_OXYGEN, 0.004, "0.00"},
+        {QUANTITY_SPECIFIC_CONDUCTANCE, -3.235, "\u22123235"},
+        {QUANTITY_OXYGEN, NAN, "\u2013"},
     };
     for (size_t k = 0; k < COUNT_OF(rows); k++) {
         text_clear(&text);

@@ -130,6 +130,15 @@ Test(text, numbers_beside_a_tie_are_rounded_to_their_own_side)
     }
 }
 
+/* Up to eight digits are printed at once, more piece by piece. */
+Test(text, numbers_around_every_power_of_ten_are_printed_as_the_library_prints_them)
+{
+    for (double power = 1e-9; power < 1e13; power *= 10)
+        for (int step = -3; step <= 3; step++)
+            for (double part = 1; part >= 1e-9; part /= 10)
+                expect_printed_as_by_library(power + step * part);
+}
+
 /* From 2^52 on a half is no number any more. */
 Test(text, whole_numbers_keep_their_last_digit)
 {

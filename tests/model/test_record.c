@@ -51,6 +51,26 @@ Test(record, a_new_one_is_missing_and_not_evaluated)
     cr_expect_null(record.uncertainty[QUANTITY_LEVEL]);
 }
 
+Test(record, what_does_not_exist_in_some_rows_is_missing_there)
+{
+    struct record record;
+    record_room(&record, arena, 3, COLUMNS);
+    cr_expect(record.n == 3 && record_columns(&record) == COLUMNS && !record.uncertainty[QUANTITY_LEVEL]);
+    for (size_t i = 0; i < 3; i++) {
+        record.value[QUANTITY_LEVEL][i] = 1;
+        record.flag[QUANTITY_LEVEL][i] = FLAG_PASS;
+        record.tests[QUANTITY_LEVEL][i] = TEST_CORRECTED;
+    }
+    record_leave_out(&record, QUANTITY_LEVEL, 1, 2);
+    record_leave_out(&record, QUANTITY_OXYGEN, 1, 2); /* which it has not */
+    cr_expect_eq(record.value[QUANTITY_LEVEL][0], 1);
+    cr_expect(record.flag[QUANTITY_LEVEL][0] == FLAG_PASS && record.tests[QUANTITY_LEVEL][0] == TEST_CORRECTED);
+    for (size_t i = 1; i < 3; i++) {
+        cr_expect(isnan(record.value[QUANTITY_LEVEL][i]));
+        cr_expect(record.flag[QUANTITY_LEVEL][i] == FLAG_MISSING && record.tests[QUANTITY_LEVEL][i] == 0);
+    }
+}
+
 Test(record, adding_a_column_again_keeps_what_is_in_it)
 {
     struct record record = make_record(2);

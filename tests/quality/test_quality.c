@@ -201,6 +201,30 @@ Test(quality, the_flat_test_can_fail_without_being_suspect_first)
     expect_examples(rows, COUNT_OF(rows), TEST_FLAT);
 }
 
+/* Of random series around and across the tolerance, each row against the test's own words. */
+Test(quality, a_flat_line_is_what_its_words_say_wherever_the_window_begins_anew)
+{
+    uint64_t state = 5;
+    config.quality[QUANTITY].flat_tolerance = 0.01;
+    config.quality[QUANTITY].flat_suspect = 3 * STEP;
+    for (int round = 0; round < 300; round++) {
+        struct record record;
+        record_init(&record, arena, LONGEST_SERIES, 1u << QUANTITY);
+        double *value = record.value[QUANTITY];
+        for (size_t i = 0; i < record.n; i++) {
+            record.time[i] = (int64_t)i * STEP;
+            value[i] = i > 0 && random_index(&state, 3) > 0 ? value[i - 1] : 0.005 * (double)random_index(&state, 8);
+        }
+        judge(&record);
+        for (size_t i = 0; i < record.n; i++) {
+            bool is_flat = i >= 3;
+            for (size_t k = i - 3; is_flat && k < i; k++)
+                is_flat = fabs(value[k] - value[i]) <= 0.01;
+            cr_assert_eq(record.flag[QUANTITY][i] == FLAG_SUSPECT, is_flat, "round %d, row %zu", round, i);
+        }
+    }
+}
+
 Test(quality, a_pause_is_marked_and_says_nothing_about_the_value_behind_it)
 {
     config.quality[QUANTITY].usual_max = 5;
