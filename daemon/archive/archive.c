@@ -24,7 +24,6 @@
 enum { NAME_KEPT = 80, DIGITS_KEPT = 16 };
 static const char of_revisions[] = "/revisions/";
 
-static void render(const struct dataset *dataset, struct archive_file *files, bool is_record);
 static char *print_path(char ret[ARCHIVE_PATH_SIZE], const char *format, ...) __attribute__((format(printf, 2, 3)));
 static void print_folder(enum archive_place place, const char *id, char *ret, size_t size);
 static void reduce_name(const char *name, char ret[NAME_KEPT + 1]);
@@ -164,7 +163,7 @@ const char *archive_file_sha256(struct archive_file *file)
     return file->sha256;
 }
 
-void archive_render_records(const struct dataset *dataset, struct archive_file *files)
+void archive_files_init(const struct dataset *dataset, struct archive_file *files)
 {
     const struct archive_writer *wanted[ARCHIVE_WRITERS_MAX];
     size_t n = archive_writers_wanted(dataset->config, wanted);
@@ -173,21 +172,15 @@ void archive_render_records(const struct dataset *dataset, struct archive_file *
         archive_month_path(dataset->station->id, dataset->year, dataset->month, wanted[i]->extension, path);
         archive_file_init(&files[i], path);
     }
-    render(dataset, files, true);
 }
 
-void archive_render_others(const struct dataset *dataset, struct archive_file *files)
-{
-    render(dataset, files, false);
-}
-
-static void render(const struct dataset *dataset, struct archive_file *files, bool is_record)
+void archive_render_month(const struct dataset *dataset, struct archive_file *files)
 {
     const struct archive_writer *wanted[ARCHIVE_WRITERS_MAX];
     size_t n = archive_writers_wanted(dataset->config, wanted);
+    archive_files_init(dataset, files);
     for (size_t i = 0; i < n; i++)
-        if (wanted[i]->is_record == is_record)
-            wanted[i]->render(dataset, &files[i].content);
+        wanted[i]->render(dataset, &files[i].content);
 }
 
 bool archive_write_files(const char *root, struct archive_file *files, size_t n, struct error *error)

@@ -80,11 +80,12 @@ void archive_file_done(struct archive_file *file);
 /* file->sha256, of the content as it stands when this is first asked. */
 const char *archive_file_sha256(struct archive_file *file);
 
-/* The files of one month that the settings ask for, files[i] by archive_writers_wanted()[i]: first the records alone,
- * which decide about the revision, then, into the same files, all others. archive_render_records() initialises every
- * file, with its path. Nothing fails here: content without room is told by archive_write_files(). */
-void archive_render_records(const struct dataset *dataset, struct archive_file *files);
-void archive_render_others(const struct dataset *dataset, struct archive_file *files);
+/* The files of one month that the settings ask for, files[i] by archive_writers_wanted()[i]: empty, with their paths.
+ * Each is then drawn up by its writer's render(), in any order and by any thread: nothing fails there, and content
+ * without room is told by archive_write_files(). */
+void archive_files_init(const struct dataset *dataset, struct archive_file *files);
+/* The same, and all of them drawn up. */
+void archive_render_month(const struct dataset *dataset, struct archive_file *files);
 
 /* Put files in place, whole and durable, in the given order: a manifest belongs after what it lists; no path
  * twice. Skips a file whose content is the known one where a file of that size is there. Everything is on

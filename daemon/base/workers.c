@@ -33,14 +33,17 @@ struct workers {
     int fd; /* eventfd */
 
     pthread_mutex_t lock; /* of all below */
-    pthread_cond_t more;
+    pthread_cond_t more, part_done;
     struct queue waiting, done;
+    struct workers_part *parts; /* offered and not taken, the first first */
     bool is_closing;
 };
 
 static bool start_threads(struct workers *workers, size_t threads, struct error *error);
 static void *run_thread(void *argument);
 static struct piece *take_waiting(struct workers *workers);
+static void run_part(struct workers *workers, struct workers_part *part);
+static void withdraw(struct workers *workers, const struct workers_part *part);
 static void put(struct queue *queue, struct piece *piece);
 static struct piece *take(struct queue *queue);
 
@@ -57,6 +60,7 @@ struct workers *workers_open(size_t threads, struct error *error)
     workers->threads = x_array(threads, sizeof *workers->threads);
     pthread_mutex_init(&workers->lock, NULL);
     pthread_cond_init(&workers->more, NULL);
+    pthread_cond_init(&workers->part_done, NULL);
     if (start_threads(workers, threads, error))
         return workers;
     workers_close(workers);
@@ -75,6 +79,7 @@ void workers_close(struct workers *workers)
     for (size_t k = 0; k < workers->count; k++)
         pthread_join(workers->threads[k], NULL);
     pthread_cond_destroy(&workers->more);
+    pthread_cond_destroy(&workers->part_done);
     pthread_mutex_destroy(&workers->lock);
     close(workers->fd);
     free(workers->threads);
@@ -105,6 +110,31 @@ void workers_start(struct workers *workers, void (*run)(void *job), void *job)
     pthread_mutex_lock(&workers->lock);
     put(&workers->waiting, piece);
     pthread_cond_signal(&workers->more);
+    pthread_mutex_unlock(&workers->lock);
+}
+
+void workers_offer(struct workers *workers, struct workers_part *part)
+{
+    part->next = NULL;
+    part->state = PART_OFFERED;
+    pthread_mutex_lock(&workers->lock);
+    struct workers_part **last = &workers->parts;
+    while (*last)
+        last = &(*last)->next;
+    *last = part;
+    pthread_cond_signal(&workers->more);
+    pthread_mutex_unlock(&workers->lock);
+}
+
+void workers_join(struct workers *workers, struct workers_part *part)
+{
+    pthread_mutex_lock(&workers->lock);
+    if (part->state == PART_OFFERED) {
+        withdraw(workers, part);
+        run_part(workers, part);
+    }
+    while (part->state != PART_DONE)
+        pthread_cond_wait(&workers->part_done, &workers->lock);
     pthread_mutex_unlock(&workers->lock);
 }
 
@@ -152,8 +182,10 @@ static bool start_threads(struct workers *workers, size_t threads, struct error 
     }
     pthread_attr_destroy(&attributes);
     pthread_sigmask(SIG_SETMASK, &before, NULL);
-    return failure == 0 || fail(error, ERROR_SYSTEM, "cannot start %zu worker threads, only %zu ('workers' in the "
-                                                     "settings)", threads, workers->count);
+    return failure == 0 || fail(error, ERROR_SYSTEM,
+                                "cannot start %zu worker threads, only %zu ('workers' in the "
+                                "settings)",
+                                threads, workers->count);
 }
 
 static void *run_thread(void *argument)
@@ -171,15 +203,41 @@ static void *run_thread(void *argument)
     return NULL;
 }
 
-/* NULL: it is time to end. */
+/* NULL: it is time to end. Parts of others' jobs are run while no job waits. */
 static struct piece *take_waiting(struct workers *workers)
 {
     pthread_mutex_lock(&workers->lock);
-    while (!workers->waiting.first && !workers->is_closing)
-        pthread_cond_wait(&workers->more, &workers->lock);
+    while (!workers->waiting.first && !workers->is_closing) {
+        struct workers_part *part = workers->parts;
+        if (part) {
+            workers->parts = part->next;
+            run_part(workers, part);
+        } else {
+            pthread_cond_wait(&workers->more, &workers->lock);
+        }
+    }
     struct piece *piece = take(&workers->waiting);
     pthread_mutex_unlock(&workers->lock);
     return piece;
+}
+
+/* One that nobody else can take any more. Called with the lock, which is open while the part runs. */
+static void run_part(struct workers *workers, struct workers_part *part)
+{
+    part->state = PART_TAKEN;
+    pthread_mutex_unlock(&workers->lock);
+    part->run(part->argument);
+    pthread_mutex_lock(&workers->lock);
+    part->state = PART_DONE;
+    pthread_cond_broadcast(&workers->part_done);
+}
+
+static void withdraw(struct workers *workers, const struct workers_part *part)
+{
+    struct workers_part **link = &workers->parts;
+    while (*link != part)
+        link = &(*link)->next;
+    *link = part->next;
 }
 
 static void put(struct queue *queue, struct piece *piece)

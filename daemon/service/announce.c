@@ -19,6 +19,7 @@
 
 static bool judge(struct pipeline *p, const struct rule *rule, const struct subject *subject, struct span span,
                   struct row_cache *cache, int64_t now, struct error *error);
+static struct span window_around(const struct rule *rule, struct span span);
 static int64_t last_visit(const struct rule_view *view);
 static bool add_shelf(struct pipeline *p, struct reconcile_input *input, struct error *error);
 static bool store_changes(struct pipeline *p, const struct rule *rule, const struct subject *subject,
@@ -48,10 +49,18 @@ bool announce_span(struct pipeline *p, const char *id, uint32_t place, bool is_b
                    struct error *error)
 {
     struct subject subject;
-    struct row_cache cache = {0};
+    struct row_cache cache = {.wish = span};
     supplies_forget(p, id);
     if (!subject_find(p, id, is_barometer, place, &subject, error))
         return false;
+    for (size_t r = 0; r < p->config->rule_count; r++) {
+        const struct rule *rule = &p->config->rules[r];
+        if (!subject_suits(rule, is_barometer) || !rule_watches(rule, id) || rule->kind == RULE_VISIT_DUE)
+            continue;
+        struct span window = window_around(rule, span);
+        cache.wish.from = window.from < cache.wish.from ? window.from : cache.wish.from;
+        cache.wish.to = window.to > cache.wish.to ? window.to : cache.wish.to;
+    }
     for (size_t r = 0; r < p->config->rule_count; r++) {
         const struct rule *rule = &p->config->rules[r];
         if (subject_suits(rule, is_barometer) && rule_watches(rule, id) &&
@@ -118,7 +127,7 @@ static bool end_shelves(struct pipeline *p, int64_t now, struct error *error)
 static bool judge(struct pipeline *p, const struct rule *rule, const struct subject *subject, struct span span,
                   struct row_cache *cache, int64_t now, struct error *error)
 {
-    struct span window = {span.from - rules_lead_in(rule), span.to + rules_lead_out(rule)};
+    struct span window = window_around(rule, span);
     struct alarm *stored;
     size_t stored_count, found_count;
     struct episode *found;
@@ -145,6 +154,12 @@ static bool judge(struct pipeline *p, const struct rule *rule, const struct subj
     struct alarm_change *changes;
     size_t n = reconcile(p->arena, &input, &changes);
     return store_changes(p, rule, subject, changes, n, view.record, error);
+}
+
+/* What a change in `span` may mean for the rule. */
+static struct span window_around(const struct rule *rule, struct span span)
+{
+    return (struct span){span.from - rules_lead_in(rule), span.to + rules_lead_out(rule)};
 }
 
 static int64_t last_visit(const struct rule_view *view)

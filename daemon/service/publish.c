@@ -4,7 +4,7 @@
  *
  * A month is read here, drawn up and written by a worker thread, and entered here. Each is a world of its own: the
  * worker has its own arena and no way to the database, so neither order nor number of the workers can show in the
- * files. */
+ * files. Threads without a month help with the formats of another's: a lone month is drawn up by all of them. */
 #include "service/publish.h"
 
 #include "archive/archive.h"
@@ -25,13 +25,24 @@
 enum {
     MONTHS_PER_WORKER = 2,
     USUAL_MOST = 2 << 20, /* bytes of a record in the store: twelve times a month at 5 min */
-    CSV = 0,              /* among the files of a month: it is always written, and first (archive_writers) */
+    RECORDS = 1,          /* formats by what they are to the revision */
+    OTHERS = 2,
+    CSV = 0, /* among the files of a month: it is always written, and first (archive_writers) */
+};
+
+/* A file of a month, drawn up by whichever thread has time. */
+struct format_part {
+    struct workers_part part;
+    const struct dataset *dataset;
+    const struct archive_writer *writer;
+    struct archive_file *file;
 };
 
 /* A record on its way. The worker's from start to collection, the publisher's otherwise. */
 struct month_job {
-    size_t slot;            /* attempt.h */
-    struct month_job *next; /* of those that are on their way, or of the spare ones */
+    size_t slot;             /* attempt.h */
+    struct month_job *next;  /* of those that are on their way, or of the spare ones */
+    struct workers *helpers; /* who may take parts of it; NULL: nobody */
     struct arena *arena;
     struct page_fact page; /* as it was read; then as it will be entered */
     struct dataset dataset;
@@ -65,8 +76,11 @@ static void put_spare(struct publisher *publisher, struct month_job *job);
 static void write_month(void *argument);
 static void render_month(struct month_job *job);
 static void tell_changes(struct month_job *job);
-static void render_records(const struct dataset *dataset, struct archive_file *files,
-                           char ret_content[SHA256_HEX_SIZE]);
+static void render_records(struct month_job *job, char ret_content[SHA256_HEX_SIZE]);
+static void render_formats(struct month_job *job, unsigned which);
+static void render_format(void *argument);
+static void content_of_records(const struct dataset *dataset, struct archive_file *files,
+                               char ret_content[SHA256_HEX_SIZE]);
 static bool leave_reviewed(struct pipeline *p, struct month_job *job, struct error *error);
 static bool look_up_files(struct pipeline *p, struct month_job *job, struct error *error);
 
@@ -246,6 +260,7 @@ static bool start_month(struct pipeline *p, struct publisher *publisher, const s
         put_spare(publisher, job);
         return false;
     }
+    job->helpers = p->works_alone ? NULL : publisher->workers;
     job->next = publisher->on_way;
     publisher->on_way = job;
     workers_start(publisher->workers, write_month, job);
@@ -320,22 +335,31 @@ static void write_month(void *argument)
                       archive_write_files(archive, job->batch.files, job->batch.count, &job->error);
 }
 
-/* Rendered under the revision that stands; only when that is not what was published does the revision rise. */
+/* Drawn up under the revision that stands; only when that is not what was published does the revision rise. The records
+ * decide about it, and what else there is tells of it: where it is known, all are drawn up side by side. */
 static void render_month(struct month_job *job)
 {
     struct dataset *dataset = &job->dataset;
     struct archive_file *files = job->batch.files;
     char content[SHA256_HEX_SIZE];
-    dataset->revision = job->page.revision > 0 ? job->page.revision : 1;
-    render_records(dataset, files, content);
-    if (job->page.revision > 0 && strcmp(content, job->page.content) != 0) {
+    bool is_first = job->page.revision == 0;
+    dataset->revision = is_first ? 1 : job->page.revision;
+    if (!is_first)
+        render_records(job, content);
+    if (!is_first && strcmp(content, job->page.content) != 0) {
         dataset->revision++;
         tell_changes(job);
         kept_collect(dataset, job->page.place, job->page.revision, job->known_sha256, &job->kept);
-        render_records(dataset, files, content);
+        render_records(job, content);
     }
     dataset->daily = daily_of(dataset, job->arena);
-    archive_render_others(dataset, files);
+    if (is_first) {
+        archive_files_init(dataset, files);
+        render_formats(job, RECORDS | OTHERS);
+        content_of_records(dataset, files, content);
+    } else {
+        render_formats(job, OTHERS);
+    }
     for (size_t f = 0; f < job->batch.count; f++)
         memcpy(files[f].known_sha256, job->known_sha256[f], SHA256_HEX_SIZE);
     job->revision = (struct revision_fact){.place = job->page.place,
@@ -359,13 +383,51 @@ static void tell_changes(struct month_job *job)
         revise_history(job->dataset.history, job->dataset.revision, job->revision.changes, job->arena);
 }
 
-static void render_records(const struct dataset *dataset, struct archive_file *files, char ret_content[SHA256_HEX_SIZE])
+static void render_records(struct month_job *job, char ret_content[SHA256_HEX_SIZE])
+{
+    struct archive_file *files = job->batch.files;
+    for (size_t f = 0; f < job->batch.count; f++)
+        archive_file_done(&files[f]);
+    archive_files_init(&job->dataset, files);
+    render_formats(job, RECORDS);
+    content_of_records(&job->dataset, files, ret_content);
+}
+
+/* Helpers take from the first on, this thread from the last on, and each does the next that nobody has. */
+static void render_formats(struct month_job *job, unsigned which)
+{
+    const struct archive_writer *writers[ARCHIVE_WRITERS_MAX];
+    struct format_part parts[ARCHIVE_WRITERS_MAX];
+    size_t formats = archive_writers_wanted(job->dataset.config, writers), n = 0;
+    for (size_t f = 0; f < formats; f++) {
+        if (!((writers[f]->is_record ? RECORDS : OTHERS) & which))
+            continue;
+        parts[n] = (struct format_part){.dataset = &job->dataset, .writer = writers[f], .file = &job->batch.files[f]};
+        parts[n].part = (struct workers_part){.run = render_format, .argument = &parts[n]};
+        n++;
+    }
+    for (size_t k = 0; k < n; k++)
+        if (job->helpers)
+            workers_offer(job->helpers, &parts[k].part);
+        else
+            render_format(&parts[k]);
+    for (size_t k = n; job->helpers && k > 0; k--)
+        workers_join(job->helpers, &parts[k - 1].part);
+}
+
+static void render_format(void *argument)
+{
+    struct format_part *part = argument;
+    part->writer->render(part->dataset, &part->file->content);
+    (void)archive_file_sha256(part->file); /* here, where it is as many threads' work */
+}
+
+/* One fingerprint of all that a change of makes a new revision. */
+static void content_of_records(const struct dataset *dataset, struct archive_file *files,
+                               char ret_content[SHA256_HEX_SIZE])
 {
     const struct archive_writer *writers[ARCHIVE_WRITERS_MAX];
     size_t formats = archive_writers_wanted(dataset->config, writers), count = 0;
-    for (size_t f = 0; f < formats; f++)
-        archive_file_done(&files[f]);
-    archive_render_records(dataset, files);
     char all[ARCHIVE_WRITERS_MAX * SHA256_HEX_SIZE] = "";
     for (size_t f = 0; f < formats; f++) {
         if (!writers[f]->is_record)

@@ -133,10 +133,10 @@ static bool load_rows(struct pipeline *p, const struct subject *subject, struct 
     bool is_loaded = cache->record.time || cache->checks;
     if (is_loaded && window.from >= cache->span.from && window.to <= cache->span.to)
         return true;
-    struct span wide = window;
-    if (is_loaded) {
-        wide.from = cache->span.from < wide.from ? cache->span.from : wide.from;
-        wide.to = cache->span.to > wide.to ? cache->span.to : wide.to;
+    struct span wide = window, known = is_loaded ? cache->span : cache->wish;
+    if (known.from < known.to) {
+        wide.from = known.from < wide.from ? known.from : wide.from;
+        wide.to = known.to > wide.to ? known.to : wide.to;
     }
     cache->span = wide;
     if (!subject->is_barometer)

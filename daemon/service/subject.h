@@ -17,9 +17,10 @@ struct subject {
     int64_t data_until; /* last reading; TIME_NONE */
 };
 
-/* Finished values read once and widened only when a rule asks for more. Zeroed at first. */
+/* Finished values read once and widened only when a rule asks for more. Zeroed at first, but for `wish`: what is read
+ * at once where it is known that rules will ask for it; empty: what the first one asks for. */
 struct row_cache {
-    struct span span;
+    struct span wish, span;
     struct record record;
     struct check_result *checks;
     size_t check_count;

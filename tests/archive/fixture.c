@@ -320,8 +320,7 @@ void fixture_write_month(const struct dataset *dataset, const char *folder)
     struct archive_file files[ARCHIVE_WRITERS_MAX];
     const struct archive_writer *writers[ARCHIVE_WRITERS_MAX];
     size_t n = archive_writers_wanted(dataset->config, writers);
-    archive_render_records(dataset, files);
-    archive_render_others(dataset, files);
+    archive_render_month(dataset, files);
     for (size_t i = 0; i < n; i++) {
         char *path = x_printf("%s/%s", folder, strrchr(files[i].path, '/') + 1);
         struct error error = {0};

@@ -130,8 +130,7 @@ Test(archive, renders_every_format_of_a_month_with_its_path)
     struct dataset *dataset = fixture_month(arena);
     size_t n = archive_writers_wanted(dataset->config, writers);
     struct archive_file *files = arena_array(arena, n, sizeof *files);
-    archive_render_records(dataset, files);
-    archive_render_others(dataset, files);
+    archive_render_month(dataset, files);
     cr_assert(archive_write_files(root, files, n, &error), "%s", error.text);
     for (size_t i = 0; i < n; i++) {
         char sha256[SHA256_HEX_SIZE];

@@ -122,7 +122,8 @@ static void make_network(void)
     silent->name = "Quiet pool";
     silent->longitude += 0.02;
     stations[0] = *station.at;
-    stations[1] = (struct network_station){.station = silent, .first = TIME_NONE, .last = TIME_NONE, .supply = nothing_runs_out};
+    stations[1] =
+        (struct network_station){.station = silent, .first = TIME_NONE, .last = TIME_NONE, .supply = nothing_runs_out};
     *view = (struct network_view){config, stations, 2};
     barometers[0] = (struct page_barometer){&config->barometers[0], 1772323200000};
     revisions[0] = (struct page_revision){.station = &config->stations[0],
@@ -193,8 +194,7 @@ static void write_all(void)
     struct archive_file files[ARCHIVE_WRITERS_MAX];
     const struct archive_writer *writers[ARCHIVE_WRITERS_MAX];
     size_t n = archive_writers_wanted(config, writers);
-    archive_render_records(station.latest, files);
-    archive_render_others(station.latest, files);
+    archive_render_month(station.latest, files);
     for (size_t k = 0; k < n; k++) {
         if (text_ends_with(files[k].path, ".svg"))
             fixture_write(folder, files[k].path, files[k].content.bytes);
@@ -454,9 +454,9 @@ Test(page, says_where_older_lines_are_when_a_list_is_cut)
 
 Test(page, to_print_asks_in_the_order_of_the_notebook)
 {
-    static const char *const rows[] = {">Time ",       ">Staff ",      ">Tape down ",        ">Logger out ",
-                                       ">Logger in ",  ">DO meter ",   ">DO meter cleaned ",
-                                       ">Logger clock ", ">Logger serial ", ">Remarks "};
+    static const char *const rows[] = {">Time ",          ">Staff ",    ">Tape down ",        ">Logger out ",
+                                       ">Logger in ",     ">DO meter ", ">DO meter cleaned ", ">Logger clock ",
+                                       ">Logger serial ", ">Remarks "};
     config->stations[0].tape_point = 3.1;
     page_sheet_render(&station, &text);
     const char *at = strstr(text.bytes, "class=\"blank\"");
@@ -499,8 +499,9 @@ Test(page, of_the_network_says_where_to_go_why_and_what_to_bring)
     first->supply.battery_empty = 1774000000000;
     text_clear(&text);
     page_network_render(&network, &text);
-    cr_expect(says("Its logger: battery empty about <time datetime=\"2026-03-20\">20\u00a0Mar\u00a02026</time>, memory full about "
-                   "<time datetime=\"2026-04-01\">1\u00a0Apr\u00a02026</time>"));
+    cr_expect(says(
+        "Its logger: battery empty about <time datetime=\"2026-03-20\">20\u00a0Mar\u00a02026</time>, memory full about "
+        "<time datetime=\"2026-04-01\">1\u00a0Apr\u00a02026</time>"));
     cr_expect(says("new batteries for the logger"));
     first->alarm_count = 0;
     first->waiting_count = 0;
@@ -599,7 +600,8 @@ Test(page, map_labels_do_not_cover_each_other_or_the_marks)
         place->id = arena_printf(arena, "place-%zu", k);
         place->longitude += 0.001 * (double)(k * 7 % 20);
         place->latitude += 0.001 * (double)(k * 11 % 13);
-        stations[k] = (struct network_station){.station = place, .first = TIME_NONE, .last = TIME_NONE, .supply = nothing_runs_out};
+        stations[k] = (struct network_station){
+            .station = place, .first = TIME_NONE, .last = TIME_NONE, .supply = nothing_runs_out};
     }
     struct network_view view = {config, stations, PLACES};
     network.view = &view;
