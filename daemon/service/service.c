@@ -8,13 +8,11 @@
 #include "notify/notify.h"
 #include "service/attempt.h"
 #include "service/deliver.h"
-#include "service/metrics.h"
 #include "service/pipeline.h"
-#include "service/progress.h"
 #include "service/publish.h"
 #include "service/retain.h"
 #include "service/sandbox.h"
-#include "service/systemd.h"
+#include "service/signs.h"
 #include "service/taker.h"
 #include "service/wake.h"
 
@@ -22,7 +20,6 @@
 #include <inttypes.h>
 #include <limits.h>
 #include <malloc.h>
-#include <math.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -53,7 +50,6 @@ enum {
     FAILURE_PAUSE_MOST = 60000,
     NETWORK_SHARE = 20, /* the network's own files are written for at most one part in so many of the time */
     NETWORK_PAUSE_MOST = 60000,
-    METRICS_AFTER = 60000, /* ms after which metrics are written even while there is work */
 };
 
 struct service {
@@ -67,26 +63,19 @@ struct service {
     struct publisher *publisher;
     struct retainer retainer;
     struct sandbox *sandbox; /* NULL: the settings want none */
-    struct metrics_run run;
-    int64_t scan_began, changed_since,
-        metrics_at; /* monotonic; 0: no scan runs, nothing changed; earliest next writing */
-    size_t scans_seen;
-    bool metrics_failed;
-    char inbox_note[sizeof((struct watch_report *)NULL)->note]; /* last told */
+    struct signs signs;
     int epoll_fd, signal_fd, bell_fd, attempt_fd, work_fd;
-    struct clocks clocks; /* read once a turn */
-    int64_t started;      /* monotonic */
-    int64_t watchdog_interval, watchdog_due;
+    struct clocks clocks;             /* read once a turn */
+    int64_t started;                  /* monotonic */
     int64_t busy_since;               /* monotonic: first of the turns in a row that did anything; 0 */
     int64_t derived_at, published_at; /* monotonic */
     int64_t network_at;               /* monotonic: the network's own files are not written again before */
     bool network_waits;               /* they are due */
     int64_t paused_until, pause;      /* monotonic: after a failure of the machine, for how long */
     enum stage failed_in;
-    int64_t quiet_since;      /* `once`: since when only recipients are waited for; 0: not yet */
-    struct progress progress; /* of `once` */
-    size_t stuck_count;       /* places with a record that ended earlier runs */
-    bool works_alone;         /* the last one ended so: one record at a time until all are done */
+    int64_t quiet_since; /* `once`: since when only recipients are waited for; 0: not yet */
+    size_t stuck_count;  /* places with a record that ended earlier runs */
+    bool works_alone;    /* the last one ended so: one record at a time until all are done */
     bool stops, reloads, did_trim;
 };
 
@@ -116,17 +105,13 @@ static bool publish_rest(struct service *s, bool *ret_worked, struct error *erro
 static void finish_network(struct service *s);
 static void pause_after(struct service *s, const struct error *error);
 static bool once_is_done(struct service *s);
-static bool needs_hand(struct service *s);
 static bool open_work(struct service *s, struct error *error);
 static void hand_attempts_over(struct service *s);
 static bool make_places(const struct config *config, struct error *error);
 static bool enter_sandbox(struct service *s, struct error *error);
 static bool is_locked_out(struct service *s, struct error *error);
-static bool watch_over(struct service *s, bool worked, struct error *error);
-static bool tell_inbox(struct service *s);
-static void write_metrics(struct service *s);
-static void show(struct service *s);
-static void beat(struct service *s);
+static struct signs_view view_of(const struct service *s);
+static bool give_signs(struct service *s, bool worked, struct error *error);
 
 bool service_run(const struct service_options *options, struct config *config, bool *ret_needs_hand,
                  struct error *error)
@@ -143,24 +128,19 @@ bool service_run(const struct service_options *options, struct config *config, b
     clocks_read(&s.clocks);
     s.started = s.clocks.monotonic;
     s.deliverer.may_wait = !options->once;
-    if (options->once)
-        progress_open(&s.progress);
-    s.run = (struct metrics_run){s.clocks.disk_wall, s.clocks.disk_wall, TIME_NONE, .scan_seconds = NAN};
+    signs_open(&s.signs, &s.clocks, options->once);
     bool ok = start(&s, error);
-    if (ok) {
-        systemd_notify_ready();
-        log_notice("watching '%s' for %zu stations and %zu barometers", s.config->inbox, s.config->station_count,
-                   s.config->barometer_count);
-    }
+    if (ok)
+        signs_ready(s.config);
     for (bool is_done = false; ok && !is_done && !s.stops;)
         ok = turn(&s, &is_done, error);
-    progress_close(&s.progress);
-    systemd_notify_stopping();
+    signs_stopping(&s.signs);
     if (ok)
         finish_network(&s);
+    const struct signs_view view = view_of(&s);
     if (ok)
-        write_metrics(&s);
-    *ret_needs_hand = ok && needs_hand(&s);
+        signs_write_metrics(&s.signs, &view);
+    *ret_needs_hand = ok && signs_need_hand(&view);
     finish(&s);
     return ok;
 }
@@ -181,10 +161,8 @@ static bool turn(struct service *s, bool *ret_is_done, struct error *error)
         if (is_locked_out(s, error))
             return false;
     }
-    if (!watch_over(s, worked, error))
+    if (!give_signs(s, worked, error))
         return false;
-    beat(s);
-    show(s);
     *ret_is_done = s->options->once && !worked && once_is_done(s);
     if (*ret_is_done)
         return true;
@@ -201,7 +179,6 @@ static bool start(struct service *s, struct error *error)
 {
     signal(SIGPIPE, SIG_IGN); /* a broken log pipe or connection is an error to handle, not an end */
     signal(SIGIO, SIG_IGN);   /* a lease that somebody breaks while we look */
-    s->watchdog_interval = systemd_watchdog_interval();
     s->epoll_fd = epoll_create1(EPOLL_CLOEXEC);
     if (s->epoll_fd < 0)
         return fail_errno(error, ERROR_SYSTEM, "cannot make an event queue");
@@ -254,7 +231,7 @@ static bool enter_sandbox(struct service *s, struct error *error)
     s->sandbox = sandbox_plan(s->config, s->options->config_path);
     if (!sandbox_enter(s->sandbox, INT_MAX, error))
         return within(error, "the sandbox ('sandbox: off' leaves it to the unit)");
-    s->run.is_sandboxed = sandbox_is_entered(s->sandbox);
+    s->signs.run.is_sandboxed = sandbox_is_entered(s->sandbox);
     text_init(&said, 16384);
     sandbox_describe(s->sandbox, &said);
     log_notice("%s", said.bytes);
@@ -366,10 +343,7 @@ static void wait_for_something(struct service *s)
         case SOURCE_WORKERS: break; /* what is finished is collected with the next piece of work */
         }
     }
-    if (s->watchdog_interval && s->clocks.monotonic >= s->watchdog_due) {
-        systemd_notify_watchdog();
-        s->watchdog_due = s->clocks.monotonic + s->watchdog_interval;
-    }
+    signs_watchdog(&s->signs, &s->clocks);
 }
 
 /* A command answered an alarm, or wants drops looked at again: there may be news to send, and another time to look at.
@@ -392,8 +366,7 @@ static int64_t next_deadline(struct service *s)
     int64_t next = TIME_FOREVER, shift = s->clocks.wall - s->clocks.monotonic;
     if (!s->options->once)
         next = sooner(next, heart_deadline(&s->deliverer.heart, s->config));
-    if (s->watchdog_interval)
-        next = sooner(next, s->watchdog_due);
+    next = sooner(next, signs_watchdog_deadline(&s->signs));
     if (s->paused_until > s->clocks.monotonic)
         return sooner(next, s->paused_until);
     next = sooner(next, watch_deadline(s->watch));
@@ -403,8 +376,7 @@ static int64_t next_deadline(struct service *s)
         next = sooner(next, s->deliverer.due - shift);
     if (s->pipeline.next_alarm_look != TIME_FOREVER && s->pipeline.next_alarm_look != TIME_NONE)
         next = sooner(next, s->pipeline.next_alarm_look - shift);
-    if (s->changed_since && s->config->metrics_file)
-        next = sooner(next, s->metrics_at);
+    next = sooner(next, signs_metrics_deadline(&s->signs, s->config));
     if (s->network_waits)
         next = sooner(next, s->network_at);
     if (s->options->once)
@@ -430,7 +402,7 @@ static void reload(struct service *s)
 {
     s->reloads = false;
     clocks_read(&s->clocks); /* the manager wants to know when it began, not when the turn did */
-    systemd_notify_reloading(s->clocks.monotonic);
+    signs_reloading(&s->clocks);
     struct config_problems problems;
     config_problems_init(&problems);
     struct config *fresh = config_load(s->options->config_path, &problems);
@@ -456,9 +428,7 @@ static void reload(struct service *s)
     }
     config_problems_done(&problems);
     sandbox_free(wanted);
-    s->run.settings_refused += !is_accepted;
-    s->changed_since = s->clocks.monotonic;
-    systemd_notify_ready();
+    signs_reloaded(&s->signs, &s->clocks, is_accepted);
 }
 
 /* Tells of places with a record that ended the program. */
@@ -536,9 +506,9 @@ static bool work(struct service *s, bool *ret_worked, struct error *error)
             !is_past(s, STAGE_NOTICES, deliver_begin(&s->deliverer, &s->pipeline, s->clocks.wall, ret_worked, error)))
             return false;
     }
-    if (!*ret_worked && s->run.inbox.scans > 0 &&
+    if (!*ret_worked && s->signs.run.inbox.scans > 0 &&
         !is_past(s, STAGE_RETAIN,
-                 retain_some(&s->retainer, &s->pipeline, !s->run.inbox.inbox_missing, s->clocks.wall,
+                 retain_some(&s->retainer, &s->pipeline, !s->signs.run.inbox.inbox_missing, s->clocks.wall,
                              s->clocks.monotonic, ret_worked, error)))
         return false;
     if (*ret_worked)
@@ -546,10 +516,7 @@ static bool work(struct service *s, bool *ret_worked, struct error *error)
     else if (!publisher_is_busy(s->publisher))
         s->works_alone = s->pipeline.works_alone = false;
     s->busy_since = !*ret_worked ? 0 : s->busy_since ? s->busy_since : s->clocks.monotonic;
-    if (s->watchdog_interval && s->clocks.monotonic >= s->watchdog_due) {
-        systemd_notify_watchdog();
-        s->watchdog_due = s->clocks.monotonic + s->watchdog_interval;
-    }
+    signs_watchdog(&s->signs, &s->clocks);
     return true;
 }
 
@@ -577,7 +544,7 @@ static bool is_longer_than(const struct service *s, int64_t time, int64_t begun,
 static bool take_drops(struct service *s, bool *ret_worked, struct error *error)
 {
     size_t count;
-    bool ok = taker_turn(&s->taker, &s->pipeline, s->watch, &s->clocks, &s->run, &count, error);
+    bool ok = taker_turn(&s->taker, &s->pipeline, s->watch, &s->clocks, &s->signs.run, &count, error);
     if (ok && count > 0)
         s->deliverer.due = s->clocks.wall; /* answers may have made news */
     *ret_worked |= ok && (count > 0 || !watch_is_idle(s->watch));
@@ -666,98 +633,31 @@ static void finish_network(struct service *s)
 
 /* ---- what others may know ---- */
 
+static struct signs_view view_of(const struct service *s)
+{
+    return (struct signs_view){.config = s->config,
+                               .store = s->store,
+                               .arena = s->pipeline.arena,
+                               .watch = s->watch,
+                               .clocks = &s->clocks,
+                               .paused_until = s->paused_until,
+                               .next_alarm_look = s->pipeline.next_alarm_look,
+                               .in_the_air = s->deliverer.in_the_air};
+}
+
 /* False with an error when only starting again helps. */
-static bool watch_over(struct service *s, bool worked, struct error *error)
+static bool give_signs(struct service *s, bool worked, struct error *error)
 {
-    watch_report(s->watch, &s->run.inbox);
-    bool is_news = tell_inbox(s); /* an inbox that is lost ends no scan */
-    bool is_scanned = s->run.inbox.scans > 0 && s->run.inbox.scans != s->scans_seen;
-    s->scans_seen = s->run.inbox.scans;
-    if (s->scan_began == 0 && !watch_is_idle(s->watch))
-        s->scan_began = s->clocks.monotonic;
-    if (is_scanned) {
-        s->run.last_scan = s->clocks.disk_wall;
-        s->run.scan_seconds = s->scan_began ? (double)(clock_monotonic() - s->scan_began) / 1000 : 0;
-    }
-    if (watch_is_idle(s->watch))
-        s->scan_began = 0;
-    if (worked || is_scanned || is_news) {
-        s->run.last_turn = s->clocks.disk_wall;
-        s->changed_since = s->changed_since ? s->changed_since : s->clocks.monotonic;
-    }
-    bool is_worth_it = s->changed_since && (!worked || s->clocks.monotonic - s->changed_since > METRICS_AFTER);
-    if (is_worth_it && s->clocks.monotonic >= s->metrics_at)
-        write_metrics(s);
-    bool is_in_trouble = is_scanned && (s->run.inbox.inbox_missing || s->run.inbox.unreadable > 0);
-    return !is_in_trouble || !is_locked_out(s, error);
-}
-
-static void beat(struct service *s)
-{
-    const struct heart_facts facts = {.wall = s->clocks.wall,
-                                      .disk_wall = s->clocks.disk_wall,
-                                      .monotonic = s->clocks.monotonic,
-                                      .paused_until = s->paused_until,
-                                      .next_alarm_look = s->pipeline.next_alarm_look,
-                                      .run = &s->run};
-    if (!s->options->once)
-        heart_beat(&s->deliverer.heart, s->deliverer.notify, s->config, s->store, s->pipeline.arena, &facts);
-}
-
-/* Once when it comes, once when it is over; true then. */
-static bool tell_inbox(struct service *s)
-{
-    const char *note = s->run.inbox.note;
-    if (strcmp(note, s->inbox_note) == 0)
+    const struct signs_view view = view_of(s);
+    bool is_in_trouble = signs_take_in(&s->signs, &view, worked);
+    if (signs_metrics_due(&s->signs, &s->clocks, worked) && signs_write_metrics(&s->signs, &view))
+        s->did_trim = false;
+    if (is_in_trouble && is_locked_out(s, error))
         return false;
-    if (*note)
-        log_warning("%s", note);
-    else
-        log_notice("the inbox is well again");
-    snprintf(s->inbox_note, sizeof s->inbox_note, "%s", note);
+    if (!s->options->once)
+        signs_beat(&s->signs, &view, &s->deliverer.heart, s->deliverer.notify);
+    signs_show(&s->signs, &view);
     return true;
-}
-
-static void write_metrics(struct service *s)
-{
-    s->changed_since = 0;
-    s->metrics_at = s->clocks.monotonic + METRICS_PAUSE;
-    if (!s->config->metrics_file)
-        return;
-    struct metrics metrics = {.run = s->run};
-    struct text text;
-    struct error error;
-    text_init(&text, (size_t)64 << 20);
-    arena_reset(s->pipeline.arena);
-    bool ok = metrics_gather(s->config, s->store, s->pipeline.arena, &metrics, &error);
-    if (ok) {
-        metrics_render(&metrics, &text);
-        ok = metrics_write(s->config->metrics_file, &text, &error);
-    }
-    text_done(&text);
-    s->did_trim = false;
-    if (!ok && !s->metrics_failed) /* once, not every quarter of a minute */
-        log_warning("%s", error.text);
-    s->metrics_failed = !ok;
-}
-
-/* For whoever looks on while `once` works. */
-static void show(struct service *s)
-{
-    struct store_counts counts;
-    struct error ignored; /* whoever needs the store tells of it */
-    if (!progress_is_due(&s->progress, s->clocks.monotonic))
-        return;
-    if (!watch_is_idle(s->watch))
-        progress_tell(&s->progress, "taking drops", s->run.drops_taken, 0, s->clocks.monotonic);
-    else if (!store_counts(s->store, &counts, &ignored))
-        return;
-    else if (counts.dirty > 0)
-        progress_tell_left(&s->progress, "deriving spans", (size_t)counts.dirty, s->clocks.monotonic);
-    else if (counts.pages_due > 0)
-        progress_tell_left(&s->progress, "writing records", (size_t)counts.pages_due, s->clocks.monotonic);
-    else if (s->deliverer.in_the_air > 0)
-        progress_tell_left(&s->progress, "sending notices", s->deliverer.in_the_air, s->clocks.monotonic);
 }
 
 /* ---- failure and the end ---- */
@@ -767,14 +667,9 @@ static void show(struct service *s)
 static void pause_after(struct service *s, const struct error *error)
 {
     store_rollback(s->store);
-    s->run.failures++;
-    s->changed_since = s->changed_since ? s->changed_since : s->clocks.monotonic;
     s->pause = s->pause == 0 ? 1000 : s->pause * 2 < FAILURE_PAUSE_MOST ? s->pause * 2 : FAILURE_PAUSE_MOST;
     s->paused_until = s->clocks.monotonic + s->pause;
-    char pause[TIMESTAMP_SIZE];
-    log_entry(LOG_LEVEL_ERROR, LOG_FIELDS({"RILLWARD_OUTCOME", "paused"}), "%s; trying again in %s", error->text,
-              duration_print(s->pause, pause));
-    systemd_notify_status("in trouble: %s", error->text);
+    signs_failure(&s->signs, &s->clocks, error, s->pause);
 }
 
 /* Everything is taken, derived and published, and every recipient has been told or has had its time. */
@@ -792,19 +687,4 @@ static bool once_is_done(struct service *s)
         return false;
     /* What was refused for now waits for the next run: its time is minutes or hours away. */
     return s->deliverer.in_the_air == 0 || waited > ONCE_DELIVERY;
-}
-
-static bool needs_hand(struct service *s)
-{
-    struct store_counts counts;
-    struct outbox_line *lines;
-    size_t n;
-    struct error ignored; /* a store that cannot be read is told by whoever needs it */
-    if (!store_counts(s->store, &counts, &ignored) ||
-        !store_outbox_summary(s->store, s->pipeline.arena, &lines, &n, &ignored))
-        return true;
-    bool undelivered = false;
-    for (size_t k = 0; k < n; k++)
-        undelivered |= lines[k].due > 0 || lines[k].given_up > 0;
-    return counts.waiting > 0 || counts.set_aside > 0 || counts.left_alone > 0 || undelivered;
 }
