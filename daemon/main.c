@@ -1,37 +1,33 @@
 /* SPDX-License-Identifier: MIT */
 /* The command line: one table of commands. Exit status: 0 fine, 1 something needs a hand, 2 wrong use or settings. */
-#include "archive/notebook.h"
-#include "archive/verify.h"
-#include "base/file.h"
 #include "base/log.h"
 #include "base/text.h"
 #include "base/timestamp.h"
 #include "config/config.h"
-#include "config/path.h"
 #include "intake/intake.h"
+#include "service/alarms_command.h"
 #include "service/bag_command.h"
-#include "service/commands.h"
 #include "service/explain.h"
 #include "service/layout_command.h"
 #include "service/manual.h"
+#include "service/notebook_command.h"
 #include "service/progress.h"
-#include "service/rebuild.h"
+#include "service/rebuild_command.h"
 #include "service/rehearse.h"
 #include "service/retry_command.h"
 #include "service/review_command.h"
 #include "service/service.h"
 #include "service/status.h"
+#include "service/target.h"
+#include "service/verify_command.h"
 
 #include <getopt.h>
-#include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 #include <unistd.h>
 
 enum { EXIT_FINE = 0, EXIT_NEEDS_HAND = 1, EXIT_WRONG = 2 };
-enum { VERIFY_WAIT = 10000 /* ms */ };
 
 struct arguments {
     const char *config_path;
@@ -58,24 +54,17 @@ static int run_once(const struct arguments *arguments);
 static int run_check(const struct arguments *arguments);
 static int run_layout(const struct arguments *arguments);
 static int run_notebook(const struct arguments *arguments);
-static const struct layout *find_notebook_layout(const struct config *config, const char *id);
 static int run_status(const struct arguments *arguments);
 static int run_alarms(const struct arguments *arguments);
 static int run_explain(const struct arguments *arguments);
 static int run_rehearse(const struct arguments *arguments);
 static int run_review(const struct arguments *arguments);
 static int run_verify(const struct arguments *arguments);
-static bool await_manifests(struct store *store, struct error *error);
 static int run_retry(const struct arguments *arguments);
 static int run_rebuild(const struct arguments *arguments);
-static void tell_rebuild(void *context, const char *path, const char *what);
-static void tell_rebuilding(void *context, const char *what, size_t done, size_t total);
-static void print_rebuild(const struct config *config, const struct rebuild_report *report, int64_t now);
 static int run_bag(const struct arguments *arguments);
 static int run_backup(const struct arguments *arguments);
-static bool is_own_folder(const struct config *config, const char *target);
 static void show_pages(void *context, int done, int total);
-static void show_files(void *context, size_t files);
 static void show_places(void *context, size_t places, size_t all);
 static int run_service(const struct arguments *arguments, bool once);
 static struct config *load(const char *path);
@@ -241,40 +230,16 @@ static int run_layout(const struct arguments *arguments)
 
 static int run_notebook(const struct arguments *arguments)
 {
-    const char *target = arguments->rest[1];
     struct config *config = load(arguments->config_path);
     if (!config)
         return EXIT_WRONG;
-    const struct layout *layout = find_notebook_layout(config, arguments->rest[0]);
-    bool is_workbook = text_ends_with(target, ".xlsx"), is_usable = is_workbook || text_ends_with(target, ".csv");
-    if (!layout || !is_usable || is_own_folder(config, target)) {
-        config_free(config);
-        return !layout      ? wrong_use("not a layout of field notes:", arguments->rest[0])
-               : !is_usable ? wrong_use("name a file that ends in .xlsx or .csv, not", target)
-                            : wrong_use("name a file outside of inbox, archive and state, not", target);
-    }
     struct error error;
     struct text text;
-    text_init(&text, (size_t)16 << 20);
-    is_workbook ? notebook_render_workbook(config, layout, &text) : notebook_render_csv(config, layout, &text);
-    bool ok = file_write_whole(target, text.bytes, text.length, &error);
-    if (ok)
-        printf("'%s' is ready to be filled in%s%s\n", target,
-               layout->files.count > 0 ? "; its path in the inbox must fit " : "",
-               layout->files.count > 0 ? layout->files.words[0] : "");
-    else
-        fprintf(stderr, "rillward: %s\n", error.text);
-    text_done(&text);
+    text_init(&text, 1u << 16);
+    bool ok = notebook_command_run(config, arguments->rest[0], arguments->rest[1], &text, &error);
+    print_answer(&text, ok, &error);
     config_free(config);
-    return ok ? EXIT_FINE : EXIT_NEEDS_HAND;
-}
-
-static const struct layout *find_notebook_layout(const struct config *config, const char *id)
-{
-    for (size_t i = 0; i < config->layout_count; i++)
-        if (strcmp(config->layouts[i].id, id) == 0 && notebook_suits(&config->layouts[i]))
-            return &config->layouts[i];
-    return NULL;
+    return exit_of(ok, &error, false);
 }
 
 static int run_status(const struct arguments *arguments)
@@ -312,7 +277,7 @@ static int run_alarms(const struct arguments *arguments)
     struct text text;
     bool needs_hand = false;
     text_init(&text, (size_t)1 << 28);
-    bool ok = commands_alarms(config, &options, &text, &needs_hand, &error);
+    bool ok = alarms_command_run(config, &options, &text, &needs_hand, &error);
     fputs(text.bytes ? text.bytes : "", stdout);
     if (!ok)
         fprintf(stderr, "rillward: %s\n", error.text);
@@ -396,56 +361,17 @@ static int run_review(const struct arguments *arguments)
     return exit_of(ok, &error, needs_hand);
 }
 
-static void tell_finding(void *context, const struct verify_finding *finding)
-{
-    char path[4096];
-    progress_hide(context);
-    text_make_visible(finding->path, path, sizeof path);
-    printf("%s: %s%s%s\n", verify_kind_word(finding->kind), path, *finding->detail ? ": " : "", finding->detail);
-}
-
 static int run_verify(const struct arguments *arguments)
 {
     struct config *config = load(arguments->config_path);
     if (!config)
         return EXIT_WRONG;
     struct error error;
-    struct progress shown;
-    struct verify_report report = {.tell = tell_finding, .progress = show_files, .context = &shown};
-    struct store *store = store_open_to_read(config->state, &error);
-    progress_open(&shown);
-    bool ok = store && store_check_integrity(store, &error) && await_manifests(store, &error) &&
-              archive_verify(config->archive, &report, &error);
-    progress_close(&shown);
-    size_t findings = ok ? verify_report_count(&report) : 0;
-    if (ok)
-        printf("%zu files looked at, %zu findings; the database is sound\n", report.files, findings);
-    else
+    bool needs_hand = false, ok = verify_command_run(config, stdout, &needs_hand, &error);
+    if (!ok)
         fprintf(stderr, "rillward: %s\n", error.text);
-    store_close(store);
     config_free(config);
-    return ok && findings == 0 ? EXIT_FINE : EXIT_NEEDS_HAND;
-}
-
-/* A running service writes the manifest of a place a moment before the one that lists it: what is on its way gets its
- * time, so that it is not taken for damage. One that never rests, or a service that was stopped at it, is told of. */
-static bool await_manifests(struct store *store, struct error *error)
-{
-    CLEANUP(cleanup_arena) struct arena *arena = arena_new();
-    const int64_t begun = clock_monotonic();
-    uint32_t *due;
-    size_t n;
-    for (;;) {
-        if (!store_manifests_due(store, arena, &due, &n, error))
-            return false;
-        if (n == 0)
-            return true;
-        if (clock_monotonic() - begun > VERIFY_WAIT)
-            break;
-        nanosleep(&(struct timespec){.tv_nsec = 50000000}, NULL);
-    }
-    fprintf(stderr, "rillward: manifests of %zu places are still to be written: what is named may be on its way\n", n);
-    return true;
+    return ok && !needs_hand ? EXIT_FINE : EXIT_NEEDS_HAND;
 }
 
 static int run_retry(const struct arguments *arguments)
@@ -467,55 +393,14 @@ static int run_rebuild(const struct arguments *arguments)
     struct config *config = load(arguments->config_path);
     if (!config)
         return EXIT_WRONG;
-    struct progress shown;
-    struct rebuild_options options = {.places = arguments->rest,
-                                      .place_count = arguments->rest_count,
-                                      .now = now_of(arguments),
-                                      .tell = tell_rebuild,
-                                      .progress = tell_rebuilding,
-                                      .context = &shown};
     struct error error;
-    struct rebuild_report report;
-    progress_open(&shown);
-    bool ok = rebuild_run(config, &options, &report, &error);
-    progress_close(&shown);
-    if (ok)
-        print_rebuild(config, &report, options.now);
-    else
+    bool needs_hand = false;
+    bool ok = rebuild_command_run(config, arguments->rest, arguments->rest_count, now_of(arguments), stdout,
+                                  &needs_hand, &error);
+    if (!ok)
         fprintf(stderr, "rillward: %s\n", error.text);
     config_free(config);
-    bool is_fine = ok && !report.was_stopped && report.findings == 0 && report.condition == STORE_SOUND;
-    return is_fine ? EXIT_FINE : !ok && error.kind == ERROR_CONFIG ? EXIT_WRONG : EXIT_NEEDS_HAND;
-}
-
-static void tell_rebuild(void *context, const char *path, const char *what)
-{
-    char visible[4096];
-    progress_hide(context);
-    text_make_visible(path, visible, sizeof visible);
-    printf("%s: %s\n", visible, what);
-}
-
-static void tell_rebuilding(void *context, const char *what, size_t done, size_t total)
-{
-    progress_tell(context, what, done, total, clock_monotonic());
-}
-
-static void print_rebuild(const struct config *config, const struct rebuild_report *report, int64_t now)
-{
-    if (report->condition == STORE_DAMAGED)
-        printf("the database was damaged: it stands in '%s' as rillward.db.damaged-%" PRId64 "\n", config->state, now);
-    else if (report->condition == STORE_NEW)
-        printf("there was no database in '%s'\n", config->state);
-    if (report->restored > 0)
-        printf("%zu drops came back from the archive\n", report->restored);
-    if (report->condition != STORE_SOUND)
-        printf("not restored, since only the database held them: acknowledgements, shelves, who was told of what, and "
-               "files set aside (the service looks at these again); alarms that are still so are told again\n");
-    printf("%zu places made again, %zu left as they are, %zu findings\n", report->places, report->kept,
-           report->findings);
-    if (report->was_stopped)
-        printf("stopped: the same command goes on from here\n");
+    return ok && !needs_hand ? EXIT_FINE : !ok && error.kind == ERROR_CONFIG ? EXIT_WRONG : EXIT_NEEDS_HAND;
 }
 
 static int run_bag(const struct arguments *arguments)
@@ -524,15 +409,12 @@ static int run_bag(const struct arguments *arguments)
     struct config *config = load(arguments->config_path);
     if (!config)
         return EXIT_WRONG;
-    if (is_own_folder(config, words[2])) {
-        config_free(config);
-        return wrong_use("name a folder outside of inbox, archive and state, not", words[2]);
-    }
     struct error error;
     struct text text;
     text_init(&text, 1u << 16);
     struct bag_options options = {.station = words[0], .month = words[1], .target = words[2], .now = now_of(arguments)};
-    bool ok = bag_command_run(config, &options, &text, &error);
+    bool ok =
+        target_check(config, options.target, "folder", &error) && bag_command_run(config, &options, &text, &error);
     print_answer(&text, ok, &error);
     config_free(config);
     return exit_of(ok, &error, false);
@@ -544,11 +426,12 @@ static int run_backup(const struct arguments *arguments)
     struct config *config = load(arguments->config_path);
     if (!config)
         return EXIT_WRONG;
-    if (is_own_folder(config, target)) {
-        config_free(config);
-        return wrong_use("name a file outside of inbox, archive and state, not", target);
-    }
     struct error error;
+    if (!target_check(config, target, "file", &error)) {
+        fprintf(stderr, "rillward: %s\n", error.text);
+        config_free(config);
+        return EXIT_WRONG;
+    }
     struct progress shown;
     struct store_progress progress = {.tell = show_pages, .context = &shown};
     struct store *store = store_open_to_read(config->state, &error);
@@ -564,27 +447,9 @@ static int run_backup(const struct arguments *arguments)
     return ok ? EXIT_FINE : EXIT_NEEDS_HAND;
 }
 
-static bool is_own_folder(const struct config *config, const char *target)
-{
-    const char *const own[] = {config->inbox, config->archive, config->state}, *end = strrchr(target, '/');
-    CLEANUP(cleanup_free) char *folder = end ? x_strndup(target, (size_t)(end - target) + 1) : x_strdup(".");
-    CLEANUP(cleanup_free) char *real = realpath(folder, NULL);
-    bool is_own = false;
-    for (size_t i = 0; real && i < COUNT_OF(own); i++) {
-        CLEANUP(cleanup_free) char *other = realpath(own[i], NULL);
-        is_own |= other && path_is_inside(real, other);
-    }
-    return is_own;
-}
-
 static void show_pages(void *context, int done, int total)
 {
     progress_tell(context, "copying pages", (size_t)done, (size_t)total, clock_monotonic());
-}
-
-static void show_files(void *context, size_t files)
-{
-    progress_tell(context, "checking files", files, 0, clock_monotonic());
 }
 
 static void show_places(void *context, size_t places, size_t all)

@@ -4,7 +4,7 @@
 #include "base/text.h"
 #include "base/timestamp.h"
 #include "fixture.h"
-#include "service/commands.h"
+#include "service/alarms_command.h"
 
 #include <criterion/criterion.h>
 #include <string.h>
@@ -164,7 +164,7 @@ static const char *command(bool as_json, const char *who, const char *until, con
                                      .as_json = as_json,
                                      .now = hours_on(2)};
     text_init(&text, 1 << 20);
-    bool is_done = commands_alarms(f.config, &options, &text, &needs_hand, &error);
+    bool is_done = alarms_command_run(f.config, &options, &text, &needs_hand, &error);
     const char *ret =
         arena_printf(f.arena, "%s%s%s", text.bytes ? text.bytes : "", is_done ? "" : "! ", is_done ? "" : error.text);
     text_done(&text);

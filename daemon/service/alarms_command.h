@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /* `rillward alarms`: list alarms, answer them, tell the history of one. Works beside a running service, which hears of
  * each answer at once. `test` sends a notice to recipients and tells what came of it. */
-#ifndef RILLWARD_SERVICE_COMMANDS_H
-#define RILLWARD_SERVICE_COMMANDS_H
+#ifndef RILLWARD_SERVICE_ALARMS_COMMAND_H
+#define RILLWARD_SERVICE_ALARMS_COMMAND_H
 
 #include "base/error.h"
 #include "base/text.h"
@@ -24,7 +24,7 @@ struct alarms_options {
 
 /* Appends to ret. ret_needs_hand: somebody's answer is waited for (list). False with an INPUT error for wrong use; of
  * several answers those before the failing one were given, and stand in ret. */
-bool commands_alarms(const struct config *config, const struct alarms_options *options, struct text *ret,
-                     bool *ret_needs_hand, struct error *error);
+bool alarms_command_run(const struct config *config, const struct alarms_options *options, struct text *ret,
+                        bool *ret_needs_hand, struct error *error);
 
 #endif

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-#include "service/commands.h"
+#include "service/alarms_command.h"
 
 #include "alarms/lifecycle.h"
 #include "base/timestamp.h"
@@ -40,8 +40,8 @@ static void json_text(struct text *ret, const char *key, const char *value);
 static void json_number(struct text *ret, const char *key, double value, int decimals);
 static void put_visible(struct text *ret, const char *text);
 
-bool commands_alarms(const struct config *config, const struct alarms_options *options, struct text *ret,
-                     bool *ret_needs_hand, struct error *error)
+bool alarms_command_run(const struct config *config, const struct alarms_options *options, struct text *ret,
+                        bool *ret_needs_hand, struct error *error)
 {
     CLEANUP(cleanup_arena) struct arena *arena = arena_new();
     struct job job = {.config = config, .options = options, .arena = arena, .ret = ret};
