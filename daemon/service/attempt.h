@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: MIT */
-/* What is being done right now: a drop that is read, a span that is derived, a record that is written. One that ends
+/* What is being done right now: a drop that is read, a span that is derived, records that are written. One that ends
  * the process is not tried for ever.
  *
- * Two small files in the state folder hold them meanwhile. They outlive the process and not a power cut, which is
- * nobody's fault: so nothing waits for the disk. What the next start finds there was begun and not ended; that is
- * counted with the path, or with the place, in the database, durably, before anything is done again. */
+ * A small file in the state folder holds them meanwhile: one entry for the loop, which does one thing at a time, and
+ * one for each record that workers are at. It outlives the process and not a power cut, which is nobody's fault: so
+ * nothing waits for the disk. What the next start finds there was begun and not ended; that is counted in the database,
+ * durably, before anything is done again: with the path of a drop, else as store_unfinished_add() says. */
 #ifndef RILLWARD_SERVICE_ATTEMPT_H
 #define RILLWARD_SERVICE_ATTEMPT_H
 
@@ -12,27 +13,40 @@
 #include "store/store.h"
 #include "watch/watch.h"
 
-enum { ATTEMPTS_MOST = 3 }; /* then it is set aside until the file, the settings or the program change */
+#include <stdbool.h>
+#include <stddef.h>
 
-/* Count what an earlier run began and did not end (ret_was_left), and open the file. The caller closes the descriptor;
- * -1: failed. */
-int attempt_open(const char *state, struct store *store, uint64_t settings, int64_t now, bool *ret_was_left,
-                 struct error *error);
-
-/* The same around a derivation. What it leaves behind is counted with the span (store_ended_add). */
-void attempt_begin_span(int fd, uint32_t place, struct span span);
-
-/* Around each reading; `fd` -1 does nothing. Failures are nobody's business: the worst is a count too few. */
-void attempt_begin(int fd, const struct candidate *candidate);
-void attempt_end(int fd);
-
-/* The same of the places whose large records are being written. Each record has a slot of its own meanwhile, from 1;
- * one past the last is not counted. Who else was at it when the process ended is counted, too: so after that each is
- * written alone until one gets through. */
+enum { ATTEMPTS_MOST = 3 }; /* of a drop; then it is set aside until the file, the settings or the program change */
 enum { ATTEMPT_SLOTS = 256 };
-int attempt_open_places(const char *state, struct store *store, uint64_t settings, int64_t now, bool *ret_was_left,
-                        struct error *error);
-void attempt_begin_place(int fd, size_t slot, uint32_t place);
-void attempt_end_place(int fd, size_t slot);
+
+struct attempts {
+    int fd;              /* -1: nothing is written down */
+    bool left_drop;      /* the run before ended while it read */
+    bool records_alone;  /* it ended while it wrote: who else was at it is counted, too, so each is written alone */
+    bool counts_records; /* some place's were counted: of one that gets through it is forgotten */
+};
+
+/* Count what an earlier run began and did not end, tell of it, and open the file. False: nothing to close. */
+bool attempts_open(struct attempts *ret, const char *state, struct store *store, uint64_t settings, int64_t now,
+                   struct error *error);
+void attempts_close(struct attempts *attempts);
+
+/* NULL does nothing in all that follow. A failure to write it down is nobody's business: the worst is a count too few.
+ */
+
+/* Around each reading, and each derivation. */
+void attempt_begin(const struct attempts *attempts, const struct candidate *candidate);
+void attempt_begin_span(const struct attempts *attempts, uint32_t place, struct span span);
+void attempt_end(const struct attempts *attempts);
+
+/* Around each large record. Each has a slot of its own meanwhile, from 1; one past the last is not counted. */
+void attempt_begin_record(const struct attempts *attempts, size_t slot, uint32_t place);
+void attempt_end_record(const struct attempts *attempts, size_t slot);
+/* A record got through. In the caller's transaction. */
+bool attempt_succeeded(const struct attempts *attempts, struct store *store, uint32_t place, struct error *error);
+
+/* Whether records are written one at a time: until all are done, and none is on its way. */
+bool attempts_work_alone(const struct attempts *attempts);
+void attempts_rest(struct attempts *attempts);
 
 #endif

@@ -66,12 +66,9 @@ bool pipeline_open(struct pipeline *ret, const struct config *config, struct sto
                              .station_places = x_array(config->station_count, sizeof *ret->station_places),
                              .barometer_places = x_array(config->barometer_count, sizeof *ret->barometer_places),
                              .originals = original_keeper_new(config->archive),
-                             .attempt_fd = -1,
-                             .work_fd = -1,
                              .next_alarm_look = TIME_NONE};
-    int64_t again, released; /* what was set aside with other settings */
-    bool ok = store_begin(store, __func__, error) && store_ended_retry(store, config->digest, &again, error) &&
-              store_stuck_release(store, config->digest, &released, error);
+    int64_t again[UNFINISHED_KIND_COUNT]; /* what was left alone with other settings */
+    bool ok = store_begin(store, __func__, error) && store_unfinished_retry(store, config->digest, again, error);
     for (size_t i = 0; ok && i < config->station_count; i++)
         ok = store_place_number(store, config->stations[i].id, &ret->station_places[i], error) &&
              refresh_digest(ret, config->stations[i].id, ret->station_places[i],
@@ -94,8 +91,6 @@ bool pipeline_open_to_read(struct pipeline *ret, const struct config *config, st
                              .arena = arena_new(),
                              .station_places = x_array(config->station_count, sizeof *ret->station_places),
                              .barometer_places = x_array(config->barometer_count, sizeof *ret->barometer_places),
-                             .attempt_fd = -1,
-                             .work_fd = -1,
                              .next_alarm_look = TIME_NONE};
     bool ok = true;
     struct place_fact fact;
@@ -187,7 +182,7 @@ bool pipeline_derive(struct pipeline *p, int64_t now, bool *ret_worked, struct e
         ok = derive_station(p, station, place, span, now, error);
     /* else: a place that is configured no more keeps its record as it is */
     ok = ok && store_commit(p->store, error);
-    attempt_end(p->attempt_fd);
+    attempt_end(p->attempts);
     if (ok) {
         if (station < p->config->station_count)
             log_debug("committed '%s' and its alarms", p->config->stations[station].id);
@@ -268,22 +263,22 @@ static bool derive_station(struct pipeline *p, size_t station, uint32_t place, s
     span.to = span.to > fact.last_time + 1 ? fact.last_time + 1 : span.to;
     if (span.from >= span.to)
         return true;
-    struct ended_span ended;
-    if (!store_ended_find(p->store, place, span, &ended, error))
+    struct unfinished before;
+    if (!store_unfinished_find(p->store, UNFINISHED_SPAN, place, span, &before, error))
         return false;
-    if (ended.attempts >= ENDED_MOST)
-        return leave_out(p, place, span, ended.span, error);
-    int64_t stretch = LONGEST_STRETCH >> (3 * (ended.attempts < 3 ? ended.attempts : 3));
+    if (before.is_left_alone)
+        return leave_out(p, place, span, before.span, error);
+    int64_t stretch = LONGEST_STRETCH >> (3 * (before.attempts < 3 ? before.attempts : 3));
     if (span.to - span.from > stretch) { /* the freshest part now, the rest in a later turn */
         struct span rest = {span.from, span.to - stretch};
         span.from = rest.to;
         if (!store_dirty_add(p->store, place, rest, error))
             return false;
     }
-    attempt_begin_span(p->attempt_fd, place, span);
+    attempt_begin_span(p->attempts, place, span);
     struct span changed;
     if (!derive_values(p, station, span, &changed, error) ||
-        (ended.attempts > 0 && !store_ended_done(p->store, place, span, error)))
+        (before.attempts > 0 && !store_unfinished_done(p->store, UNFINISHED_SPAN, place, span, error)))
         return false;
     log_debug("derived '%s'", p->config->stations[station].id);
     return announce_span(p, p->config->stations[station].id, place, false, changed, now, error);

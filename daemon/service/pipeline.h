@@ -21,6 +21,7 @@
 struct original_keeper;
 struct supply_memo;
 struct network_views;
+struct attempts;
 
 struct pipeline {
     const struct config *config;
@@ -29,10 +30,8 @@ struct pipeline {
     uint32_t *station_places, *barometer_places; /* numbers in the store, by index in the settings */
     struct original_keeper *originals;           /* of drops that are being taken */
     struct network_views *views;                 /* network_views.h; NULL: none yet */
-    int attempt_fd, work_fd;   /* attempt.h; the caller's; -1: what is being done is not written down */
-    bool works_alone;          /* an earlier run ended while it wrote records: one at a time until all is done */
-    bool has_stuck;            /* records of some place ended the program: of one that gets through it is forgotten */
-    bool has_delivery_trouble; /* at the last look */
+    struct attempts *attempts;    /* attempt.h; the caller's; NULL: what is being done is not written down */
+    bool has_delivery_trouble;    /* at the last look */
     struct supply_memo *supplies; /* by station, see supplies.h; NULL: no station has anything that runs out */
     int64_t next_alarm_look; /* wall time of the next thing that pipeline_advance has to judge; TIME_NONE: not known */
     size_t taken, set_aside, repeated; /* since the start, for the log */

@@ -57,8 +57,8 @@ struct month_job {
 struct publisher {
     struct workers *workers;
     struct month_job *on_way, *spare;
-    size_t jobs; /* ever made */
-    int work_fd; /* attempt.h */
+    size_t jobs;                     /* ever made */
+    const struct attempts *attempts; /* attempt.h */
 };
 
 static bool enter_months(struct pipeline *p, struct publisher *publisher, bool *ret_worked, struct error *error);
@@ -87,7 +87,7 @@ static bool look_up_files(struct pipeline *p, struct month_job *job, struct erro
 struct publisher *publisher_open(const struct config *config, struct error *error)
 {
     struct publisher *publisher = x_alloc(sizeof *publisher);
-    publisher->work_fd = -1;
+    publisher->attempts = NULL;
     long cores = sysconf(_SC_NPROCESSORS_ONLN);
     size_t threads = config->workers > 0 ? (size_t)config->workers : cores > 1 ? (size_t)cores : 1;
     publisher->workers = workers_open(threads, error);
@@ -199,7 +199,7 @@ static bool enter_months(struct pipeline *p, struct publisher *publisher, bool *
 static bool enter_month(struct pipeline *p, const struct month_job *job, struct error *error)
 {
     if (!store_page_published(p->store, &job->page, error) ||
-        (p->has_stuck && !store_stuck_remove(p->store, job->page.place, error)) ||
+        !attempt_succeeded(p->attempts, p->store, job->page.place, error) ||
         (job->revision.revision > 0 && !store_revision_add(p->store, &job->revision, error)) ||
         !batch_put_facts(p, &job->kept, error) || !batch_put_facts(p, &job->batch, error))
         return false;
@@ -215,8 +215,8 @@ static bool start_months(struct pipeline *p, struct publisher *publisher, bool w
                          struct error *error)
 {
     size_t running = workers_running(publisher->workers), n;
-    size_t most = p->works_alone ? 1 : MONTHS_PER_WORKER * workers_threads(publisher->workers);
-    publisher->work_fd = p->work_fd;
+    size_t most = attempts_work_alone(p->attempts) ? 1 : MONTHS_PER_WORKER * workers_threads(publisher->workers);
+    publisher->attempts = p->attempts;
     struct page_fact *pages;
     if (running >= most)
         return true;
@@ -260,7 +260,7 @@ static bool start_month(struct pipeline *p, struct publisher *publisher, const s
         put_spare(publisher, job);
         return false;
     }
-    job->helpers = p->works_alone ? NULL : publisher->workers;
+    job->helpers = attempts_work_alone(p->attempts) ? NULL : publisher->workers;
     job->next = publisher->on_way;
     publisher->on_way = job;
     workers_start(publisher->workers, write_month, job);
@@ -282,7 +282,7 @@ static bool note_if_large(struct pipeline *p, size_t slot, const struct page_fac
     if (!store_record_size(p->store, page->place, span, &bytes, error))
         return false;
     if (bytes > USUAL_MOST)
-        attempt_begin_place(p->work_fd, slot, page->place);
+        attempt_begin_record(p->attempts, slot, page->place);
     return true;
 }
 
@@ -293,7 +293,7 @@ static void let_go(struct publisher *publisher, struct month_job *job)
     while (*link != job)
         link = &(*link)->next;
     *link = job->next;
-    attempt_end_place(publisher->work_fd, job->slot);
+    attempt_end_record(publisher->attempts, job->slot);
     put_spare(publisher, job);
 }
 

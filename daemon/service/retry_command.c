@@ -9,11 +9,11 @@ static bool retry(struct store *store, char *const *paths, int path_count, int64
 bool retry_command_run(const struct config *config, char *const *paths, int path_count, struct text *ret,
                        struct error *error)
 {
-    int64_t count = 0, spans = 0, places = 0;
+    int64_t count = 0, left_alone[UNFINISHED_KIND_COUNT] = {0};
     struct store *store = store_open_to_answer(config->state, error);
     bool ok = store && retry(store, paths, path_count, &count, error) &&
-              (path_count > 0 || (store_ended_retry(store, 0, &spans, error) && /* 0: whatever the settings were */
-                                  store_stuck_release(store, 0, &places, error)));
+              (path_count > 0 || store_unfinished_retry(store, 0, left_alone, error)); /* whatever the settings were */
+    const int64_t spans = left_alone[UNFINISHED_SPAN], places = left_alone[UNFINISHED_RECORDS];
     store_close(store);
     if (count + spans + places > 0)
         wake_ring(config->state);

@@ -17,7 +17,6 @@
 #include "service/wake.h"
 
 #include <errno.h>
-#include <inttypes.h>
 #include <limits.h>
 #include <malloc.h>
 #include <signal.h>
@@ -64,7 +63,8 @@ struct service {
     struct retainer retainer;
     struct sandbox *sandbox; /* NULL: the settings want none */
     struct signs signs;
-    int epoll_fd, signal_fd, bell_fd, attempt_fd, work_fd;
+    struct attempts attempts;
+    int epoll_fd, signal_fd, bell_fd;
     struct clocks clocks;             /* read once a turn */
     int64_t started;                  /* monotonic */
     int64_t busy_since;               /* monotonic: first of the turns in a row that did anything; 0 */
@@ -74,8 +74,6 @@ struct service {
     int64_t paused_until, pause;      /* monotonic: after a failure of the machine, for how long */
     enum stage failed_in;
     int64_t quiet_since; /* `once`: since when only recipients are waited for; 0: not yet */
-    size_t stuck_count;  /* places with a record that ended earlier runs */
-    bool works_alone;    /* the last one ended so: one record at a time until all are done */
     bool stops, reloads, did_trim;
 };
 
@@ -105,8 +103,6 @@ static bool publish_rest(struct service *s, bool *ret_worked, struct error *erro
 static void finish_network(struct service *s);
 static void pause_after(struct service *s, const struct error *error);
 static bool once_is_done(struct service *s);
-static bool open_work(struct service *s, struct error *error);
-static void hand_attempts_over(struct service *s);
 static bool make_places(const struct config *config, struct error *error);
 static bool enter_sandbox(struct service *s, struct error *error);
 static bool is_locked_out(struct service *s, struct error *error);
@@ -116,13 +112,8 @@ static bool give_signs(struct service *s, bool worked, struct error *error);
 bool service_run(const struct service_options *options, struct config *config, bool *ret_needs_hand,
                  struct error *error)
 {
-    struct service s = {.options = options,
-                        .config = config,
-                        .epoll_fd = -1,
-                        .signal_fd = -1,
-                        .bell_fd = -1,
-                        .attempt_fd = -1,
-                        .work_fd = -1};
+    struct service s = {
+        .options = options, .config = config, .epoll_fd = -1, .signal_fd = -1, .bell_fd = -1, .attempts.fd = -1};
     if (options->clock_set != TIME_NONE)
         s.clocks.shift = options->clock_set - clock_wall();
     clocks_read(&s.clocks);
@@ -190,11 +181,10 @@ static bool start(struct service *s, struct error *error)
     if (!s->store || !retain_compact(s->config, s->store, error) ||
         !pipeline_open(&s->pipeline, s->config, s->store, error) || !open_watch(s, error))
         return false;
-    s->attempt_fd =
-        attempt_open(s->config->state, s->store, s->config->digest, s->clocks.wall, &s->taker.is_careful, error);
-    if (s->attempt_fd < 0 || !open_work(s, error))
+    if (!attempts_open(&s->attempts, s->config->state, s->store, s->config->digest, s->clocks.wall, error))
         return false;
-    hand_attempts_over(s);
+    s->taker.is_careful = s->attempts.left_drop;
+    s->pipeline.attempts = &s->attempts;
     s->bell_fd = wake_open(s->config->state, error);
     if (s->bell_fd < 0 || !listen_to(s, s->bell_fd, SOURCE_BELL, error))
         return false;
@@ -307,8 +297,7 @@ static void finish(struct service *s)
         pipeline_close(&s->pipeline);
     store_close(s->store);
     sandbox_free(s->sandbox);
-    cleanup_fd(&s->attempt_fd);
-    cleanup_fd(&s->work_fd);
+    attempts_close(&s->attempts);
     if (s->bell_fd >= 0)
         close(s->bell_fd);
     if (s->signal_fd >= 0)
@@ -431,30 +420,6 @@ static void reload(struct service *s)
     signs_reloaded(&s->signs, &s->clocks, is_accepted);
 }
 
-/* Tells of places with a record that ended the program. */
-static bool open_work(struct service *s, struct error *error)
-{
-    struct stuck_place *stuck;
-    s->work_fd =
-        attempt_open_places(s->config->state, s->store, s->config->digest, s->clocks.wall, &s->works_alone, error);
-    if (s->work_fd < 0 || !store_stuck_load(s->store, s->pipeline.arena, &stuck, &s->stuck_count, error))
-        return false;
-    for (size_t k = 0; k < s->stuck_count; k++)
-        log_entry(LOG_LEVEL_WARNING, LOG_FIELDS({"RILLWARD_PLACE", stuck[k].key}, {"RILLWARD_OUTCOME", "ended"}),
-                  "the program ended while it wrote a record of '%s', for the %" PRId64 ". time%s", stuck[k].key,
-                  stuck[k].attempts,
-                  stuck[k].attempts < STUCK_ATTEMPTS ? "" : ": it is left alone, 'status' tells more");
-    return true;
-}
-
-static void hand_attempts_over(struct service *s)
-{
-    s->pipeline.attempt_fd = s->attempt_fd;
-    s->pipeline.work_fd = s->work_fd;
-    s->pipeline.works_alone = s->works_alone;
-    s->pipeline.has_stuck = s->stuck_count > 0;
-}
-
 /* Both become the service's. */
 static void adopt(struct service *s, struct config *fresh, const struct pipeline *pipeline)
 {
@@ -464,7 +429,7 @@ static void adopt(struct service *s, struct config *fresh, const struct pipeline
     s->publisher = NULL;
     pipeline_close(&s->pipeline);
     s->pipeline = *pipeline;
-    hand_attempts_over(s);
+    s->pipeline.attempts = &s->attempts;
     s->config = fresh;
     notify_reconfigure(s->deliverer.notify, fresh);
     s->deliverer.due = s->clocks.wall;
@@ -514,7 +479,7 @@ static bool work(struct service *s, bool *ret_worked, struct error *error)
     if (*ret_worked)
         s->did_trim = false;
     else if (!publisher_is_busy(s->publisher))
-        s->works_alone = s->pipeline.works_alone = false;
+        attempts_rest(&s->attempts);
     s->busy_since = !*ret_worked ? 0 : s->busy_since ? s->busy_since : s->clocks.monotonic;
     signs_watchdog(&s->signs, &s->clocks);
     return true;

@@ -30,8 +30,8 @@ struct view {
     struct supply *supplies; /* of the stations */
     struct path_fact *paths;
     size_t path_count;
-    struct stuck_place *stuck;
-    size_t stuck_count;
+    struct unfinished *records; /* that ended the program */
+    size_t record_count;
     struct waiting_span *waiting;
     size_t waiting_count;
     struct waiting_span *held;
@@ -122,7 +122,7 @@ static bool load(struct view *view, struct store *store, int64_t now, struct err
         if (!store_place_find(store, config->barometers[i].id, view->arena, &view->barometers[i], error))
             return false;
     return store_paths_unfinished(store, view->arena, &view->paths, &view->path_count, error) &&
-           store_stuck_load(store, view->arena, &view->stuck, &view->stuck_count, error) &&
+           store_unfinished_load(store, UNFINISHED_RECORDS, view->arena, &view->records, &view->record_count, error) &&
            store_waiting_load(store, 0, view->arena, &view->waiting, &view->waiting_count, error) &&
            store_held_load(store, 0, view->arena, &view->held, &view->held_count, error) &&
            store_alarms_open(store, view->arena, &view->alarms, &view->alarm_count, error) &&
@@ -459,14 +459,14 @@ static size_t open_alarms(const struct view *view, const char *id)
 
 static const char *waiting_reason(const struct view *view, const char *id)
 {
-    for (size_t k = 0; k < view->stuck_count; k++)
-        if (strcmp(view->stuck[k].key, id) == 0 && view->stuck[k].attempts >= STUCK_ATTEMPTS) {
+    for (size_t k = 0; k < view->record_count; k++)
+        if (strcmp(view->records[k].key, id) == 0 && view->records[k].is_left_alone) {
             char from[TIMESTAMP_SIZE];
             return arena_printf(
                 view->arena,
                 "records left alone since %s: the program ended each time it wrote one, perhaps for want of "
                 "memory; 'rillward retry', other settings or another version try again",
-                timestamp_print(view->stuck[k].since, from));
+                timestamp_print(view->records[k].since, from));
         }
     const char *why = out_of_service_why(view->config, id);
     if (why)

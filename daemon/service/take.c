@@ -85,12 +85,12 @@ enum take_result pipeline_take(struct pipeline *p, const struct watch *watch, co
         return finish(&t, TAKE_SET_ASIDE, ret_news->message, t.known.drop);
     }
     bool done;
-    attempt_begin(p->attempt_fd, candidate);
+    attempt_begin(p->attempts, candidate);
     enum take_result result = read_bytes(&t, &done);
     crash_point("reading", candidate->path);
     if (!done)
         result = read_content(&t);
-    attempt_end(p->attempt_fd);
+    attempt_end(p->attempts);
     CLEANUP(cleanup_free) char *bytes = t.bytes;
     (void)bytes; /* freed here, whatever became of it */
     ret_news->message = t.next.message;

@@ -2,6 +2,7 @@
 #include "store/schema.h"
 
 #include "model/facts.h"
+#include "store/store.h"
 
 /* Comments stand inside the parentheses, so that SQLite keeps them in the stored text: `.schema` is the documentation.
  * Times are ms since 1970 UTC; 'text' columns are UTF-8; numbers of quantities, kinds and states are the enums of
@@ -261,6 +262,26 @@ static const char stuck[] =
 /* 16 was the count of quantities by then, and stood for all. */
 static const char all_quantities[] = "UPDATE finding SET quantity = -1 WHERE quantity = 16;\n";
 
+/* Two tables of one kind become one: 0 a derivation, 1 the records of a place, which are of all time. */
+static const char unfinished[] =
+    /* rebuildable */
+    "CREATE TABLE unfinished( -- work that the program began and did not end: none is tried for ever\n"
+    "  place INTEGER NOT NULL,\n"
+    "  kind INTEGER NOT NULL,    -- enum unfinished_kind\n"
+    "  from_ INTEGER NOT NULL, to_ INTEGER NOT NULL, -- of records: of all time\n"
+    "  attempts INTEGER NOT NULL,\n"
+    "  since INTEGER NOT NULL,   -- the first of them\n"
+    "  settings INTEGER NOT NULL, -- digest of those it was tried with: with others it is tried again\n"
+    "  is_left_alone INTEGER NOT NULL, -- 1: it was tried often enough\n"
+    "  PRIMARY KEY(place, kind, from_)\n"
+    ") STRICT, WITHOUT ROWID;\n"
+    "INSERT INTO unfinished SELECT place, 0, from_, to_, attempts, since, settings, attempts >= 5 FROM ended;\n"
+    "INSERT INTO unfinished SELECT place, 1, -9223372036854775808, 9223372036854775807, attempts, since, settings,"
+    " attempts >= 3 FROM stuck;\n"
+    "DROP TABLE ended;\n"
+    "DROP TABLE stuck;\n";
+_Static_assert(UNFINISHED_SPAN == 0 && UNFINISHED_RECORDS == 1, "stand in the migration");
+
 const struct migration schema_migrations[] = {
     {"the first schema", first_schema},
     {"revisions in the order of their publication", revisions},
@@ -276,5 +297,6 @@ const struct migration schema_migrations[] = {
     {"derivations that ended the program", ended},
     {"places with a record that ends the program", stuck},
     {"more quantities: findings about all say so by a number of their own", all_quantities},
+    {"work that ended the program stands in one table", unfinished},
 };
 const size_t schema_migration_count = sizeof schema_migrations / sizeof schema_migrations[0];

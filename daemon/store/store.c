@@ -241,15 +241,15 @@ bool store_counts(struct store *store, struct store_counts *ret, struct error *e
 {
     *ret = (struct store_counts){0};
     CLEANUP(database_reset)
-    sqlite3_stmt *row = database_start(
-        store, error,
-        "SELECT (SELECT count(*) FROM drop_), (SELECT coalesce(sum(repeated), 0) FROM drop_),"
-        " (SELECT coalesce(sum(added), 0) FROM drop_), (SELECT count(*) FROM path WHERE state = 0),"
-        " (SELECT count(*) FROM path WHERE state = 3), (SELECT count(*) FROM note),"
-        " (SELECT count(*) FROM alarm WHERE state IN (0, 1, 2, 4)), (SELECT count(*) FROM dirty),"
-        " (SELECT count(*) FROM page WHERE due > 0),"
-        " (SELECT count(*) FROM ended WHERE attempts >= ?1) + (SELECT count(*) FROM stuck WHERE attempts >= ?2)",
-        "ii", (int64_t)ENDED_MOST, (int64_t)STUCK_ATTEMPTS);
+    sqlite3_stmt *row =
+        database_start(store, error,
+                       "SELECT (SELECT count(*) FROM drop_), (SELECT coalesce(sum(repeated), 0) FROM drop_),"
+                       " (SELECT coalesce(sum(added), 0) FROM drop_), (SELECT count(*) FROM path WHERE state = 0),"
+                       " (SELECT count(*) FROM path WHERE state = 3), (SELECT count(*) FROM note),"
+                       " (SELECT count(*) FROM alarm WHERE state IN (0, 1, 2, 4)), (SELECT count(*) FROM dirty),"
+                       " (SELECT count(*) FROM page WHERE due > 0),"
+                       " (SELECT count(*) FROM unfinished WHERE is_left_alone)",
+                       "");
     int got = row ? database_step(store, row, error) : -1;
     if (got <= 0)
         return false;

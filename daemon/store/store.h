@@ -10,6 +10,7 @@
 
 #include "base/error.h"
 #include "base/memory.h"
+#include "base/timestamp.h"
 #include "model/facts.h"
 #include "model/readings.h"
 #include "model/record.h"
@@ -189,42 +190,43 @@ bool store_dirty_next(struct store *store, uint32_t *ret_place, struct span *ret
 bool store_dirty_remove(struct store *store, uint32_t place, struct span span, struct error *error);
 bool store_dirty_count(struct store *store, int64_t *ret, struct error *error);
 
-/* ---- derivations that ended the program ---- */
-enum { ENDED_MOST = 5 }; /* attempts; then the span is set aside until the settings change or somebody says so */
-struct ended_span {
-    struct span span;
-    int64_t attempts;
-};
-/* One more that was begun and not ended. What stood there of the same stretch becomes this; after ENDED_MOST the piece
- * in hand alone is set aside, and the rest goes on. ret_attempts: of it so far; 0: it is derived, nothing to count. */
-bool store_ended_add(struct store *store, uint32_t place, struct span span, int64_t now, uint64_t settings,
-                     int64_t *ret_attempts, struct error *error);
-/* The one with most attempts that touches the span; attempts 0: none. */
-bool store_ended_find(struct store *store, uint32_t place, struct span span, struct ended_span *ret,
-                      struct error *error);
-/* The span was derived: what is behind its beginning is no more to blame. */
-bool store_ended_done(struct store *store, uint32_t place, struct span span, struct error *error);
-/* Those of other settings are dirty again; of all settings with 0. ret_count: of those that were set aside. */
-bool store_ended_retry(struct store *store, uint64_t settings, int64_t *ret_count, struct error *error);
-
-/* ---- records that ended the program ---- */
-/* Places with a record that ended the program while it was written. After STUCK_ATTEMPTS in a row, with none of the
- * place's getting through, its records and pages are left alone: the functions that say what is due leave them out, and
- * all that is due stays. Values and alarms go on. */
-#define STUCK_ATTEMPTS 3
-struct stuck_place {
+/* ---- work that ended the program ---- */
+/* What the program began and did not end is counted, and after so many attempts in a row it is left alone until the
+ * settings change or somebody says so (store_unfinished_retry). By kind:
+ *
+ * UNFINISHED_SPAN: a derivation. Its span becomes shorter with the attempts; at last the piece in hand alone is left
+ * alone, and what is around it goes on.
+ *
+ * UNFINISHED_RECORDS: records that were written. Counted by place, of all time, until one of the place's gets through.
+ * When they are left alone, the functions that say what is due leave the place's records and pages out, and all that is
+ * due stays due; values and alarms go on. */
+enum unfinished_kind { UNFINISHED_SPAN, UNFINISHED_RECORDS, UNFINISHED_KIND_COUNT }; /* stands in the database */
+enum { UNFINISHED_SPAN_MOST = 5, UNFINISHED_RECORDS_MOST = 3 };                      /* attempts */
+#define UNFINISHED_ALL ((struct span){TIME_NONE, TIME_FOREVER})                      /* the span of records */
+struct unfinished {
     uint32_t place;
-    const char *key;
+    const char *key; /* of the place; NULL where it was found by its place */
+    struct span span;
     int64_t attempts, since; /* ms UTC: the first of them */
+    bool is_left_alone;
 };
-/* One more. Within a transaction, as the others. */
-bool store_stuck_add(struct store *store, uint32_t place, int64_t now, uint64_t settings, struct error *error);
-bool store_stuck_remove(struct store *store, uint32_t place, struct error *error);
-/* Those that were tried with other settings; all, where `settings` is 0. ret_count: how many were left alone. */
-bool store_stuck_release(struct store *store, uint64_t settings, int64_t *ret_count, struct error *error);
+/* One more that was begun and not ended. What stood there of the same stretch becomes this. ret_attempts: of it so far;
+ * 0: a span that is derived after all, nothing to count. Within a transaction, as the others. */
+bool store_unfinished_add(struct store *store, enum unfinished_kind kind, uint32_t place, struct span span, int64_t now,
+                          uint64_t settings, int64_t *ret_attempts, struct error *error);
+/* The one with most attempts that touches the span; attempts 0: none. */
+bool store_unfinished_find(struct store *store, enum unfinished_kind kind, uint32_t place, struct span span,
+                           struct unfinished *ret, struct error *error);
+/* It got through: what is behind its beginning is no more to blame. What is left alone stays so. */
+bool store_unfinished_done(struct store *store, enum unfinished_kind kind, uint32_t place, struct span span,
+                           struct error *error);
+/* Those of other settings are forgotten, and spans are dirty again; those of all settings with 0. ret_counts: by kind,
+ * how many were left alone. */
+bool store_unfinished_retry(struct store *store, uint64_t settings, int64_t ret_counts[UNFINISHED_KIND_COUNT],
+                            struct error *error);
 /* In order of their keys, also those with fewer attempts. */
-bool store_stuck_load(struct store *store, struct arena *arena, struct stuck_place **ret, size_t *ret_n,
-                      struct error *error);
+bool store_unfinished_load(struct store *store, enum unfinished_kind kind, struct arena *arena, struct unfinished **ret,
+                           size_t *ret_n, struct error *error);
 
 struct waiting_span {
     uint32_t place;
@@ -530,7 +532,8 @@ bool store_rebuild_load(struct store *store, struct arena *arena, uint32_t **ret
 
 struct store_counts {
     int64_t drops, repeated_rows, rows, waiting, set_aside, notes, alarms_open, dirty, pages_due;
-    int64_t left_alone; /* spans that are not derived and places whose records are not written: they ended the program */
+    int64_t
+        left_alone; /* spans that are not derived and places whose records are not written: they ended the program */
 };
 bool store_counts(struct store *store, struct store_counts *ret, struct error *error);
 

@@ -9,9 +9,8 @@
 #define REVISION_COLUMNS "place, month, revision, last_time, arrived, changes, state"
 #define CHECK_COLUMNS "time, quantity, kind, note, sensor, reference, difference, is_first"
 
-#define STUCK "(SELECT place FROM stuck WHERE attempts >= " STUCK_TEXT(STUCK_ATTEMPTS) ")"
-#define STUCK_TEXT(number) STUCK_DIGITS(number)
-#define STUCK_DIGITS(number) #number
+#define LEFT_ALONE "(SELECT place FROM unfinished WHERE kind = 1 AND is_left_alone)"
+_Static_assert(UNFINISHED_RECORDS == 1, "stands in LEFT_ALONE");
 
 /* Spans with a reason stand in two tables of one shape. */
 struct span_table {
@@ -88,48 +87,6 @@ bool store_dirty_count(struct store *store, int64_t *ret, struct error *error)
 {
     *ret = 0;
     return database_one(store, ret, error, "SELECT count(*) FROM dirty", "");
-}
-
-bool store_stuck_add(struct store *store, uint32_t place, int64_t now, uint64_t settings, struct error *error)
-{
-    return database_run(store, error,
-                        "INSERT INTO stuck VALUES(?1, 1, ?2, ?3)"
-                        " ON CONFLICT(place) DO UPDATE SET attempts = attempts + 1, settings = ?3",
-                        "iii", (int64_t)place, now, (int64_t)settings);
-}
-
-bool store_stuck_remove(struct store *store, uint32_t place, struct error *error)
-{
-    return database_run(store, error, "DELETE FROM stuck WHERE place = ?1", "i", (int64_t)place);
-}
-
-bool store_stuck_release(struct store *store, uint64_t settings, int64_t *ret_count, struct error *error)
-{
-    *ret_count = 0;
-    return database_one(store, ret_count, error, "SELECT count(*) FROM stuck WHERE settings <> ?1 AND attempts >= ?2",
-                        "ii", (int64_t)settings, (int64_t)STUCK_ATTEMPTS) &&
-           database_run(store, error, "DELETE FROM stuck WHERE settings <> ?1", "i", (int64_t)settings);
-}
-
-bool store_stuck_load(struct store *store, struct arena *arena, struct stuck_place **ret, size_t *ret_n,
-                      struct error *error)
-{
-    CLEANUP(database_reset)
-    sqlite3_stmt *row = database_start(store, error,
-                                       "SELECT s.place, p.key, s.attempts, s.since FROM stuck s"
-                                       " JOIN place p ON p.number = s.place ORDER BY p.key",
-                                       "");
-    struct stuck_place *list = NULL;
-    size_t n = 0, capacity = 0;
-    int got = row ? 1 : -1;
-    while (got > 0 && (got = database_step(store, row, error)) > 0) {
-        list = x_grow(list, n, &capacity, sizeof *list);
-        list[n++] = (struct stuck_place){(uint32_t)sqlite3_column_int64(row, 0), column_text(arena, row, 1),
-                                         sqlite3_column_int64(row, 2), sqlite3_column_int64(row, 3)};
-    }
-    *ret = to_arena(arena, list, n, sizeof *list);
-    *ret_n = n;
-    return got == 0;
 }
 
 bool store_waiting_replace(struct store *store, uint32_t place, struct span span, const struct waiting_span *list,
@@ -288,7 +245,7 @@ bool store_pages_due(struct store *store, bool with_dirty, size_t most, struct a
     sqlite3_stmt *row =
         database_start(store, error,
                        "SELECT place, month, due, revision, content, state, facts FROM page WHERE due > 0"
-                       " AND (?1 OR place NOT IN (SELECT place FROM dirty)) AND place NOT IN " STUCK
+                       " AND (?1 OR place NOT IN (SELECT place FROM dirty)) AND place NOT IN " LEFT_ALONE
                        " ORDER BY month DESC, place LIMIT ?2",
                        "ii", (int64_t)with_dirty, (int64_t)most);
     struct page_fact *list = NULL;
@@ -465,8 +422,8 @@ bool store_manifest_due(struct store *store, uint32_t place, struct error *error
 bool store_manifests_due(struct store *store, struct arena *arena, uint32_t **ret, size_t *ret_n, struct error *error)
 {
     CLEANUP(database_reset)
-    sqlite3_stmt *row =
-        database_start(store, error, "SELECT place FROM manifest_due WHERE place NOT IN " STUCK " ORDER BY place", "");
+    sqlite3_stmt *row = database_start(
+        store, error, "SELECT place FROM manifest_due WHERE place NOT IN " LEFT_ALONE " ORDER BY place", "");
     return collect_places(store, row, arena, ret, ret_n, error);
 }
 

@@ -108,6 +108,33 @@ Test(schema, findings_about_all_quantities_stay_so_when_quantities_are_added)
     state_execute(&state, "DELETE FROM finding");
 }
 
+Test(schema, what_ended_the_program_is_carried_over_from_its_two_former_tables)
+{
+    state_close(&state);
+    cr_assert_eq(unlink(state.database), 0);
+    for (size_t i = 0; i < 14; i++)
+        state_execute(&state, schema_migrations[i].sql);
+    state_execute(&state, "INSERT INTO place(key) VALUES('creek'), ('pond');"
+                          "INSERT INTO ended VALUES(1, 10, 20, 5, 700, -3), (1, 20, 30, 4, 800, -3);"
+                          "INSERT INTO stuck VALUES(1, 2, 900, 7), (2, 3, 901, 7)");
+    char numbers[100];
+    snprintf(numbers, sizeof numbers, "PRAGMA user_version = 14; PRAGMA application_id = %d", STORE_APPLICATION_ID);
+    state_execute(&state, numbers);
+    state_open(&state);
+    struct unfinished *list, span;
+    size_t n;
+    OK(&state, store_unfinished_find(state.store, UNFINISHED_SPAN, 1, (struct span){10, 20}, &span, &state.error));
+    cr_expect(span.is_left_alone && span.attempts == 5 && span.span.to == 20 && span.since == 700);
+    OK(&state, store_unfinished_find(state.store, UNFINISHED_SPAN, 1, (struct span){20, 30}, &span, &state.error));
+    cr_expect(!span.is_left_alone && span.attempts == 4 && span.span.from == 20 && span.span.to == 30);
+    OK(&state, store_unfinished_load(state.store, UNFINISHED_RECORDS, state.arena, &list, &n, &state.error));
+    cr_assert_eq(n, 2);
+    cr_expect(list[0].place == 1 && list[0].attempts == 2 && !list[0].is_left_alone && list[0].since == 900);
+    cr_expect(list[1].place == 2 && list[1].attempts == 3 && list[1].is_left_alone);
+    cr_expect(list[1].span.from == UNFINISHED_ALL.from && list[1].span.to == UNFINISHED_ALL.to);
+    cr_expect_eq(state_query(&state, "SELECT settings FROM unfinished WHERE kind = 0 AND from_ = 10"), -3);
+}
+
 Test(schema, the_stored_text_documents_every_table)
 {
     cr_expect_gt(state_query(&state, "SELECT count(*) FROM sqlite_schema WHERE type = 'table'"), 10);

@@ -129,65 +129,6 @@ static struct waiting_span *load_waiting(uint32_t of, size_t *ret_n)
     return list;
 }
 
-/* ---- places whose work ends the program ---- */
-
-static size_t list_stuck(struct stuck_place **ret)
-{
-    size_t n;
-    OK(&state, store_stuck_load(state.store, state.arena, ret, &n, &state.error));
-    return n;
-}
-
-Test(work, a_place_whose_record_ends_the_program_is_left_alone_after_its_last_attempt_and_all_that_is_due_stays)
-{
-    uint32_t of, *due;
-    struct page_fact *pages;
-    struct stuck_place *stuck;
-    size_t n;
-    add_dirty(place, 40, 50);
-    OK(&state, store_page_due(state.store, place, 24315, &state.error));
-    OK(&state, store_page_due(state.store, other, 24314, &state.error));
-    OK(&state, store_manifest_due(state.store, place, &state.error));
-    for (int attempt = 1; attempt <= STUCK_ATTEMPTS; attempt++) {
-        OK(&state, store_pages_due(state.store, true, 9, state.arena, &pages, &n, &state.error));
-        cr_assert_eq(n, 2, "before attempt %d", attempt);
-        OK(&state, store_stuck_add(state.store, place, 1000 * attempt, 7, &state.error));
-    }
-    OK(&state, store_pages_due(state.store, true, 9, state.arena, &pages, &n, &state.error));
-    cr_expect(n == 1 && pages[0].place == other);
-    OK(&state, store_manifests_due(state.store, state.arena, &due, &n, &state.error));
-    cr_expect_eq(n, 0);
-    struct store_counts counts;
-    OK(&state, store_counts(state.store, &counts, &state.error));
-    cr_expect_eq(counts.left_alone, 1);
-    cr_assert_eq(list_stuck(&stuck), 1);
-    cr_expect(stuck->place == place && stuck->attempts == STUCK_ATTEMPTS && stuck->since == 1000);
-    cr_expect_str_eq(stuck->key, "sallow-mouth");
-    (void)next_dirty(&of);
-    cr_expect_eq(of, place, "its values and alarms go on");
-}
-
-Test(work, a_place_that_was_left_alone_comes_back_with_other_settings_or_when_it_got_through)
-{
-    int64_t released;
-    struct page_fact *pages;
-    struct stuck_place *stuck;
-    size_t n;
-    OK(&state, store_page_due(state.store, place, 24315, &state.error));
-    for (int attempt = 0; attempt < STUCK_ATTEMPTS; attempt++)
-        OK(&state, store_stuck_add(state.store, place, 1000, 7, &state.error));
-    OK(&state, store_stuck_add(state.store, other, 1000, 7, &state.error));
-    OK(&state, store_stuck_release(state.store, 7, &released, &state.error));
-    cr_expect_eq(released, 0);
-    cr_expect_eq(list_stuck(&stuck), 2);
-    OK(&state, store_stuck_remove(state.store, other, &state.error));
-    OK(&state, store_stuck_release(state.store, 8, &released, &state.error));
-    cr_expect_eq(released, 1);
-    cr_expect_eq(list_stuck(&stuck), 0);
-    OK(&state, store_pages_due(state.store, true, 9, state.arena, &pages, &n, &state.error));
-    cr_expect_eq(n, 1);
-}
-
 Test(work, waiting_spans_come_with_their_place_and_reason)
 {
     const struct waiting_span one = {.span = {10, 20}, .reason = "air pressure"},

@@ -259,7 +259,7 @@ def test_a_derivation_too_large_for_the_memory_is_tried_in_pieces_and_then_set_a
     assert "spans are derived again" in service.run("retry", "-c", service.settings, "--clock", SMALL_NOW, expected=0).stdout
     service.run("once", "-c", service.settings, "--clock", SMALL_NOW)
     status = service.run("status", "-c", service.settings, "--clock", SMALL_NOW).stdout
-    assert "the program ended each time" not in status and service.ask("SELECT count(*) AS n FROM ended")[0]["n"] == 0
+    assert "the program ended each time" not in status and service.ask("SELECT count(*) AS n FROM unfinished")[0]["n"] == 0
 
 
 DENSE = 400000  # rows, ten a second: each file can be read, the month of all cannot be worked on
@@ -282,7 +282,7 @@ def test_a_record_too_large_for_the_memory_is_left_alone_and_the_others_are_writ
             service.put(f"dense/{k}.csv", dense_file(k * DENSE))
         service.put("mill/a.csv", water_file(0, 30))
         def is_left_alone():
-            return bool(service.ask("SELECT 1 FROM stuck WHERE attempts >= 3"))
+            return bool(service.ask("SELECT 1 FROM unfinished WHERE kind = 1 AND is_left_alone"))
 
         for _ in range(12):
             service.process = limited(service, serve(service), AS=600 << 20)
@@ -303,7 +303,7 @@ def test_a_record_too_large_for_the_memory_is_left_alone_and_the_others_are_writ
         assert "1 places that were left alone" in service.run("retry", "-c", service.settings, expected=0).stdout
         service.start()
         service.wait_until(lambda: len(finished_times(service, "dense")) == 2 * DENSE, "the record of the dense one")
-        assert service.ask("SELECT count(*) FROM stuck")[0][0] == 0
+        assert service.ask("SELECT count(*) FROM unfinished")[0][0] == 0
         service.stop()
 
 
