@@ -206,8 +206,9 @@ static void add_times(struct time_formats *formats, const char *date, const char
         for (size_t h = 0; h < COUNT_OF(halves); h++) {
             for (size_t z = 0; z < COUNT_OF(zones); z++) {
                 char text[LONGEST_FORMAT];
-                snprintf(text, sizeof text, "%s%s%s%s%s", date, between, clocks[c], halves[h], zones[z]);
-                add_trial(formats, text, order);
+                int length = snprintf(text, sizeof text, "%s%s%s%s%s", date, between, clocks[c], halves[h], zones[z]);
+                if (length < LONGEST_FORMAT) /* half a format would be another one */
+                    add_trial(formats, text, order);
             }
         }
     }
