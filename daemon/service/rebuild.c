@@ -4,6 +4,7 @@
 #include "archive/manifest.h"
 #include "base/file.h"
 #include "base/timestamp.h"
+#include "service/leftovers.h"
 #include "service/originals.h"
 #include "service/pipeline.h"
 #include "service/publish.h"
@@ -71,10 +72,12 @@ bool rebuild_run(const struct config *config, const struct rebuild_options *opti
     bool ok = store && pipeline_open(&r.pipeline, config, store, error);
     if (ok) {
         r.arena = arena_new();
-        file_remove_leftovers(config->archive);
+        leftovers_begin(config);
         ok = run(&r, error);
         store_rollback(store);
         pipeline_close(&r.pipeline);
+        if (ok)
+            leftovers_end(config);
         arena_free(r.arena);
         free(r.owners);
         free(r.damaged);

@@ -8,6 +8,7 @@
 #include "notify/notify.h"
 #include "service/attempt.h"
 #include "service/deliver.h"
+#include "service/leftovers.h"
 #include "service/pipeline.h"
 #include "service/publish.h"
 #include "service/retain.h"
@@ -75,6 +76,7 @@ struct service {
     enum stage failed_in;
     int64_t quiet_since; /* `once`: since when only recipients are waited for; 0: not yet */
     bool stops, reloads, did_trim;
+    bool ended_well; /* nothing failed, from start to end */
 };
 
 static bool turn(struct service *s, bool *ret_is_done, struct error *error);
@@ -132,6 +134,7 @@ bool service_run(const struct service_options *options, struct config *config, b
     if (ok)
         signs_write_metrics(&s.signs, &view);
     *ret_needs_hand = ok && signs_need_hand(&view);
+    s.ended_well = ok && s.signs.run.failures == 0;
     finish(&s);
     return ok;
 }
@@ -195,7 +198,7 @@ static bool start(struct service *s, struct error *error)
     s->deliverer.notify = notify_open(s->config, error);
     if (!s->deliverer.notify || !listen_to(s, notify_fd(s->deliverer.notify), SOURCE_NETWORK, error))
         return false;
-    size_t leftovers = file_remove_leftovers(s->config->archive);
+    size_t leftovers = leftovers_begin(s->config);
     if (leftovers > 0)
         log_notice("removed %zu half-written files that an earlier stop left in the archive", leftovers);
     return true;
@@ -295,6 +298,8 @@ static void finish(struct service *s)
     taker_done(&s->taker);
     if (s->pipeline.arena)
         pipeline_close(&s->pipeline);
+    if (s->ended_well)
+        leftovers_end(s->config);
     store_close(s->store);
     sandbox_free(s->sandbox);
     attempts_close(&s->attempts);
@@ -430,6 +435,8 @@ static void adopt(struct service *s, struct config *fresh, const struct pipeline
     pipeline_close(&s->pipeline);
     s->pipeline = *pipeline;
     s->pipeline.attempts = &s->attempts;
+    if (strcmp(fresh->archive, old->archive) != 0)
+        leftovers_begin(fresh);
     s->config = fresh;
     notify_reconfigure(s->deliverer.notify, fresh);
     s->deliverer.due = s->clocks.wall;
