@@ -33,12 +33,12 @@ static void name_month(const struct dataset *dataset, struct text *ret);
 static void draw_episode_head(const struct dataset *dataset, const struct rule *rule, struct scene *scene);
 static const char *shorten(struct arena *arena, const char *words, size_t most);
 
-size_t chart_panels(const struct record *record, enum quantity ret[CHART_PANELS_MAX])
+size_t chart_panels(const struct dataset *dataset, enum quantity ret[CHART_PANELS_MAX])
 {
     size_t n = 0;
     for (int place = 1; place <= CHART_PANELS_MAX; place++)
         for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
-            if (quantity_info(q)->panel != place || !summary_has_usable(record, q))
+            if (quantity_info(q)->panel != place || !summary_has_usable(dataset, q))
                 continue;
             ret[n++] = q;
             break;
@@ -66,14 +66,15 @@ void chart_describe(const struct dataset *dataset, struct text *ret)
 static void describe(const struct dataset *dataset, struct text *ret)
 {
     enum quantity panels[CHART_PANELS_MAX];
-    size_t n = chart_panels(&dataset->record, panels);
+    size_t n = chart_panels(dataset, panels);
     name_month(dataset, ret);
     text_putc(ret, '.');
     if (n == 0)
         text_puts(ret, " No usable values.");
     for (size_t k = 0; k < n; k++) {
+        struct summary summary = summary_of(dataset, panels[k]);
         text_putc(ret, ' ');
-        summary_add_sentence(ret, &dataset->record, panels[k]);
+        summary_add_sentence(ret, &summary, panels[k]);
     }
 }
 
@@ -107,7 +108,7 @@ void chart_render_png(const struct dataset *dataset, struct text *ret)
 static void draw_month(const struct dataset *dataset, struct scene *scene)
 {
     enum quantity panels[CHART_PANELS_MAX];
-    size_t n = chart_panels(&dataset->record, panels);
+    size_t n = chart_panels(dataset, panels);
     scene->height = chart_height(panels, n);
     draw_head(dataset, scene);
     int top = HEAD;
@@ -175,7 +176,7 @@ bool chart_render_episode(const struct dataset *dataset, const struct alarm *ala
     const struct config *config = dataset->config;
     size_t r = config_find_rule(config, alarm->rule);
     if (r == config->rule_count || config->rules[r].quantity == QUANTITY_COUNT ||
-        !summary_has_usable(&dataset->record, config->rules[r].quantity))
+        !summary_has_usable(dataset, config->rules[r].quantity))
         return false;
     struct scene scene;
     scene_init(&scene);

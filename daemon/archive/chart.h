@@ -21,7 +21,7 @@
 enum { CHART_EPISODE_WIDTH = 420, CHART_EPISODE_HEIGHT = 296 }; /* px */
 
 /* The quantities that get a panel, from above (see quantity_info); returns how many. */
-size_t chart_panels(const struct record *record, enum quantity ret[CHART_PANELS_MAX]);
+size_t chart_panels(const struct dataset *dataset, enum quantity ret[CHART_PANELS_MAX]);
 
 /* Height of the picture [px] with so many panels. */
 int chart_height(const enum quantity *panels, size_t n);

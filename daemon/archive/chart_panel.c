@@ -63,7 +63,7 @@ void chart_panel_draw(struct panel *p)
  * the picture is about. */
 static struct scale fit_scale(const struct panel *p)
 {
-    struct summary s = summarize(&p->dataset->record, p->quantity);
+    struct summary s = summary_of(p->dataset, p->quantity);
     double min = s.min, max = s.max;
     for (size_t k = 0; k < p->dataset->check_count; k++) {
         const struct check_result *check = &p->dataset->checks[k];

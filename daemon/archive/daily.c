@@ -47,6 +47,27 @@ const struct daily *daily_of(const struct dataset *dataset, struct arena *arena)
     return daily;
 }
 
+void daily_hours(const struct daily *daily, struct daily_hours *ret)
+{
+    *ret = (struct daily_hours){.limit_count = daily->limit_count};
+    for (size_t k = 0; k < daily->limit_count; k++) {
+        ret->limits[k] = daily->limits[k];
+        ret->below[k] = daily->month.below[k];
+        for (size_t d = 0; d < daily->count; d++)
+            ret->days[k] += daily->days[d].below[k] > 0;
+    }
+}
+
+struct daily_hours daily_hours_of(const struct dataset *dataset)
+{
+    if (dataset->hours)
+        return *dataset->hours;
+    CLEANUP(cleanup_arena) struct arena *arena = arena_new();
+    struct daily_hours hours;
+    daily_hours(daily_of(dataset, arena), &hours);
+    return hours;
+}
+
 static void begin_row(const struct daily *daily, struct span span, struct daily_row *row)
 {
     *row = (struct daily_row){.span = span};

@@ -44,11 +44,23 @@ struct daily {
     size_t limit_count;              /* 0 without oxygen in the record */
 };
 
+/* How long oxygen was low, in the whole month. */
+struct daily_hours {
+    double limits[DAILY_LIMITS_MAX]; /* as in struct daily */
+    size_t limit_count;
+    int64_t below[DAILY_LIMITS_MAX]; /* ms in all */
+    size_t days[DAILY_LIMITS_MAX];   /* with any of it */
+};
+
 /* In the arena. */
 void daily_compute(const struct dataset *dataset, struct arena *arena, struct daily *ret);
 
 /* Those of dataset->daily, else computed now, in the arena. */
 const struct daily *daily_of(const struct dataset *dataset, struct arena *arena);
+
+void daily_hours(const struct daily *daily, struct daily_hours *ret);
+/* Those of dataset->hours, else computed now. */
+struct daily_hours daily_hours_of(const struct dataset *dataset);
 
 /* Passed, in percent; NaN where nothing was expected and nothing came. */
 double daily_good_percent(const struct daily_row *row, enum quantity quantity);

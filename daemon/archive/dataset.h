@@ -10,6 +10,8 @@
 #include "model/record.h"
 
 struct daily;
+struct daily_hours;
+struct summary;
 
 struct dataset_barometer {
     uint32_t number; /* as in record.barometer */
@@ -39,9 +41,12 @@ struct dataset {
     int64_t revision;   /* of this record, from 1 */
     const char
         *history; /* "revision 2: 3 rows came; ..." a line, oldest first, up to this one; NULL or "": none told */
-    struct record record;      /* finished values, rows of the month */
-    struct readings raw;       /* row i is the reading that record row i came from */
-    const struct daily *daily; /* daily values, computed once for all writers; NULL: not yet */
+    struct record record; /* finished values, rows of the month */
+    struct readings raw;  /* row i is the reading that record row i came from */
+    /* What many ask of the rows, computed once; NULL: not yet. A page needs the last two and no rows. */
+    const struct daily *daily;
+    const struct summary *summaries; /* by quantity */
+    const struct daily_hours *hours;
     const struct dataset_barometer *barometers;
     size_t barometer_count;
     const struct dataset_drop *drops;

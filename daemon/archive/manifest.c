@@ -7,6 +7,8 @@
 
 enum { DIGITS = SHA256_HEX_SIZE - 1 };
 
+static void add_line(struct text *text, const struct manifest_line *line);
+static bool ascends(const struct manifest_line *const *lines, size_t n);
 static int compare_lines(const void *a, const void *b);
 static bool read_line(const char *bytes, size_t length, struct arena *arena, struct manifest_line *ret,
                       struct error *error);
@@ -16,16 +18,26 @@ void manifest_render(const struct manifest_line *lines, size_t n, struct text *r
     const struct manifest_line **sorted = x_array(n + 1, sizeof *sorted);
     for (size_t i = 0; i < n; i++)
         sorted[i] = &lines[i];
-    qsort(sorted, n, sizeof *sorted, compare_lines);
+    if (!ascends(sorted, n))
+        qsort(sorted, n, sizeof *sorted, compare_lines);
     for (size_t i = 0; i < n; i++) {
         assert(manifest_path_is_plain(sorted[i]->path) && strlen(sorted[i]->sha256) == DIGITS);
         assert(i == 0 || strcmp(sorted[i - 1]->path, sorted[i]->path) != 0);
-        text_add(ret, sorted[i]->sha256, DIGITS);
-        text_puts(ret, "  ");
-        text_puts(ret, sorted[i]->path);
-        text_putc(ret, '\n');
+        add_line(ret, sorted[i]);
     }
     free(sorted);
+}
+
+static void add_line(struct text *text, const struct manifest_line *line)
+{
+    size_t length = strlen(line->path);
+    char *at = text_room(text, DIGITS + 2 + length + 1);
+    if (!at)
+        return;
+    memcpy(at, line->sha256, DIGITS);
+    memcpy(at + DIGITS, "  ", 2);
+    memcpy(at + DIGITS + 2, line->path, length);
+    at[DIGITS + 2 + length] = '\n';
 }
 
 bool manifest_read(const char *bytes, size_t length, struct arena *arena, struct manifest_line **ret_lines,
@@ -86,8 +98,16 @@ bool manifest_path_is_plain(const char *path)
 
 bool manifest_byte_is_plain(char c)
 {
-    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '.' || c == '_' ||
-           c == '-';
+    /* In ASCII '-', '.', '/' and the digits follow each other: asked for each byte of each path, so few questions. */
+    return (c >= 'a' && c <= 'z') || (c >= '-' && c <= '9' && c != '/') || (c >= 'A' && c <= 'Z') || c == '_';
+}
+
+static bool ascends(const struct manifest_line *const *lines, size_t n)
+{
+    size_t k = 1;
+    while (k < n && strcmp(lines[k - 1]->path, lines[k]->path) < 0)
+        k++;
+    return k >= n;
 }
 
 static int compare_lines(const void *a, const void *b)

@@ -106,7 +106,8 @@ struct page_original {
 struct page_station {
     const struct config *config;
     const struct network_station *at;
-    const struct dataset *latest; /* newest month: station, year, month, span and record are set; NULL without one */
+    const struct dataset *latest; /* newest month: station, year, month and span are set, and either the record or what
+                                   * was computed of it; NULL without one */
     const struct page_month *months;
     size_t month_count;
     const struct page_file *years; /* files of whole years, newest first; may be none */

@@ -93,7 +93,7 @@ static void add_range(struct text *text, const struct page_station *page, enum q
 {
     struct summary s = {.usable = 0};
     if (page->latest)
-        s = summarize(&page->latest->record, quantity);
+        s = summary_of(page->latest, quantity);
     if (s.usable == 0) {
         text_puts(text, "\u2013");
         return;

@@ -136,7 +136,7 @@ static void add_newest_month(struct text *text, const struct page_station *page)
     text_printf(text, " <small>%s</small></h2>\n", record_state_word(month->state));
     if (picture) {
         enum quantity panels[CHART_PANELS_MAX];
-        size_t n = chart_panels(&page->latest->record, panels);
+        size_t n = chart_panels(page->latest, panels);
         int64_t days = (page->latest->span.to - page->latest->span.from) / DAY_MS;
         text_puts(text, "<figure class=\"chart\" data-heads=\"");
         for (size_t k = 0; k < n; k++)
@@ -166,11 +166,10 @@ static void add_numbers(struct text *text, const struct page_station *page)
 {
     static const char *const headings[] = {"Quantity", "#Lowest",  "#Highest", "#Last",
                                            "#Usable",  "#Suspect", "#Failed",  "#Missing"};
-    const struct record *record = &page->latest->record;
     part_table_begin(text, "plain numbers", "This month in numbers", headings, COUNT_OF(headings));
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
-        struct summary s = summarize(record, q);
-        if (!record->value[q] || s.usable == 0)
+        struct summary s = summary_of(page->latest, q);
+        if (s.usable == 0)
             continue;
         text_printf(text, "<tr><th scope=\"row\">%s <span class=\"unit\">%s</span></th>", quantity_info(q)->title,
                     summary_unit(q));
@@ -191,20 +190,16 @@ static void add_numbers(struct text *text, const struct page_station *page)
 /* As the daily file has them: hours in all, and how many days have any. */
 static void add_oxygen_hours(struct text *text, const struct page_station *page)
 {
-    CLEANUP(cleanup_arena) struct arena *arena = arena_new();
-    struct daily daily;
-    daily_compute(page->latest, arena, &daily);
-    if (daily.limit_count == 0)
+    struct daily_hours hours = daily_hours_of(page->latest);
+    if (hours.limit_count == 0)
         return;
     text_puts(text, "<p class=\"hours\">Oxygen was");
-    for (size_t k = 0; k < daily.limit_count; k++) {
-        size_t days = 0;
-        for (size_t d = 0; d < daily.count; d++)
-            days += daily.days[d].below[k] > 0;
-        text_puts(text, k == 0 ? " below " : k + 1 < daily.limit_count ? "; below " : "; and below ");
-        text_number(text, daily.limits[k], 1);
+    for (size_t k = 0; k < hours.limit_count; k++) {
+        size_t days = hours.days[k];
+        text_puts(text, k == 0 ? " below " : k + 1 < hours.limit_count ? "; below " : "; and below ");
+        text_number(text, hours.limits[k], 1);
         text_puts(text, "\u00a0mg/L for <b>");
-        text_number(text, (double)daily.month.below[k] / (double)HOUR_MS, 1);
+        text_number(text, (double)hours.below[k] / (double)HOUR_MS, 1);
         text_printf(text, "\u00a0h</b> on %zu %s", days, days == 1 ? "day" : "days");
     }
     text_puts(text, ".</p>\n");

@@ -51,8 +51,22 @@ struct summary summarize(const struct record *record, enum quantity quantity)
     return s;
 }
 
-bool summary_has_usable(const struct record *record, enum quantity quantity)
+void summarize_all(const struct record *record, struct summary ret[QUANTITY_COUNT])
 {
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
+        ret[q] = summarize(record, q);
+}
+
+struct summary summary_of(const struct dataset *dataset, enum quantity quantity)
+{
+    return dataset->summaries ? dataset->summaries[quantity] : summarize(&dataset->record, quantity);
+}
+
+bool summary_has_usable(const struct dataset *dataset, enum quantity quantity)
+{
+    if (dataset->summaries)
+        return dataset->summaries[quantity].usable > 0;
+    const struct record *record = &dataset->record;
     const double *value = record->value[quantity];
     size_t i = 0;
     while (value && i < record->n && (isnan(value[i]) || record->flag[quantity][i] == FLAG_FAIL))
@@ -110,24 +124,23 @@ void summary_add_difference(struct text *text, enum quantity quantity, double in
     text_puts(text, is_height ? "\u00a0mm" : "");
 }
 
-void summary_add_sentence(struct text *text, const struct record *record, enum quantity quantity)
+void summary_add_sentence(struct text *text, const struct summary *summary, enum quantity quantity)
 {
-    struct summary s = summarize(record, quantity);
-    if (s.usable == 0)
+    if (summary->usable == 0)
         return;
     text_puts(text, quantity_info(quantity)->title);
     text_puts(text, ": ");
-    summary_add_number(text, quantity, s.min);
+    summary_add_number(text, quantity, summary->min);
     text_puts(text, " to ");
-    summary_add_value(text, quantity, s.max);
+    summary_add_value(text, quantity, summary->max);
     text_puts(text, ", last ");
-    summary_add_value(text, quantity, s.last);
+    summary_add_value(text, quantity, summary->last);
     const char *between = "; ";
-    add_count(text, s.suspect, "suspect", between);
-    between = s.suspect ? ", " : between;
-    add_count(text, s.failed, "failed", between);
-    between = s.failed ? ", " : between;
-    add_count(text, s.missing, "missing", between);
+    add_count(text, summary->suspect, "suspect", between);
+    between = summary->suspect ? ", " : between;
+    add_count(text, summary->failed, "failed", between);
+    between = summary->failed ? ", " : between;
+    add_count(text, summary->missing, "missing", between);
     text_putc(text, '.');
 }
 

@@ -15,8 +15,11 @@ struct summary {
 
 /* Of a column that may be absent: then nothing is usable. */
 struct summary summarize(const struct record *record, enum quantity quantity);
-/* Whether summarize() finds any usable value, without going on behind the first. */
-bool summary_has_usable(const struct record *record, enum quantity quantity);
+void summarize_all(const struct record *record, struct summary ret[QUANTITY_COUNT]);
+/* That of dataset->summaries, else computed now. */
+struct summary summary_of(const struct dataset *dataset, enum quantity quantity);
+/* Whether summary_of() finds any usable value, without going on behind the first. */
+bool summary_has_usable(const struct dataset *dataset, enum quantity quantity);
 
 /* In the written unit, with the decimals for people, U+2212 as minus; an en dash where not finite. */
 void summary_add_number(struct text *text, enum quantity quantity, double inside);
@@ -29,7 +32,7 @@ const char *summary_unit(enum quantity quantity);
 
 /* "Water level: 0.412 to 2.310 m, last 1.204 m; 12 suspect, 3 missing." Markup is escaped. Nothing without a usable
  * value. */
-void summary_add_sentence(struct text *text, const struct record *record, enum quantity quantity);
+void summary_add_sentence(struct text *text, const struct summary *summary, enum quantity quantity);
 
 /* "April 2026" */
 void summary_add_month(struct text *text, int year, int month);

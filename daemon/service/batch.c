@@ -5,17 +5,26 @@
 #include <stdlib.h>
 #include <string.h>
 
+static void make_room(struct batch_of_files *batch, size_t more);
+
 struct archive_file *batch_add(struct batch_of_files *batch, const char *path, uint32_t place)
 {
-    if (batch->count == batch->capacity) {
-        batch->capacity = batch->capacity ? batch->capacity * 2 : 16;
-        batch->files = x_resize(batch->files, batch->capacity, sizeof *batch->files);
-        batch->places = x_resize(batch->places, batch->capacity, sizeof *batch->places);
-    }
+    make_room(batch, 1);
     struct archive_file *file = &batch->files[batch->count];
     archive_file_init(file, path);
     batch->places[batch->count++] = place;
     return file;
+}
+
+/* Doubles, so that many cost no more than few each. */
+static void make_room(struct batch_of_files *batch, size_t more)
+{
+    if (batch->capacity - batch->count >= more)
+        return;
+    size_t twice = batch->capacity ? batch->capacity * 2 : 16, needed = batch->count + more;
+    batch->capacity = twice > needed ? twice : needed;
+    batch->files = x_resize(batch->files, batch->capacity, sizeof *batch->files);
+    batch->places = x_resize(batch->places, batch->capacity, sizeof *batch->places);
 }
 
 void batch_drop_last(struct batch_of_files *batch)
@@ -29,6 +38,17 @@ const struct archive_file *batch_find(const struct batch_of_files *batch, const 
         if (strcmp(batch->files[k].path, path) == 0)
             return &batch->files[k];
     return NULL;
+}
+
+void batch_join(struct batch_of_files *batch, struct batch_of_files *more)
+{
+    make_room(batch, more->count);
+    for (size_t k = 0; k < more->count; k++) {
+        batch->files[batch->count] = more->files[k];
+        batch->places[batch->count++] = more->places[k];
+    }
+    more->count = 0; /* what they hold belongs to the other now */
+    batch_done(more);
 }
 
 void batch_done(struct batch_of_files *batch)

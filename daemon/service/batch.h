@@ -18,6 +18,8 @@ struct archive_file *batch_add(struct batch_of_files *batch, const char *path, u
 void batch_drop_last(struct batch_of_files *batch);
 /* NULL where the batch does not hold the path. */
 const struct archive_file *batch_find(const struct batch_of_files *batch, const char *path);
+/* Puts the files of `more` behind; it is empty then. */
+void batch_join(struct batch_of_files *batch, struct batch_of_files *more);
 void batch_done(struct batch_of_files *batch);
 
 /* Whether we wrote something under that path. */
@@ -28,9 +30,5 @@ bool batch_look_up(struct pipeline *pipeline, const char *path, char ret[SHA256_
 bool batch_write(struct pipeline *pipeline, struct batch_of_files *batch, struct error *error);
 /* Within a transaction: what stands in the archive now. */
 bool batch_put_facts(struct pipeline *pipeline, const struct batch_of_files *batch, struct error *error);
-
-/* Pages and manifests of some due places or, when no station is due any more, the network's own files
- * (publish_pages.c). `places` has at least one. */
-bool publish_places(struct pipeline *pipeline, const uint32_t *places, size_t n, struct error *error);
 
 #endif

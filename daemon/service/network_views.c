@@ -45,6 +45,19 @@ bool network_views_refresh(struct pipeline *p, const struct alarm *alarms, size_
     return true;
 }
 
+void network_views_keep(struct pipeline *p, size_t station, const struct network_station *view)
+{
+    if (!p->views)
+        return;
+    struct network_station *at = &p->views->stations[station];
+    free(p->views->blocks[station]);
+    *at = *view;
+    at->alarms = NULL;
+    at->alarm_count = 0;
+    p->views->blocks[station] = keep(at);
+    p->views->has_page[station] = true;
+}
+
 void network_views_forget(struct pipeline *p, uint32_t place)
 {
     size_t station = pipeline_station_of(p, place);

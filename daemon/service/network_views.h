@@ -17,6 +17,9 @@ bool network_view_load(struct pipeline *pipeline, size_t station, struct arena *
 bool network_views_refresh(struct pipeline *pipeline, const struct alarm *alarms, size_t alarm_count,
                            const struct network_station **ret_stations, const bool **ret_has_page, struct error *error);
 
+/* The view that a station's page, which stands now, was drawn with, so that it need not be read again. Copied, its
+ * alarms left out. */
+void network_views_keep(struct pipeline *pipeline, size_t station, const struct network_station *view);
 /* What is known of the place has changed: whoever makes its page due says so by that, and whoever writes the page calls
  * this. */
 void network_views_forget(struct pipeline *pipeline, uint32_t place);

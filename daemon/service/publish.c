@@ -15,6 +15,8 @@
 #include "service/batch.h"
 #include "service/dataset_load.h"
 #include "service/kept.h"
+#include "service/month_facts.h"
+#include "service/publish_pages.h"
 #include "service/revise.h"
 
 #include <poll.h>
@@ -49,6 +51,7 @@ struct month_job {
     char known_sha256[ARCHIVE_WRITERS_MAX][SHA256_HEX_SIZE];
     struct batch_of_files batch;
     struct batch_of_files kept;    /* of the revision before */
+    struct month_facts facts;      /* of month 0: none */
     struct revision_fact revision; /* of revision 0: nothing was published */
     bool is_written;
     struct error error;
@@ -56,6 +59,7 @@ struct month_job {
 
 struct publisher {
     struct workers *workers;
+    struct known_months *known; /* what stations' pages will ask for */
     struct month_job *on_way, *spare;
     size_t jobs;                     /* ever made */
     const struct attempts *attempts; /* attempt.h */
@@ -63,6 +67,7 @@ struct publisher {
 
 static bool enter_months(struct pipeline *p, struct publisher *publisher, bool *ret_worked, struct error *error);
 static bool enter_month(struct pipeline *p, const struct month_job *job, struct error *error);
+static void keep_facts(const struct pipeline *p, struct publisher *publisher, const struct month_job *job);
 static bool start_months(struct pipeline *p, struct publisher *publisher, bool with_dirty, bool *ret_worked,
                          struct error *error);
 static bool start_month(struct pipeline *p, struct publisher *publisher, const struct page_fact *page,
@@ -75,6 +80,7 @@ static struct month_job *take_spare(struct publisher *publisher);
 static void put_spare(struct publisher *publisher, struct month_job *job);
 static void write_month(void *argument);
 static void render_month(struct month_job *job);
+static void compute_facts(struct month_job *job);
 static void tell_changes(struct month_job *job);
 static void render_records(struct month_job *job, char ret_content[SHA256_HEX_SIZE]);
 static void render_formats(struct month_job *job, unsigned which);
@@ -91,8 +97,10 @@ struct publisher *publisher_open(const struct config *config, struct error *erro
     long cores = sysconf(_SC_NPROCESSORS_ONLN);
     size_t threads = config->workers > 0 ? (size_t)config->workers : cores > 1 ? (size_t)cores : 1;
     publisher->workers = workers_open(threads, error);
+    publisher->known = known_months_new(config->station_count);
     if (publisher->workers)
         return publisher;
+    known_months_free(publisher->known);
     free(publisher);
     return NULL;
 }
@@ -106,6 +114,7 @@ void publisher_close(struct publisher *publisher)
         let_go(publisher, job);
     workers_close(publisher->workers);
     publisher_trim(publisher);
+    known_months_free(publisher->known);
     free(publisher);
 }
 
@@ -147,7 +156,8 @@ bool publish_months(struct pipeline *p, struct publisher *publisher, bool with_d
 }
 
 /* Stations before the network: a page links to what stands. */
-bool publish_pages(struct pipeline *p, bool with_network, enum published *ret, struct error *error)
+bool publish_pages(struct pipeline *p, struct publisher *publisher, bool with_network, enum published *ret,
+                   struct error *error)
 {
     uint32_t *places;
     size_t n;
@@ -158,7 +168,8 @@ bool publish_pages(struct pipeline *p, bool with_network, enum published *ret, s
     bool is_network_alone = n == 1 && places[0] == 0;
     if (n > 0)
         *ret = !is_network_alone ? PUBLISHED_STATIONS : with_network ? PUBLISHED_NETWORK : PUBLISHED_NETWORK_LATER;
-    return n == 0 || *ret == PUBLISHED_NETWORK_LATER || publish_places(p, places, n, error);
+    return n == 0 || *ret == PUBLISHED_NETWORK_LATER ||
+           publish_places(p, publisher->workers, publisher->known, places, n, error);
 }
 
 /* ---- from the workers ---- */
@@ -181,6 +192,7 @@ static bool enter_months(struct pipeline *p, struct publisher *publisher, bool *
         } else if (job->is_written && ok) {
             ok = (store_is_open_transaction(p->store) || store_begin(p->store, __func__, error)) &&
                  enter_month(p, job, error);
+            keep_facts(p, publisher, job);
         }
         let_go(publisher, job);
         *ret_worked = true;
@@ -207,6 +219,18 @@ static bool enter_month(struct pipeline *p, const struct month_job *job, struct 
         if (!job->batch.files[k].unchanged && !store_manifest_due(p->store, job->page.place, error))
             return false;
     return true;
+}
+
+/* A month that stays as it stands (leave_reviewed) has none. */
+static void keep_facts(const struct pipeline *p, struct publisher *publisher, const struct month_job *job)
+{
+    size_t station = pipeline_station_of(p, job->page.place);
+    if (station == p->config->station_count)
+        return;
+    if (job->facts.month != 0)
+        known_months_put(publisher->known, station, &job->facts);
+    else
+        known_months_forget(publisher->known, station);
 }
 
 /* ---- to the workers ---- */
@@ -352,7 +376,7 @@ static void render_month(struct month_job *job)
         kept_collect(dataset, job->page.place, job->page.revision, job->known_sha256, &job->kept);
         render_records(job, content);
     }
-    dataset->daily = daily_of(dataset, job->arena);
+    compute_facts(job);
     if (is_first) {
         archive_files_init(dataset, files);
         render_formats(job, RECORDS | OTHERS);
@@ -372,6 +396,17 @@ static void render_month(struct month_job *job)
     job->page.state = dataset->state;
     job->page.content = arena_strdup(job->arena, content);
     job->page.facts = revise_facts(dataset, job->arena);
+}
+
+/* Once for all that tell of them: the writers, and the station's page behind this. */
+static void compute_facts(struct month_job *job)
+{
+    struct dataset *dataset = &job->dataset;
+    job->facts.month = job->page.month;
+    dataset->daily = daily_of(dataset, job->arena);
+    daily_hours(dataset->daily, &job->facts.hours);
+    summarize_all(&dataset->record, job->facts.summaries);
+    dataset->summaries = job->facts.summaries;
 }
 
 /* Of a revision alone: what a first one has is all new. The table does not tell of revisions, so it is final here. */

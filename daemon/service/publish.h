@@ -36,6 +36,7 @@ enum published {
 };
 /* Some due pages and manifests, those of the network last and only `with_network`. Only while no month is due or on its
  * way: they link to the months' files. */
-bool publish_pages(struct pipeline *pipeline, bool with_network, enum published *ret, struct error *error);
+bool publish_pages(struct pipeline *pipeline, struct publisher *publisher, bool with_network, enum published *ret,
+                   struct error *error);
 
 #endif

@@ -44,14 +44,18 @@ static bool render_top(struct pipeline *p, struct batch_of_files *batch, struct 
 {
     struct network_view *view = arena_alloc(p->arena, sizeof *view);
     struct alarm *alarms;
+    struct history history;
+    char path[ARCHIVE_PATH_SIZE];
     *view = (struct network_view){.config = p->config, .station_count = p->config->station_count};
     *ret = (struct page_network){.view = view};
     if (!store_alarms_open(p->store, p->arena, &alarms, &ret->alarm_count, error) ||
         !network_views_refresh(p, alarms, ret->alarm_count, &view->stations, &ret->has_page, error))
         return false;
     ret->alarms = alarms;
-    if (!load_front_page(p, ret, error) || !publish_history(p, 0, ARCHIVE_NETWORK, "", batch, error))
+    if (!load_front_page(p, ret, error) || !publish_history_load(p, 0, ARCHIVE_NETWORK, "", &history, error))
         return false;
+    if (history.drop_count > 0)
+        history_render(&history, &batch_add(batch, archive_history_path(ARCHIVE_NETWORK, "", path), 0)->content);
     page_style_render(&batch_add(batch, PAGE_STYLE_PATH, 0)->content);
     page_script_render(&batch_add(batch, PAGE_SCRIPT_PATH, 0)->content);
     network_json_render(view, &batch_add(batch, "network.json", 0)->content);

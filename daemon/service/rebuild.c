@@ -361,7 +361,7 @@ static bool publish_more(struct rebuild *r, struct publisher *publisher, bool *r
         worked = true;
     }
     enum published published = PUBLISHED_NOTHING;
-    if (!worked && !publish_pages(&r->pipeline, true, &published, error))
+    if (!worked && !publish_pages(&r->pipeline, publisher, true, &published, error))
         return false;
     *ret_is_busy = worked || published != PUBLISHED_NOTHING;
     return true;

@@ -573,7 +573,7 @@ static bool publish_rest(struct service *s, bool *ret_worked, struct error *erro
 {
     enum published published;
     int64_t begun = clock_monotonic();
-    if (!publish_pages(&s->pipeline, s->options->once || begun >= s->network_at, &published, error))
+    if (!publish_pages(&s->pipeline, s->publisher, s->options->once || begun >= s->network_at, &published, error))
         return false;
     s->network_waits = published == PUBLISHED_NETWORK_LATER;
     if (published == PUBLISHED_NETWORK) {
@@ -598,7 +598,7 @@ static void finish_network(struct service *s)
     arena_reset(s->pipeline.arena);
     bool ok = store_manifests_due(s->store, s->pipeline.arena, &places, &n, &problem);
     if (ok && n == 1 && places[0] == 0)
-        ok = publish_pages(&s->pipeline, true, &published, &problem);
+        ok = publish_pages(&s->pipeline, s->publisher, true, &published, &problem);
     if (!ok)
         log_warning("%s; the next start writes it", problem.text);
 }

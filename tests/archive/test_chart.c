@@ -79,7 +79,7 @@ Test(chart, is_sound_without_any_usable_value)
         for (size_t i = 0; dataset->record.value[q] && i < dataset->record.n; i++)
             dataset->record.value[q][i] = NAN;
     enum quantity panels[CHART_PANELS_MAX];
-    cr_expect_eq(chart_panels(&dataset->record, panels), 0);
+    cr_expect_eq(chart_panels(dataset, panels), 0);
     chart_render(dataset, &text);
     cr_expect_eq(check(), 0);
     cr_expect_not_null(strstr(text.bytes, "No usable values."));
@@ -89,11 +89,11 @@ Test(chart, shows_depth_only_where_nothing_ties_the_level)
 {
     struct dataset *dataset = fixture_long_month(arena, 100);
     enum quantity panels[CHART_PANELS_MAX];
-    cr_expect_eq(chart_panels(&dataset->record, panels), 6);
+    cr_expect_eq(chart_panels(dataset, panels), 6);
     cr_expect_eq(panels[0], QUANTITY_LEVEL);
     for (size_t i = 0; i < 100; i++)
         dataset->record.value[QUANTITY_LEVEL][i] = NAN;
-    chart_panels(&dataset->record, panels);
+    chart_panels(dataset, panels);
     cr_expect_eq(panels[0], QUANTITY_DEPTH);
 }
 

@@ -2,6 +2,8 @@
 #include "archive/page.h"
 
 #include "archive/archive.h"
+#include "archive/daily.h"
+#include "archive/summary.h"
 #include "base/timestamp.h"
 #include "fixture.h"
 
@@ -249,6 +251,29 @@ Test(page, are_sound_whatever_the_names_hold)
     page_station_render(&station, &text);
     cr_expect_not(says("<img src=x"));
     cr_expect(says("=HYPERLINK(&quot;x&quot;) &lt;img src=x onerror=&#39;a()&#39;&gt;&amp;amp; \\u{202E}gpj.exe"));
+}
+
+Test(page, of_a_station_says_the_same_by_the_rows_and_by_what_was_computed_of_them)
+{
+    struct text by_rows;
+    struct summary summaries[QUANTITY_COUNT];
+    struct daily_hours hours = daily_hours_of(station.latest);
+    struct dataset computed = *station.latest;
+    summarize_all(&computed.record, summaries);
+    computed.record = (struct record){0};
+    computed.summaries = summaries;
+    computed.hours = &hours;
+    text_init(&by_rows, 1 << 20);
+    page_station_render(&station, &by_rows);
+    page_sheet_render(&station, &by_rows);
+    cr_assert(strstr(by_rows.bytes, "Chart of ") && strstr(by_rows.bytes, "This month in numbers") &&
+              strstr(by_rows.bytes, "Oxygen was below "));
+    station.latest = &computed;
+    text_clear(&text);
+    page_station_render(&station, &text);
+    page_sheet_render(&station, &text);
+    cr_expect_str_eq(text.bytes, by_rows.bytes);
+    text_done(&by_rows);
 }
 
 Test(page, a_broken_page_is_told_from_a_sound_one)

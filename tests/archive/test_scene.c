@@ -70,7 +70,7 @@ Test(scene, png_of_a_month_is_two_dots_a_px_and_the_same_bytes_twice)
 {
     struct dataset *dataset = fixture_long_month(arena, 8928);
     enum quantity panels[CHART_PANELS_MAX];
-    size_t n = chart_panels(&dataset->record, panels);
+    size_t n = chart_panels(dataset, panels);
     chart_render_png(dataset, &text);
     expect_png(2400, 2 * (uint32_t)chart_height(panels, n));
     struct text again;

@@ -37,27 +37,29 @@ Test(summary, counts_by_flag_and_leaves_failed_values_out)
 
 Test(summary, tells_whether_anything_is_usable_as_counting_does)
 {
-    struct record *record = &fixture_month(arena)->record;
+    struct dataset *dataset = fixture_month(arena);
+    struct record *record = &dataset->record;
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
-        cr_expect_eq(summary_has_usable(record, q), summarize(record, q).usable > 0, "%s", quantity_info(q)->key);
+        cr_expect_eq(summary_has_usable(dataset, q), summarize(record, q).usable > 0, "%s", quantity_info(q)->key);
     for (size_t i = 0; i + 1 < record->n; i++)
         record->flag[QUANTITY_LEVEL][i] = FLAG_FAIL;
-    cr_expect(summary_has_usable(record, QUANTITY_LEVEL)); /* the last row */
+    cr_expect(summary_has_usable(dataset, QUANTITY_LEVEL)); /* the last row */
     record->flag[QUANTITY_LEVEL][record->n - 1] = FLAG_FAIL;
-    cr_expect(!summary_has_usable(record, QUANTITY_LEVEL));
+    cr_expect(!summary_has_usable(dataset, QUANTITY_LEVEL));
 }
 
 Test(summary, of_a_column_that_is_not_there_is_empty)
 {
     struct summary s = summarize(&fixture_month(arena)->record, QUANTITY_BATTERY);
     cr_expect(s.usable == 0 && isnan(s.min) && isnan(s.last) && s.last_time == TIME_NONE);
-    summary_add_sentence(&text, &fixture_month(arena)->record, QUANTITY_BATTERY);
+    summary_add_sentence(&text, &s, QUANTITY_BATTERY);
     cr_expect_eq(text.length, 0);
 }
 
 Test(summary, says_a_month_of_a_quantity_in_a_sentence)
 {
-    summary_add_sentence(&text, &fixture_month(arena)->record, QUANTITY_LEVEL);
+    struct summary s = summarize(&fixture_month(arena)->record, QUANTITY_LEVEL);
+    summary_add_sentence(&text, &s, QUANTITY_LEVEL);
     cr_expect_str_eq(text.bytes, "Water level: 0.000 to 1.211\u00a0m, last 1.211\u00a0m; 1 missing.");
 }
 
