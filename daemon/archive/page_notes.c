@@ -45,6 +45,7 @@ const char *part_finding_word(enum finding_kind kind)
     case FINDING_CLOCK_LAG: return "Clock against the air pressure";
     case FINDING_MOVES_LAG: return "Clock against the noted moves";
     case FINDING_CLOCK_CHECK: return "Clock check";
+    case FINDING_NOTED_IN_AIR: return "Under water, noted in air";
     case FINDING_KIND_COUNT: break;
     }
     return "";

@@ -17,6 +17,9 @@
 static void hand_air_over(struct chain *c);
 static void tell_air(struct chain *c, size_t first, size_t last);
 static void tell_hand_over(struct chain *c, size_t i);
+static void tell_wet(struct chain *c, const double *conductivity);
+static const struct note *move_before(const struct chain *c, int64_t time);
+static void tell_wet_stretch(struct chain *c, struct span span, bool has_conductivity);
 static void find_zero(struct chain *c, const struct instrument_period *period, double *off);
 static void tell_zero(struct chain *c, const struct zero_error *error);
 
@@ -120,8 +123,58 @@ void chain_step_air_found(struct chain *c)
     for (size_t i = 0; i < c->n; i++)
         c->gauge[i] = c->record->value[QUANTITY_WATER_PRESSURE][i] - c->air[i];
     const double *conductivity = chain_has(c, QUANTITY_CONDUCTIVITY) ? c->record->value[QUANTITY_CONDUCTIVITY] : NULL;
+    tell_wet(c, conductivity); /* against what the notes alone say */
     water_detect(c->n, c->record->time, c->gauge, conductivity, c->station->settling, c->water);
     chain_mark_water(c);
+}
+
+static void tell_wet(struct chain *c, const double *conductivity)
+{
+    uint8_t *is_wet = arena_array(c->arena, c->n, sizeof *is_wet);
+    const int64_t *time = c->record->time;
+    water_find_wet(c->n, time, c->gauge, conductivity, c->water, is_wet);
+    for (size_t i = 0, first = 0; i < c->n; i++) {
+        const struct note *move = is_wet[i] ? move_before(c, time[i]) : NULL;
+        if (!is_wet[i] || (move && move->kind == NOTE_IN_WATER)) { /* just in: struck since noted times are rounded */
+            first = i + 1;
+            continue;
+        }
+        bool is_last = i + 1 == c->n || !is_wet[i + 1] || time[i + 1] - time[i] > FINDING_PAUSE ||
+                       move_before(c, time[i + 1]) != move;
+        if (is_last)
+            tell_wet_stretch(c, (struct span){time[first], time[i] + 1}, conductivity != NULL);
+        first = is_last ? i + 1 : first;
+    }
+}
+
+/* The last note up to `time` that says where the logger went; NULL: none did yet. */
+static const struct note *move_before(const struct chain *c, int64_t time)
+{
+    const struct note *last = NULL;
+    for (size_t k = 0; k < c->input->note_count && c->input->notes[k].time <= time; k++)
+        if (1u << c->input->notes[k].kind & MOVE_NOTES)
+            last = &c->input->notes[k];
+    return last;
+}
+
+static void tell_wet_stretch(struct chain *c, struct span span, bool has_conductivity)
+{
+    char out[TIMESTAMP_SIZE];
+    const struct note *move = move_before(c, span.from);
+    const char *since = move ? arena_printf(c->arena, "since %s", timestamp_print(move->time, out))
+                             : "before the first note of its going in";
+    const char *text = arena_printf(c->arena,
+                                    "the sensors say water where the field notes have the logger out of it (%s)%s: all "
+                                    "that it measured is struck; note when it went in, and these rows count again",
+                                    since, has_conductivity ? "" : ", or it lay far below its barometer");
+    findings_add(&c->derived->findings, c->arena,
+                 &(struct finding){.kind = FINDING_NOTED_IN_AIR,
+                                   .span = span,
+                                   .quantity = QUANTITY_COUNT,
+                                   .value = NAN,
+                                   .uncertainty = NAN,
+                                   .wants_hand = true,
+                                   .text = text});
 }
 
 /* ---- what the pressure sensor read in air ---- */

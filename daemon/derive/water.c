@@ -55,7 +55,21 @@ void water_detect(size_t n, const int64_t *time, const double *gauge, const doub
     }
 }
 
+void water_find_wet(size_t n, const int64_t *time, const double *gauge, const double *conductivity,
+                    const uint8_t *state, uint8_t *ret_is_wet)
+{
+    size_t first = 0; /* of the rows up to this one that all are so */
+    for (size_t i = 0; i < n; i++) {
+        bool is_measured = conductivity && !isnan(conductivity[i]);
+        double least = is_measured ? WATER_WET_GAUGE : WATER_WET_GAUGE_ALONE;
+        bool is_wet = gauge[i] > least && !(is_measured && conductivity[i] < WATER_AIR_CONDUCTIVITY);
+        if (state[i] != WATER_AIR || !is_wet)
+            first = i + 1;
+        ret_is_wet[i] = first <= i && time[i] - time[first] >= WATER_WET_SINCE;
+    }
+}
+
 static bool is_move(const struct note *note)
 {
-    return note->kind == NOTE_OUT_OF_WATER || note->kind == NOTE_IN_WATER;
+    return 1u << note->kind & MOVE_NOTES;
 }

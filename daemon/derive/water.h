@@ -10,6 +10,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#define MOVE_NOTES (1u << NOTE_OUT_OF_WATER | 1u << NOTE_IN_WATER) /* the field notes that say so */
+
 enum water_state {
     WATER_IN,
     WATER_SETTLING, /* shortly after entering the water */
@@ -32,5 +34,16 @@ void water_states(size_t n, const int64_t *time, size_t note_count, const struct
 #define WATER_AIR_CONDUCTIVITY 0.010 /* mS/cm */
 void water_detect(size_t n, const int64_t *time, const double *gauge, const double *conductivity, int64_t settling,
                   uint8_t *state);
+
+/* The other way round nothing is changed, only told: the notes have the logger in air (`state` as water_states() leaves
+ * it), and the sensors say water. ret_is_wet[i]: so it is in row i and in every row of the WATER_WET_SINCE before it,
+ * back to one that is as old. Water is a gauge pressure above WATER_WET_GAUGE, with conductivity of water where that is
+ * measured; above WATER_WET_GAUGE_ALONE where it is not, since a logger that lies that much lower than its barometer
+ * reads it in air, too (12 Pa a metre). NaN pressure ends it. Limits: ours; longer than any check in a bucket. */
+#define WATER_WET_SINCE (6 * (int64_t)3600 * 1000) /* ms; not more than the rows that stand before a span */
+#define WATER_WET_GAUGE 1000.0                     /* Pa: 10 cm */
+#define WATER_WET_GAUGE_ALONE 3000.0               /* Pa: 250 m of air */
+void water_find_wet(size_t n, const int64_t *time, const double *gauge, const double *conductivity,
+                    const uint8_t *state, uint8_t *ret_is_wet);
 
 #endif

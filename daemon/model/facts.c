@@ -30,6 +30,7 @@ static const char *const finding_kinds[] = {
     [FINDING_CLOCK_LAG] = "clock_lag",
     [FINDING_MOVES_LAG] = "moves_lag",
     [FINDING_CLOCK_CHECK] = "clock_check_doubted",
+    [FINDING_NOTED_IN_AIR] = "noted_in_air",
 };
 _Static_assert(sizeof finding_kinds / sizeof finding_kinds[0] == FINDING_KIND_COUNT, "every kind has a word");
 _Static_assert((FINDINGS_OF_A_MOMENT | FINDINGS_OF_A_STRETCH | FINDINGS_OF_TRENDS) == (1u << FINDING_KIND_COUNT) - 1,

@@ -119,6 +119,7 @@ enum finding_kind {
     FINDING_CLOCK_LAG,         /* of weeks: pressure follows the air at a lag: see derive/clock_watch.h; value in ms */
     FINDING_MOVES_LAG,         /* of weeks: in and out of the water at other times than noted; value in ms */
     FINDING_CLOCK_CHECK,       /* a noted clock check that is no drift, or an unlikely one; value in ms */
+    FINDING_NOTED_IN_AIR,      /* a stretch: the sensors are under water where the field notes have the logger in air */
     FINDING_KIND_COUNT
 };
 const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", ...; as written in files */
@@ -129,7 +130,7 @@ const char *finding_kind_word(enum finding_kind kind); /* "reading_set_aside", .
      1u << FINDING_BAROMETER_DRIFTED | 1u << FINDING_CHECKS_DISORDERED | 1u << FINDING_CLOCK_CHECK)
 #define FINDINGS_OF_A_STRETCH                                                                                          \
     (1u << FINDING_AIR_PRESSURE | 1u << FINDING_INSTRUMENT | 1u << FINDING_STRANGE_INSTRUMENT | 1u << FINDING_DATUM |  \
-     FINDINGS_OF_DAYS)
+     1u << FINDING_NOTED_IN_AIR | FINDINGS_OF_DAYS)
 #define FINDINGS_OF_DAYS (1u << FINDING_RATING) /* of whole days by the station's standard time */
 #define FINDINGS_OF_TRENDS                                                                                             \
     (1u << FINDING_TWINS_PART | 1u << FINDING_RANGE_FADES | 1u << FINDING_NIGHTS_SINK | FINDINGS_OF_CLOCKS)

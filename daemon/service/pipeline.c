@@ -7,6 +7,7 @@
 #include "base/timestamp.h"
 #include "derive/derive.h"
 #include "derive/pair.h"
+#include "derive/water.h"
 #include "derive/zero.h"
 #include "quality/quality.h"
 #include "service/attempt.h"

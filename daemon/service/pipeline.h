@@ -112,7 +112,6 @@ size_t barometers_beside(const struct config *config, size_t barometer, size_t m
 
 #define LEVEL_NOTES (1u << NOTE_LEVEL | 1u << NOTE_TAPE_DOWN)
 #define READING_NEIGHBOURS 2 /* on each side: what a hand reading is judged by, see reference_set_aside() */
-#define MOVE_NOTES (1u << NOTE_OUT_OF_WATER | 1u << NOTE_IN_WATER)
 #define CLOCK_NOTES (1u << NOTE_CLOCK)
 #define CHECK_NOTES (1u << NOTE_CHECK | 1u << NOTE_CHECK_CLEANED | 1u << NOTE_STANDARD)
 #define INSTRUMENT_NOTES (1u << NOTE_INSTRUMENT)

@@ -6,6 +6,7 @@
 #include "derive/correct.h"
 #include "derive/derive.h"
 #include "derive/reference.h"
+#include "derive/water.h"
 #include "derive/zero.h"
 #include "quality/quality.h"
 

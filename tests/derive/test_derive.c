@@ -79,6 +79,21 @@ static void start_fresh(uint32_t columns)
     start(columns, 20, FRESH_20);
 }
 
+/* The first `most` of this kind; returns how many there are. */
+static size_t findings_of(const struct derived *derived, enum finding_kind kind, const struct finding **ret,
+                          size_t most)
+{
+    size_t n = 0;
+    for (size_t k = 0; k < derived->findings.count; k++) {
+        if (derived->findings.list[k].kind != kind)
+            continue;
+        if (n < most)
+            ret[n] = &derived->findings.list[k];
+        n++;
+    }
+    return n;
+}
+
 static void expect_depth(const struct record *record, double tolerance)
 {
     double worst = 0;
@@ -643,6 +658,41 @@ Test(derive, checks_out_of_order_are_a_finding_and_change_no_value)
         cr_expect(strstr(f->text, "read as found after it was cleaned (2026-03-03T02:00:00Z)"), "%s", f->text);
     }
     cr_expect_eq(told, 1);
+}
+
+/* Nobody noted that the logger went in again: its rows are struck, and somebody is asked. */
+Test(derive, under_water_where_it_was_noted_in_air_is_a_finding_until_the_note_is_there)
+{
+    start_fresh(0);
+    site_note(&site, NOTE_OUT_OF_WATER, site_row(&site, 20), NAN);
+    site_note(&site, NOTE_OUT_OF_WATER, site_row(&site, 100), NAN);
+    struct derived derived = site_derive(&site);
+    const struct finding *told[2];
+    size_t count = findings_of(&derived, FINDING_NOTED_IN_AIR, told, COUNT_OF(told));
+    cr_assert_eq(count, 2, "one for each of the notes");
+    cr_expect(told[0]->wants_hand && told[0]->quantity == QUANTITY_COUNT);
+    cr_expect_str_eq(told[0]->text, "the sensors say water where the field notes have the logger out of it (since "
+                                    "2026-03-01T05:00:00Z), or it lay far below its barometer: all that it measured is "
+                                    "struck; note when it went in, and these rows count again");
+    cr_expect(told[0]->span.to <= told[1]->span.from && told[1]->span.from == site_row(&site, 100));
+    cr_expect_eq(derived.record.flag[QUANTITY_TEMPERATURE][150], FLAG_FAIL);
+
+    site_note(&site, NOTE_IN_WATER, site_row(&site, 22), NAN);
+    site_note(&site, NOTE_IN_WATER, site_row(&site, 102), NAN);
+    derived = site_derive(&site);
+    cr_expect_eq(findings_of(&derived, FINDING_NOTED_IN_AIR, told, COUNT_OF(told)), 0);
+    cr_expect_neq(derived.record.flag[QUANTITY_TEMPERATURE][150], FLAG_FAIL);
+}
+
+Test(derive, rows_before_the_first_note_of_going_in_are_asked_about_too)
+{
+    start_fresh(0);
+    site_note(&site, NOTE_IN_WATER, site_row(&site, 100), NAN);
+    struct derived derived = site_derive(&site);
+    const struct finding *told[1] = {NULL};
+    size_t count = findings_of(&derived, FINDING_NOTED_IN_AIR, told, COUNT_OF(told));
+    cr_assert_eq(count, 1, "%zu", count);
+    cr_expect(strstr(told[0]->text, "(before the first note of its going in)"), "%s", told[0]->text);
 }
 
 Test(derive, the_interval_is_the_setting_or_the_usual_step)

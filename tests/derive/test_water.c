@@ -211,3 +211,45 @@ Test(water, the_limits_of_both_signs_are_where_the_header_says)
         cr_expect_eq(state[0] == WATER_AIR, rows[k].is_air, "%g Pa, %g mS/cm", rows[k].gauge, rows[k].conductivity);
     }
 }
+
+/* Rows of 30 minutes, so that row 12 is the first that looks back over six hours. */
+static const char *wet_rows(const char *gauge, const char *conductivity, const char *noted)
+{
+    static char text[ROWS + 1];
+    int64_t half_hours[ROWS];
+    double pressure[ROWS], conducts[ROWS];
+    uint8_t is_wet[ROWS];
+    for (int i = 0; i < ROWS; i++) {
+        half_hours[i] = START + i * 30 * MINUTE_MS;
+        pressure[i] = gauge[i] == 'w' ? 20000 : gauge[i] == 'l' ? 2000 : gauge[i] == 'n' ? NAN : 0;
+        state[i] = noted[i] == 'A' ? WATER_AIR : WATER_IN;
+    }
+    if (conductivity)
+        conductivity_from(conductivity, conducts);
+    water_find_wet(ROWS, half_hours, pressure, conductivity ? conducts : NULL, state, is_wet);
+    for (int i = 0; i < ROWS; i++)
+        text[i] = is_wet[i] ? 'x' : '.';
+    return text;
+}
+
+Test(water, under_water_for_hours_where_it_was_noted_in_air_is_found)
+{
+    const struct {
+        const char *what, *gauge, *conductivity, *noted, *expected;
+    } rows[] = {
+        {"no note of going in", "wwwwwwwwwwwwwwww", "ssssssssssssssss", "AAAAAAAAAAAAAAAA", "............xxxx"},
+        {"as noted", "wwwwwwwwwwwwwwww", "ssssssssssssssss", "IIIIIIIIIIIIIIII", "................"},
+        {"in air as noted", "0000000000000000", "0000000000000000", "AAAAAAAAAAAAAAAA", "................"},
+        {"in a bucket for two hours", "000wwwww00000000", "000sssss00000000", "AAAAAAAAAAAAAAAA", "................"},
+        {"once out, it counts anew", "w0wwwwwwwwwwwwww", "ssssssssssssssss", "AAAAAAAAAAAAAAAA", "..............xx"},
+        {"an hour's note of in", "wwwwwwwwwwwwwwww", "ssssssssssssssss", "AIAAAAAAAAAAAAAA", "..............xx"},
+        {"low in an office", "llllllllllllllll", "0000000000000000", "AAAAAAAAAAAAAAAA", "................"},
+        {"shallow, by both", "llllllllllllllll", "ssssssssssssssss", "AAAAAAAAAAAAAAAA", "............xxxx"},
+        {"shallow, by pressure alone", "llllllllllllllll", NULL, "AAAAAAAAAAAAAAAA", "................"},
+        {"deep, by pressure alone", "wwwwwwwwwwwwwwww", NULL, "AAAAAAAAAAAAAAAA", "............xxxx"},
+        {"pressure not known", "nnnnnnnnnnnnnnnn", "ssssssssssssssss", "AAAAAAAAAAAAAAAA", "................"},
+    };
+    for (size_t k = 0; k < COUNT_OF(rows); k++)
+        cr_expect_str_eq(wet_rows(rows[k].gauge, rows[k].conductivity, rows[k].noted), rows[k].expected, "%s: %s",
+                         rows[k].what, wet_rows(rows[k].gauge, rows[k].conductivity, rows[k].noted));
+}
