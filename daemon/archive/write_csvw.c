@@ -319,6 +319,7 @@ static void add_limits_note(struct json *json, const struct dataset *dataset)
 }
 
 /* null: the test was off. */
+QUALITY_LIMITS_ARE(14);
 static void add_limits(struct json *json, enum quantity quantity, const struct quality_limits *limits)
 {
     const struct {

@@ -8,6 +8,25 @@
 #include <stdlib.h>
 #include <string.h>
 
+const struct quality_limits quality_off = {.sensor_min = NAN,
+                                           .sensor_max = NAN,
+                                           .usual_min = NAN,
+                                           .usual_max = NAN,
+                                           .spike_suspect = NAN,
+                                           .spike_fail = NAN,
+                                           .rate = NAN};
+const struct quality_limits quality_inherited = {.sensor_min = NAN,
+                                                 .sensor_max = NAN,
+                                                 .usual_min = NAN,
+                                                 .usual_max = NAN,
+                                                 .spike_suspect = NAN,
+                                                 .spike_fail = NAN,
+                                                 .rate = NAN,
+                                                 .flat_tolerance = NAN,
+                                                 .flat_suspect = -1,
+                                                 .flat_fail = -1};
+QUALITY_LIMITS_ARE(14); /* those that are no pointer stand in both */
+
 static bool matches_any(const struct word_list *patterns, const char *id);
 static int compare_station(const void *id, const void *station);
 static int compare_barometer(const void *id, const void *barometer);
@@ -60,6 +79,8 @@ size_t config_find_recipient(const struct config *config, const char *id)
     return i;
 }
 
+/* Each limit, from the station where it has its own. */
+QUALITY_LIMITS_ARE(14);
 struct quality_limits config_quality(const struct config *config, const struct station *station, enum quantity quantity)
 {
     struct quality_limits limits = config->quality[quantity];

@@ -79,6 +79,11 @@ struct quality_limits {
     const struct companion *related;
     const struct neighbour_limits *neighbour;
 };
+extern const struct quality_limits quality_off;       /* no test but that for missing values */
+extern const struct quality_limits quality_inherited; /* of a station: all as the network has it */
+
+/* Stands where all of them are gone through, so that the compiler leads whoever adds one through all such places. */
+#define QUALITY_LIMITS_ARE(count) _Static_assert(sizeof(struct quality_limits) == (count)*8, "a limit is new")
 
 struct quality_override { /* one quantity of one station; NaN (or -1) fields are taken from the network's limits */
     enum quantity quantity;
@@ -284,7 +289,7 @@ struct rule {
     struct rule_condition conditions[RULE_CONDITIONS_MOST]; /* all must be so; clocks are the station's standard time */
     size_t condition_count;
     int64_t window, on_delay, off_delay; /* ms */
-    int64_t ahead;       /* RULE_VISIT_DUE: ms that a visit is due before memory or battery run out */
+    int64_t ahead;                       /* RULE_VISIT_DUE: ms that a visit is due before memory or battery run out */
     int samples;         /* smallest number of counted samples in a row that begin an episode; below 2: one will do */
     bool counts_suspect; /* values flagged 3 count too; 4 and 9 never do */
     enum priority priority;
@@ -378,11 +383,11 @@ struct config {
     const char *public_url; /* where the archive is served, "" where it is not; used as CloudEvents source */
     const char *inbox, *archive, *state; /* absolute paths */
     uint32_t archive_formats;            /* bit f: enum archive_format */
-    int netcdf_year_begins;   /* month (1..12) in which years of the yearly netCDF files begin; 0: there are none */
-    int keep_revisions;       /* former ones of each month that stay in the archive; INT_MAX: all */
+    int netcdf_year_begins;    /* month (1..12) in which years of the yearly netCDF files begin; 0: there are none */
+    int keep_revisions;        /* former ones of each month that stay in the archive; INT_MAX: all */
     uint32_t revision_formats; /* bit f: enum archive_format; what is kept of them beside CSV */
-    const char *metrics_file; /* absolute path; NULL: none is written */
-    int workers;              /* threads that write records; 0: one for each processor core */
+    const char *metrics_file;  /* absolute path; NULL: none is written */
+    int workers;               /* threads that write records; 0: one for each processor core */
     enum sandbox_use sandbox;
     struct word_list includes; /* absolute patterns of files that a reload may read, beside the main one */
     int64_t settle, rescan;    /* ms */

@@ -226,6 +226,8 @@ static void add_words(uint64_t *digest, const struct word_list *list)
         add_text(digest, list->words[i]);
 }
 
+/* All of them, or a reload with another one derives nothing again. */
+QUALITY_LIMITS_ARE(14);
 static void add_limits(uint64_t *digest, const struct quality_limits *limits)
 {
     const double numbers[] = {limits->sensor_min,    limits->sensor_max, limits->usual_min, limits->usual_max,

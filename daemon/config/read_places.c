@@ -202,8 +202,6 @@ static void read_told_value(struct reader *reader, const yaml_node_t *map, const
 
 static void read_station_quality(struct reader *reader, const yaml_node_t *map, struct station *station)
 {
-    static const struct quality_limits inherited = {NAN, NAN, NAN, NAN,  NAN,  NAN,  NAN,
-                                                    NAN, -1,  -1,  NULL, NULL, NULL, NULL};
     char title[TITLE_SIZE + 16];
     snprintf(title, sizeof title, "'quality'%s", reader->about);
     if (!reader_is_map(reader, map, title))
@@ -216,7 +214,7 @@ static void read_station_quality(struct reader *reader, const yaml_node_t *map, 
         const yaml_node_t *limits;
         if (!read_limits_key(reader, pair, &seen, &quantity, &limits))
             continue;
-        list[count] = (struct quality_override){.quantity = quantity, .limits = inherited};
+        list[count] = (struct quality_override){.quantity = quantity, .limits = quality_inherited};
         read_limits(reader, quantity, limits, &list[count++].limits);
     }
     station->quality = arena_array(reader->config->arena, count, sizeof list[0]);

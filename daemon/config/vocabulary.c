@@ -131,10 +131,9 @@ static const struct rule_vocabulary rule_kinds[] = {
 };
 _Static_assert(COUNT_OF(rule_kinds) == RULE_KIND_COUNT, "every kind of rule has a row");
 
-static const char *const rule_keys[RULE_KEY_COUNT] = {"quantity", "limit",     "window",        "deadband",
-                                                      "on_delay", "off_delay", "count_suspect", "stations",
-                                                      "band",     "since",     "while",         "samples",
-                                                      "ahead",    "except"};
+static const char *const rule_keys[RULE_KEY_COUNT] = {"quantity",  "limit",         "window",   "deadband", "on_delay",
+                                                      "off_delay", "count_suspect", "stations", "band",     "since",
+                                                      "while",     "samples",       "ahead",    "except"};
 
 static const char *const column_roles[] = {
     [COLUMN_QUANTITY] = "quantity", [COLUMN_STATION] = "station", [COLUMN_SERIAL] = "serial",
@@ -184,6 +183,7 @@ struct quality_limits default_limits(enum quantity quantity)
     };
 }
 
+QUALITY_LIMITS_ARE(14);
 void limits_normalise(struct quality_limits *limits)
 {
     double *const ends[] = {&limits->sensor_min, &limits->sensor_max, &limits->usual_min, &limits->usual_max};

@@ -14,8 +14,7 @@ struct sentence {
 
 static void begin(const struct sentence *s, const char *test);
 static void add_value(const struct sentence *s, double value);
-static void add_pair(const struct sentence *s, const char *test, const char *words, double suspect,
-                     double fail);
+static void add_pair(const struct sentence *s, const char *test, const char *words, double suspect, double fail);
 static void add_range(const struct sentence *s, const struct quality_limits *limits);
 static void add_band(const struct sentence *s, double least, double most);
 static void add_flat(const struct sentence *s, const struct quality_limits *limits);
@@ -24,6 +23,7 @@ static void add_attenuated(const struct sentence *s, const struct attenuation *l
 static void add_related(const struct sentence *s, const struct companion *limits);
 static void add_unit(const struct sentence *s);
 
+QUALITY_LIMITS_ARE(14);
 void quality_describe(enum quantity quantity, const struct quality_limits *limits, struct text *ret)
 {
     const struct sentence s = {ret, quantity, ret->length};
@@ -62,8 +62,7 @@ static void add_unit(const struct sentence *s)
         text_printf(s->text, " %s", unit);
 }
 
-static void add_pair(const struct sentence *s, const char *test, const char *words, double suspect,
-                     double fail)
+static void add_pair(const struct sentence *s, const char *test, const char *words, double suspect, double fail)
 {
     if (!(suspect > 0) && !(fail > 0))
         return;

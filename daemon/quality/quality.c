@@ -58,6 +58,8 @@ void quality_after(const struct config *config, const struct station *station, i
     }
 }
 
+/* Every limit that looks back in time, or a span derived alone differs from the whole. */
+QUALITY_LIMITS_ARE(14);
 int64_t quality_lead_in(const struct config *config, const struct station *station)
 {
     int64_t longest = 0;

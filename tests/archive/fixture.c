@@ -131,13 +131,21 @@ static struct config *make_config(struct arena *arena)
         .largest_air_gap = 3 * HOUR_MS,
         .good_air_gap = HOUR_MS,
     };
-    for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
-        config->quality[q] =
-            (struct quality_limits){NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, 0, 0, NULL, NULL, NULL, NULL};
-    config->quality[QUANTITY_OXYGEN] =
-        (struct quality_limits){0, 30, 0, 18, 2, 4, 2, 0.001, 12 * HOUR_MS, 24 * HOUR_MS, NULL, NULL, NULL, NULL};
-    config->quality[QUANTITY_SPECIFIC_CONDUCTANCE] =
-        (struct quality_limits){0, 70, 0, NAN, 0, 0, NAN, NAN, 0, 0, NULL, NULL, NULL, NULL};
+    for (enum quantity q = 0; q < QUANTITY_COUNT; q++) {
+        config->quality[q] = quality_off;
+        config->quality[q].flat_tolerance = NAN;
+    }
+    config->quality[QUANTITY_OXYGEN] = (struct quality_limits){.sensor_max = 30,
+                                                               .usual_max = 18,
+                                                               .spike_suspect = 2,
+                                                               .spike_fail = 4,
+                                                               .rate = 2,
+                                                               .flat_tolerance = 0.001,
+                                                               .flat_suspect = 12 * HOUR_MS,
+                                                               .flat_fail = 24 * HOUR_MS};
+    config->quality[QUANTITY_SPECIFIC_CONDUCTANCE].sensor_min = 0;
+    config->quality[QUANTITY_SPECIFIC_CONDUCTANCE].sensor_max = 70;
+    config->quality[QUANTITY_SPECIFIC_CONDUCTANCE].usual_min = 0;
     config->barometer_count = 1;
     config->barometers = arena_array(arena, 1, sizeof *config->barometers);
     config->barometers[0] = (struct barometer){

@@ -27,8 +27,7 @@ static void set_up(void)
         .id = "heron-creek", .name = "Heron Creek", .latitude = 44, .longitude = -124, .position_reach = 500};
     config = (struct config){.stations = &station, .station_count = 1};
     for (unsigned q = 0; q < QUANTITY_COUNT; q++)
-        config.quality[q] =
-            (struct quality_limits){NAN, NAN, NAN, NAN, NAN, NAN, NAN, 0, 0, 0, NULL, NULL, NULL, NULL};
+        config.quality[q] = quality_off;
 }
 
 static void tear_down(void)
@@ -55,10 +54,9 @@ static void expect(enum quantity quantity, enum test test, const char *flags)
 {
     for (size_t i = 0; i < record.n; i++) {
         uint8_t flag = record.flag[quantity][i];
-        cr_expect_eq('0' + flag, flags[i], "%s, row %zu: %d, expected %c", quantity_info(quantity)->key, i,
-                     flag, flags[i]);
-        cr_expect_eq((record.tests[quantity][i] & test) != 0, flags[i] == '3' || flags[i] == '4', "row %zu",
-                     i);
+        cr_expect_eq('0' + flag, flags[i], "%s, row %zu: %d, expected %c", quantity_info(quantity)->key, i, flag,
+                     flags[i]);
+        cr_expect_eq((record.tests[quantity][i] & test) != 0, flags[i] == '3' || flags[i] == '4', "row %zu", i);
     }
 }
 
@@ -91,8 +89,7 @@ Test(compare, a_twin_in_air_or_struck_out_judges_nothing)
 /* Conductance that jumps is the tide's doing while the level moves, and a fault while it stands. */
 Test(compare, a_fast_change_that_the_other_quantity_does_not_explain_is_suspect)
 {
-    const struct companion limits = {
-        .quantity = QUANTITY_LEVEL, .rate = 4, .steady = 0.05, .window = 2 * STEP};
+    const struct companion limits = {.quantity = QUANTITY_LEVEL, .rate = 4, .steady = 0.05, .window = 2 * STEP};
     config.quality[QUANTITY_SPECIFIC_CONDUCTANCE].related = &limits;
     rows(8, 1u << QUANTITY_SPECIFIC_CONDUCTANCE | 1u << QUANTITY_LEVEL);
     fill(&record, QUANTITY_LEVEL, (double[]){1, 1, 1.01, 1.02, 1.03, 1.2, 1.4, 1.6});
@@ -116,8 +113,7 @@ static struct neighbour_record neighbour_of(size_t n, int64_t step, int64_t shif
 
 Test(compare, a_level_too_far_from_its_neighbours_is_suspect_and_then_fails)
 {
-    const struct neighbour_limits limits = {
-        .station = "weir-pool", .suspect = 0.03, .fail = 0.05, .reach = HOUR_MS};
+    const struct neighbour_limits limits = {.station = "weir-pool", .suspect = 0.03, .fail = 0.05, .reach = HOUR_MS};
     config.quality[QUANTITY_LEVEL].neighbour = &limits;
     rows(5, 1u << QUANTITY_LEVEL);
     struct neighbour_record there = neighbour_of(3, 2 * STEP, 0); /* 1, 1.1, 1.2: halfway 1.05, 1.15 */

@@ -6,8 +6,6 @@
 #include <criterion/criterion.h>
 #include <math.h>
 
-static const struct quality_limits off = {NAN, NAN, NAN, NAN, NAN, NAN, NAN, 0, 0, 0, NULL, NULL, NULL, NULL};
-
 static void expect(enum quantity quantity, const struct quality_limits *limits, const char *words)
 {
     struct text text;
@@ -20,7 +18,7 @@ static void expect(enum quantity quantity, const struct quality_limits *limits, 
 
 Test(describe, nothing_is_said_of_tests_that_are_off)
 {
-    expect(QUANTITY_OXYGEN, &off, "");
+    expect(QUANTITY_OXYGEN, &quality_off, "");
 }
 
 Test(describe, every_threshold_is_in_the_written_unit)
@@ -34,10 +32,8 @@ Test(describe, every_threshold_is_in_the_written_unit)
     months.range[6][0] = 0.2;
     months.range[6][1] = 1;
     const struct attenuation attenuated = {.window = 12 * HOUR_MS, .suspect = 0.01};
-    const struct companion related = {
-        .quantity = QUANTITY_LEVEL, .rate = 0.3, .steady = 0.05, .window = 2 * HOUR_MS};
-    const struct neighbour_limits neighbour = {
-        .station = "weir-pool", .suspect = 0.1, .fail = 0.2, .reach = HOUR_MS};
+    const struct companion related = {.quantity = QUANTITY_LEVEL, .rate = 0.3, .steady = 0.05, .window = 2 * HOUR_MS};
+    const struct neighbour_limits neighbour = {.station = "weir-pool", .suspect = 0.1, .fail = 0.2, .reach = HOUR_MS};
     const struct quality_limits limits = {.sensor_min = 0,
                                           .sensor_max = 100,
                                           .usual_min = NAN,

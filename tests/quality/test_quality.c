@@ -26,7 +26,7 @@ static void set_up(void)
     station = (struct station){.id = "heron-creek", .name = "Heron Creek"};
     config = (struct config){.stations = &station, .station_count = 1};
     for (unsigned q = 0; q < QUANTITY_COUNT; q++)
-        config.quality[q] = (struct quality_limits){NAN, NAN, NAN, NAN, NAN, NAN, NAN, 0, 0, 0, NULL, NULL, NULL, NULL};
+        config.quality[q] = quality_off;
 }
 
 static void tear_down(void)
@@ -67,6 +67,21 @@ static void expect_examples(const struct example *rows, size_t n, uint32_t test)
 }
 
 /* Example thresholds of test 4: sensor -0.5..10 m, user -0.5..5 m. */
+/* Range, spike, rate and flat line at once. */
+static void every_test(int64_t flat_suspect, int64_t flat_fail)
+{
+    config.quality[QUANTITY] = (struct quality_limits){.sensor_min = -1,
+                                                       .sensor_max = 10,
+                                                       .usual_min = 0,
+                                                       .usual_max = 5,
+                                                       .spike_suspect = 0.1,
+                                                       .spike_fail = 0.2,
+                                                       .rate = 1,
+                                                       .flat_tolerance = 0.001,
+                                                       .flat_suspect = flat_suspect,
+                                                       .flat_fail = flat_fail};
+}
+
 Test(quality, a_value_outside_the_sensors_range_fails_and_outside_the_usual_is_suspect)
 {
     config.quality[QUANTITY] = (struct quality_limits){.sensor_min = -0.5,
@@ -271,8 +286,7 @@ Test(quality, earlier_marks_are_worsened_never_improved)
 
 Test(quality, rows_that_failed_in_air_are_left_as_they_are_and_judge_no_neighbour)
 {
-    config.quality[QUANTITY] =
-        (struct quality_limits){-1, 10, 0, 5, 0.1, 0.2, 1, 0.001, 2 * STEP, 4 * STEP, NULL, NULL, NULL, NULL};
+    every_test(2 * STEP, 4 * STEP);
     struct record record = series("1 99 99 99 1 1.001");
     for (size_t i = 1; i < 4; i++) {
         record.flag[QUANTITY][i] = FLAG_FAIL;
@@ -321,8 +335,7 @@ Test(quality, what_a_person_restored_keeps_its_flag_and_shows_which_test_objecte
 
 Test(quality, before_the_chain_only_range_and_missing_are_tested)
 {
-    config.quality[QUANTITY] =
-        (struct quality_limits){-1, 10, 0, 5, 0.1, 0.2, 1, 0.001, STEP, 2 * STEP, NULL, NULL, NULL, NULL};
+    every_test(STEP, 2 * STEP);
     struct record record = series("1 1 1 3 1 - 6 20");
     quality_before(&config, &station, &record);
     cr_expect_str_eq(flags_of(&record), "11111934");
@@ -333,7 +346,8 @@ Test(quality, before_the_chain_only_range_and_missing_are_tested)
 Test(quality, a_station_has_its_own_limits)
 {
     config.quality[QUANTITY].usual_max = 5;
-    struct quality_override own = {QUANTITY, {NAN, NAN, NAN, 2, NAN, NAN, NAN, NAN, -1, -1, NULL, NULL, NULL, NULL}};
+    struct quality_override own = {QUANTITY, quality_inherited};
+    own.limits.usual_max = 2;
     station.quality = &own;
     station.quality_count = 1;
     struct record record = series("1 3 6");
@@ -343,8 +357,7 @@ Test(quality, a_station_has_its_own_limits)
 
 Test(quality, no_rows_and_one_row_are_fine)
 {
-    config.quality[QUANTITY] =
-        (struct quality_limits){-1, 10, 0, 5, 0.1, 0.2, 1, 0.001, STEP, 2 * STEP, NULL, NULL, NULL, NULL};
+    every_test(STEP, 2 * STEP);
     struct record none = series(""), one = series("1");
     judge(&none);
     judge(&one);
@@ -357,8 +370,8 @@ Test(quality, the_lead_in_reaches_beyond_the_longest_flat_test)
     config.quality[QUANTITY].flat_suspect = 24 * HOUR_MS;
     config.quality[QUANTITY_TEMPERATURE].flat_fail = 72 * HOUR_MS;
     cr_expect_geq(quality_lead_in(&config, &station), 72 * HOUR_MS + 3 * STEP);
-    struct quality_override own = {QUANTITY_TEMPERATURE,
-                                   {NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, -1, 0, NULL, NULL, NULL, NULL}};
+    struct quality_override own = {QUANTITY_TEMPERATURE, quality_inherited};
+    own.limits.flat_fail = 0;
     station.quality = &own;
     station.quality_count = 1;
     int64_t shorter = quality_lead_in(&config, &station);
