@@ -10,10 +10,9 @@
 
 #define STEP_OF_LIMIT 0.1 /* growth worth a message, where the rule has no deadband */
 
-static size_t best_match(const struct reconcile_input *input, const bool *is_taken,
-                         const struct episode *found);
-static bool compare(const struct reconcile_input *input, const struct alarm *stored,
-                    const struct episode *found, struct alarm_change *ret);
+static size_t best_match(const struct reconcile_input *input, const bool *is_taken, const struct episode *found);
+static bool compare(const struct reconcile_input *input, const struct alarm *stored, const struct episode *found,
+                    struct alarm_change *ret);
 static bool vanish(const struct reconcile_input *input, const struct alarm *stored, struct alarm_change *ret);
 static const char *why_not_due(const struct reconcile_input *input, const struct alarm *stored);
 static struct alarm_change learn(const struct reconcile_input *input, const struct episode *found);
@@ -21,8 +20,7 @@ static void raise_anew(const struct reconcile_input *input, struct alarm_change 
 static void apply(struct alarm_change *change, enum alarm_event event);
 static void finish(struct alarm_change *change, int64_t now);
 static bool is_shelved(const struct reconcile_input *input);
-static bool becomes_news(const struct reconcile_input *input, const struct alarm *stored,
-                         const struct episode *found);
+static bool becomes_news(const struct reconcile_input *input, const struct alarm *stored, const struct episode *found);
 static bool is_stale(const struct reconcile_input *input, const struct episode *episode);
 static bool has_grown(const struct rule *rule, const struct episode *before, const struct episode *after);
 static bool is_same(const struct rule *rule, const struct episode *a, const struct episode *b);
@@ -36,8 +34,7 @@ static int64_t add_time(int64_t time, int64_t duration);
 
 size_t reconcile(struct arena *arena, const struct reconcile_input *input, struct alarm_change **ret)
 {
-    struct alarm_change *changes =
-        arena_array(arena, input->stored_count + input->found_count, sizeof *changes);
+    struct alarm_change *changes = arena_array(arena, input->stored_count + input->found_count, sizeof *changes);
     bool *is_taken = arena_array(arena, input->stored_count, sizeof *is_taken);
     size_t count = 0;
     for (size_t i = 0; i < input->found_count; i++) {
@@ -88,8 +85,7 @@ bool reconcile_widen(const struct rule *rule, const struct alarm *stored, size_t
 /* Index into stored; stored_count where none is left. The same start first: without that, an alarm left over
  * from an earlier version of the data could be taken for this one at the next run, and the two would change
  * places for ever. */
-static size_t best_match(const struct reconcile_input *input, const bool *is_taken,
-                         const struct episode *found)
+static size_t best_match(const struct reconcile_input *input, const bool *is_taken, const struct episode *found)
 {
     size_t best = input->stored_count;
     int best_rank = 0;
@@ -108,8 +104,8 @@ static size_t best_match(const struct reconcile_input *input, const bool *is_tak
 }
 
 /* False where there is nothing to change. */
-static bool compare(const struct reconcile_input *input, const struct alarm *stored,
-                    const struct episode *found, struct alarm_change *ret)
+static bool compare(const struct reconcile_input *input, const struct alarm *stored, const struct episode *found,
+                    struct alarm_change *ret)
 {
     struct alarm_change change = {
         .what = ALARM_CHANGED, .alarm = *stored, .before = stored->state, .event = ANNOUNCE_NOTHING};
@@ -144,10 +140,10 @@ static bool vanish(const struct reconcile_input *input, const struct alarm *stor
     if (measures_waiting(input->rule)) {
         episode->end = input->now > episode->start ? input->now : episode->start;
         snprintf(episode->detail, sizeof episode->detail, "%s",
-                 input->rule->kind == RULE_SILENCE     ? "heard again"
-                 : input->rule->kind == RULE_VISIT_DUE ? why_not_due(input, stored)
+                 input->rule->kind == RULE_SILENCE       ? "heard again"
+                 : input->rule->kind == RULE_VISIT_DUE   ? why_not_due(input, stored)
                  : input->rule->kind == RULE_UNDELIVERED ? "a notice got through"
-                                                       : "no longer waiting");
+                                                         : "no longer waiting");
         apply(&change, ALARM_EVENT_RETURNED);
     } else {
         if (!is_over)
@@ -230,8 +226,7 @@ static bool is_shelved(const struct reconcile_input *input)
 }
 
 /* An alarm that a person has answered or shelved unasked is not raised again; it goes on as old news. */
-static bool becomes_news(const struct reconcile_input *input, const struct alarm *stored,
-                         const struct episode *found)
+static bool becomes_news(const struct reconcile_input *input, const struct alarm *stored, const struct episode *found)
 {
     return stored->is_old_news && stored->state != ALARM_ACKNOWLEDGED && stored->state != ALARM_SHELVED &&
            !is_stale(input, found) && last_moment(found) > last_moment(&stored->episode);
@@ -246,7 +241,7 @@ static bool has_grown(const struct rule *rule, const struct episode *before, con
 {
     double step = rule->deadband > 0 ? rule->deadband : STEP_OF_LIMIT * fabs(rule->limit);
     /* A flat line that gets flatter is no news; a gap is as it is. */
-    if (measures_waiting(rule) || rule->kind == RULE_FLAT || rule->kind == RULE_GAP)
+    if (measures_waiting(rule) || rule->kind == RULE_FLAT || rule_measure(rule->kind) == MEASURE_PAUSE)
         return false;
     if (rule->kind == RULE_OUTSIDE && !(rule->deadband > 0)) /* 10 % of the limit that it went past */
         step = STEP_OF_LIMIT * fabs(after->worst > rule->high ? rule->high : rule->low);
@@ -257,13 +252,12 @@ static bool has_grown(const struct rule *rule, const struct episode *before, con
 
 static bool is_same(const struct rule *rule, const struct episode *a, const struct episode *b)
 {
-    if (a->start != b->start || a->raised != b->raised || a->end != b->end ||
-        strcmp(a->detail, b->detail) != 0)
+    if (a->start != b->start || a->raised != b->raised || a->end != b->end || strcmp(a->detail, b->detail) != 0)
         return false;
     if (measures_waiting(rule) && a->end == TIME_NONE) /* grows with the clock alone */
         return fabs(b->worst - a->worst) < fmax(STEP_OF_LIMIT * (double)rule->window, (double)HOUR_MS);
-    return is_same_value(a->worst, b->worst) && a->worst_time == b->worst_time &&
-           is_same_value(a->last, b->last) && a->last_time == b->last_time;
+    return is_same_value(a->worst, b->worst) && a->worst_time == b->worst_time && is_same_value(a->last, b->last) &&
+           a->last_time == b->last_time;
 }
 
 static bool is_same_value(double a, double b)
@@ -297,8 +291,7 @@ static int64_t end_or_forever(const struct episode *episode)
  */
 static bool measures_waiting(const struct rule *rule)
 {
-    return rule->kind == RULE_SILENCE || rule->kind == RULE_VISIT_DUE || rule->kind == RULE_UNREADABLE_DROP ||
-           rule->kind == RULE_UNDELIVERED;
+    return rule_measure(rule->kind) == MEASURE_WAITING;
 }
 
 /* Stays at the ends of time. */

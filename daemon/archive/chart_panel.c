@@ -124,16 +124,8 @@ static double least_range(enum quantity quantity, double around)
 
 size_t chart_limits(const struct panel *p, const struct rule *rule, double ret[2])
 {
-    size_t n = 0;
-    if (rule->quantity != p->quantity || !rule_watches(rule, p->dataset->station->id))
-        return 0;
-    if (rule->kind == RULE_BELOW || rule->kind == RULE_ABOVE)
-        ret[n++] = rule->limit;
-    if (rule->kind == RULE_OUTSIDE && isfinite(rule->low))
-        ret[n++] = rule->low;
-    if (rule->kind == RULE_OUTSIDE && isfinite(rule->high))
-        ret[n++] = rule->high;
-    return n;
+    bool is_shown = rule->quantity == p->quantity && rule_watches(rule, p->dataset->station->id);
+    return is_shown ? rule_levels(rule, ret) : 0;
 }
 
 bool chart_check_is_shown(const struct panel *p, const struct check_result *check)

@@ -211,7 +211,7 @@ void part_alarm_values(struct text *text, const struct config *config, const str
     }
     if (!rule || rule->quantity >= QUANTITY_COUNT)
         return;
-    bool is_low = rule->kind == RULE_BELOW || rule->kind == RULE_FALL;
+    bool is_low = rule->kind == RULE_BELOW || (rule->kind == RULE_OUTSIDE && e->worst < rule->low);
     text_puts(text, is_low ? "lowest " : "highest ");
     summary_add_value(text, rule->quantity, e->worst);
     text_puts(text, " at ");

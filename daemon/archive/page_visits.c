@@ -106,9 +106,16 @@ static unsigned things_for(const struct config *config, const struct alarm *alar
     case RULE_FLAT: return BRING_LOGGER | things_of(rule->quantity);
     case RULE_UNREADABLE_DROP:
     case RULE_UNDELIVERED:
-    case RULE_KIND_COUNT: return 0;
-    default: return things_of(rule->quantity);
+    case RULE_KIND_COUNT: break;
+    case RULE_BELOW:
+    case RULE_ABOVE:
+    case RULE_RISE:
+    case RULE_FALL:
+    case RULE_OUTSIDE:
+    case RULE_CHANGE:
+    case RULE_DRIFT: return things_of(rule->quantity);
     }
+    return 0;
 }
 
 static unsigned things_of(enum quantity quantity)

@@ -359,8 +359,7 @@ static void check_tell(struct checker *checker, const char *subject, const struc
 /* A deadband that no value can come back over leaves an alarm open for ever. */
 static void check_limits(struct checker *checker, const struct rule *rule)
 {
-    bool is_size = rule->kind == RULE_RISE || rule->kind == RULE_FALL || rule->kind == RULE_CHANGE ||
-                   rule->kind == RULE_DRIFT ||
+    bool is_size = (rule_measure(rule->kind) == MEASURE_CHANGE && rule->kind != RULE_FLAT) ||
                    (rule->kind == RULE_ABOVE && quantity_is(rule->quantity, QUANTITY_NEVER_NEGATIVE));
     if (is_size && rule->limit > 0 && rule->deadband >= rule->limit)
         problem_add(checker->problems, rule->where,

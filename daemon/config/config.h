@@ -266,6 +266,15 @@ enum rule_kind {
 };
 const char *rule_kind_word(enum rule_kind kind);
 
+/* What limit, worst and last of a kind's episodes are; much of what is done with alarms follows from it. */
+enum rule_measure {
+    MEASURE_VALUE = 1, /* the quantity itself: the limit is a level of it, which a chart can draw */
+    MEASURE_CHANGE,    /* a difference of the quantity: 5 degF is 2.78 degC */
+    MEASURE_PAUSE,     /* ms that it took, when it was over */
+    MEASURE_WAITING    /* ms that it has taken by now: grows with the clock, and was true when it was told */
+};
+enum rule_measure rule_measure(enum rule_kind kind);
+
 /* Stages of the tide, as bits; how they are told from the level: alarms/tide.h. */
 enum tide_stage { TIDE_RISING = 1 << 0, TIDE_FALLING = 1 << 1, TIDE_HIGH = 1 << 2, TIDE_LOW = 1 << 3 };
 
@@ -302,6 +311,9 @@ struct rule {
     struct word_list escalate_to; /* recipient ids */
     struct place where;
 };
+
+/* The levels of its quantity that it watches, inside units; none where it measures anything but a value. */
+size_t rule_levels(const struct rule *rule, double ret[2]);
 
 /* When somebody works, by a local clock. */
 struct hours {

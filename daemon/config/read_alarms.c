@@ -282,7 +282,7 @@ static void read_rule_limit(struct reader *reader, const yaml_node_t *map, struc
     const char *text = node ? reader_text(reader, node, "limit") : NULL;
     if (!text)
         return;
-    bool is_difference = rule_vocabulary(rule->kind)->limit_is_difference;
+    bool is_difference = rule_measure(rule->kind) == MEASURE_CHANGE;
     struct error error;
     bool is_read = value_quantity(text, strlen(text), (int)quantity_dimension(reader->quantity), is_difference,
                                   &rule->limit, &error);

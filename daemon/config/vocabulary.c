@@ -67,63 +67,71 @@ _Static_assert(COUNT_OF(limits_table) == QUANTITY_COUNT, "every quantity has its
     (RULE_DEADBAND | RULE_ON_DELAY | RULE_OFF_DELAY | RULE_COUNT_SUSPECT | PLACES | RULE_WHILE | RULE_SAMPLES)
 static const struct rule_vocabulary rule_kinds[] = {
     [RULE_BELOW] = {.word = "below",
+                    .measures = MEASURE_VALUE,
                     .needs = RULE_QUANTITY | RULE_LIMIT,
                     .takes = DELAYS,
                     .help = "the quantity is below the limit"},
     [RULE_ABOVE] = {.word = "above",
+                    .measures = MEASURE_VALUE,
                     .needs = RULE_QUANTITY | RULE_LIMIT,
                     .takes = DELAYS,
                     .help = "the quantity is above the limit"},
     [RULE_RISE] = {.word = "rise",
+                   .measures = MEASURE_CHANGE,
                    .needs = RULE_QUANTITY | RULE_LIMIT | RULE_WINDOW,
                    .takes = DELAYS,
-                   .limit_is_difference = true,
                    .help = "it rose by more than the limit within the window"},
     [RULE_FALL] = {.word = "fall",
+                   .measures = MEASURE_CHANGE,
                    .needs = RULE_QUANTITY | RULE_LIMIT | RULE_WINDOW,
                    .takes = DELAYS,
-                   .limit_is_difference = true,
                    .help = "it fell by more than the limit within the window"},
     [RULE_OUTSIDE] = {.word = "outside",
+                      .measures = MEASURE_VALUE,
                       .needs = RULE_QUANTITY | RULE_BAND,
                       .takes = DELAYS,
                       .help = "the quantity is below or above a band"},
     [RULE_CHANGE] = {.word = "change",
+                     .measures = MEASURE_CHANGE,
                      .needs = RULE_QUANTITY | RULE_LIMIT | RULE_SINCE,
                      .takes = DELAYS,
-                     .limit_is_difference = true,
                      .help = "it changed by more than the limit since the last visit, or since a time"},
     [RULE_FLAT] =
         {.word = "flat",
+         .measures = MEASURE_CHANGE,
          .needs = RULE_QUANTITY | RULE_LIMIT | RULE_WINDOW,
          .takes = DELAYS,
-         .limit_is_difference = true,
          .help = "it changed by no more than the limit for as long as the window: a sensor that is stuck or buried"},
     [RULE_DRIFT] = {.word = "drift",
+                    .measures = MEASURE_CHANGE,
                     .needs = RULE_QUANTITY | RULE_LIMIT,
                     .takes = RULE_DEADBAND | PLACES,
-                    .limit_is_difference = true,
                     .help = "a check or a second level reading disagrees with the sensor by more than the limit; of "
                             "water_pressure: its zero "
                             "in air, against the barometer"},
     [RULE_SILENCE] = {.word = "silence",
+                      .measures = MEASURE_WAITING,
                       .needs = RULE_WINDOW,
                       .takes = PLACES,
                       .help = "nothing came from a station or barometer for longer than the window"},
     [RULE_GAP] = {.word = "gap",
+                  .measures = MEASURE_PAUSE,
                   .needs = RULE_WINDOW,
                   .takes = PLACES,
                   .help = "between two samples of a station or barometer lies more than the window: a file is missing"},
     [RULE_VISIT_DUE] = {.word = "visit_due",
+                        .measures = MEASURE_WAITING,
                         .needs = RULE_WINDOW,
                         .takes = PLACES | RULE_AHEAD,
                         .help = "nobody has read the level or put the logger in for longer than the window, or the "
                                 "logger's memory or battery will run out first"},
     [RULE_UNREADABLE_DROP] = {.word = "unreadable_drop",
+                              .measures = MEASURE_WAITING,
                               .takes = RULE_WINDOW,
                               .window_standard = "6 h",
                               .help = "a drop was set aside, or waits for longer than the window"},
     [RULE_UNDELIVERED] = {.word = "undelivered",
+                          .measures = MEASURE_WAITING,
                           .takes = RULE_WINDOW,
                           .window_standard = "1 h",
                           .help = "a notice to a recipient was given up, or is tried for longer than the window: the "
@@ -146,6 +154,27 @@ _Static_assert(COUNT_OF(column_roles) == COLUMN_IGNORED + 1, "every role has a w
 const char *rule_kind_word(enum rule_kind kind)
 {
     return rule_vocabulary(kind)->word;
+}
+
+enum rule_measure rule_measure(enum rule_kind kind)
+{
+    assert(rule_vocabulary(kind)->measures != 0 && "its row says what it measures");
+    return rule_vocabulary(kind)->measures;
+}
+
+size_t rule_levels(const struct rule *rule, double ret[2])
+{
+    const struct rule_vocabulary *info = rule_vocabulary(rule->kind);
+    size_t n = 0;
+    if (info->measures != MEASURE_VALUE)
+        return 0;
+    if (!(info->needs & RULE_BAND))
+        ret[n++] = rule->limit;
+    if (info->needs & RULE_BAND && isfinite(rule->low))
+        ret[n++] = rule->low;
+    if (info->needs & RULE_BAND && isfinite(rule->high))
+        ret[n++] = rule->high;
+    return n;
 }
 
 const struct rule_vocabulary *rule_vocabulary(enum rule_kind kind)

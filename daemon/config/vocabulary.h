@@ -27,8 +27,8 @@ const char *rule_key_word(unsigned bit); /* 0 .. RULE_KEY_COUNT-1 */
 
 struct rule_vocabulary {
     const char *word;
-    unsigned needs, takes;       /* masks of enum rule_key; `takes` beside what it needs */
-    bool limit_is_difference;    /* 5 degF is 2.78 degC */
+    unsigned needs, takes; /* masks of enum rule_key; `takes` beside what it needs */
+    enum rule_measure measures;
     const char *window_standard; /* default of 'window', NULL none */
     const char *help;
 };

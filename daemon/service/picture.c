@@ -93,9 +93,11 @@ static const char *describe(struct pipeline *p, const struct notice *notice, con
     put_value(&text, info, low);
     text_puts(&text, " and ");
     put_value(&text, info, high);
-    if ((rule->kind == RULE_BELOW || rule->kind == RULE_ABOVE) && isfinite(rule->limit)) {
-        text_puts(&text, ", the limit is ");
-        put_value(&text, info, rule->limit);
+    double levels[2];
+    size_t level_count = rule_levels(rule, levels);
+    for (size_t k = 0; k < level_count; k++) {
+        text_puts(&text, k > 0 ? " and " : level_count > 1 ? ", the limits are " : ", the limit is ");
+        put_value(&text, info, levels[k]);
     }
     return arena_strdup(p->arena, text.bytes);
 }

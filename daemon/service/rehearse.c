@@ -162,13 +162,11 @@ static bool find_known(struct stage *stage, const struct subject *subject, const
     const struct episode *e = &scene->episode;
     int64_t arrived = TIME_NONE;
     bool ok = true;
-    switch (scene->rule->kind) {
-    case RULE_SILENCE:
-    case RULE_VISIT_DUE: break;
-    case RULE_DRIFT: ok = find_check_arrival(stage, subject, e->raised, &arrived, error); break;
-    case RULE_GAP: ok = find_arrival(stage, subject, view->record, e->end, &arrived, error); break;
-    default: ok = find_arrival(stage, subject, view->record, e->raised, &arrived, error); break;
-    }
+    enum rule_measure measure = rule_measure(scene->rule->kind);
+    if (scene->rule->kind == RULE_DRIFT)
+        ok = find_check_arrival(stage, subject, e->raised, &arrived, error);
+    else if (measure != MEASURE_WAITING)
+        ok = find_arrival(stage, subject, view->record, measure == MEASURE_PAUSE ? e->end : e->raised, &arrived, error);
     scene->known = arrived > e->raised ? arrived : e->raised;
     int64_t last = e->end != TIME_NONE ? e->end : e->last_time;
     last = last < scene->known ? last : scene->known;

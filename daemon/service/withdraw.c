@@ -100,7 +100,7 @@ static void put_value(const struct quantity_info *info, double inside, struct te
 /* Is the worst of an episode the value itself, and no change of it? */
 static bool is_measure(const struct rule *rule)
 {
-    return rule->kind == RULE_BELOW || rule->kind == RULE_ABOVE || rule->kind == RULE_OUTSIDE;
+    return rule_measure(rule->kind) == MEASURE_VALUE;
 }
 
 /* Of the files that belong to the place, to the barometer that served it then, or are notes of several stations, the

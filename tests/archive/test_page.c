@@ -4,6 +4,7 @@
 #include "archive/archive.h"
 #include "archive/daily.h"
 #include "archive/summary.h"
+#include "archive/page_parts.h"
 #include "base/timestamp.h"
 #include "fixture.h"
 
@@ -434,6 +435,25 @@ Test(page, of_a_large_network_shows_its_stations_in_groups_to_open)
     cr_expect(says("<bdi>Reach 050</bdi> to <bdi>Reach 074</bdi> <small>25 stations; <span class=\"mark\" "
                    "aria-hidden=\"true\">\u25b2</span> 1 with an alarm; newest data"));
     cr_expect(says("<bdi>Reach 125</bdi> to <bdi>Reach 129</bdi> <small>5 stations; newest data"));
+}
+
+Test(page, names_the_worst_value_of_a_band_by_the_end_that_it_went_past)
+{
+    struct rule band = config->rules[0];
+    band.kind = RULE_OUTSIDE;
+    band.low = 3;
+    band.high = 12;
+    config->rules = &band;
+    struct alarm alarm = station.at->alarms[0];
+    alarm.rule = band.id;
+    alarm.episode.detail[0] = '\0';
+    alarm.episode.worst = 2;
+    part_alarm_values(&text, config, &alarm, 0);
+    cr_expect(says("lowest ") && !says("highest "), "%s", text.bytes);
+    text_clear(&text);
+    alarm.episode.worst = 13;
+    part_alarm_values(&text, config, &alarm, 0);
+    cr_expect(says("highest ") && !says("lowest "), "%s", text.bytes);
 }
 
 Test(page, links_to_former_revisions_that_were_kept)

@@ -74,6 +74,28 @@ Test(options, kinds_of_rules_have_words_that_round_trip)
     cr_expect_str_eq(rule_key_word(2), "window");
 }
 
+Test(options, kinds_of_rules_say_what_they_measure)
+{
+    for (enum rule_kind kind = 0; kind < RULE_KIND_COUNT; kind++) {
+        unsigned needs = rule_vocabulary(kind)->needs;
+        bool has_quantity = needs & RULE_QUANTITY;
+        enum rule_measure measure = rule_measure(kind);
+        cr_expect_eq(has_quantity, measure == MEASURE_VALUE || measure == MEASURE_CHANGE, "%s", rule_kind_word(kind));
+    }
+}
+
+Test(options, levels_of_a_rule_are_its_limit_or_the_ends_of_its_band)
+{
+    double levels[2];
+    cr_expect(rule_levels(&(struct rule){.kind = RULE_BELOW, .limit = 3}, levels) == 1 && levels[0] == 3);
+    cr_expect(rule_levels(&(struct rule){.kind = RULE_OUTSIDE, .low = 1, .high = 2}, levels) == 2 && levels[0] == 1 &&
+              levels[1] == 2);
+    cr_expect(rule_levels(&(struct rule){.kind = RULE_OUTSIDE, .low = -INFINITY, .high = 2}, levels) == 1 &&
+              levels[0] == 2);
+    cr_expect_eq(rule_levels(&(struct rule){.kind = RULE_RISE, .limit = 3}, levels), 0, "that is no level");
+    cr_expect_eq(rule_levels(&(struct rule){.kind = RULE_SILENCE}, levels), 0);
+}
+
 static const char *word_at(const void *context, size_t index)
 {
     const char *const *words = context;
