@@ -532,8 +532,7 @@ bool store_rebuild_load(struct store *store, struct arena *arena, uint32_t **ret
 
 struct store_counts {
     int64_t drops, repeated_rows, rows, waiting, set_aside, notes, alarms_open, dirty, pages_due;
-    int64_t
-        left_alone; /* spans that are not derived and places whose records are not written: they ended the program */
+    int64_t left_alone; /* spans not derived, places whose records are not written: they ended the program */
 };
 bool store_counts(struct store *store, struct store_counts *ret, struct error *error);
 

@@ -156,6 +156,18 @@ Test(archive, writes_the_record_and_what_else_the_settings_ask_for)
     cr_expect_eq(archive_writers_wanted(&config, writers), all);
 }
 
+Test(archive, every_format_has_a_writer)
+{
+    size_t n;
+    const struct archive_writer *writers = archive_writers(&n);
+    for (enum archive_format format = 0; format < FORMAT_COUNT; format++) {
+        size_t i = 0;
+        while (i < n && writers[i].format != format)
+            i++;
+        cr_expect_lt(i, n, "%d", format);
+    }
+}
+
 Test(archive, renders_the_records_before_all_else)
 {
     size_t n;

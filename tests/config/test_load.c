@@ -5,6 +5,7 @@
 #include "base/text.h"
 #include "base/timestamp.h"
 #include "config/options.h"
+#include "config/vocabulary.h"
 
 #include <criterion/criterion.h>
 #include <dirent.h>
@@ -186,6 +187,9 @@ Test(load, the_full_example_shows_every_key_of_the_option_table_and_every_kind_o
         cr_expect_not_null(strstr(bytes, line), "full.yaml has no rule of the kind '%s'", rule_kind_word(kind));
         free(line);
     }
+    for (int format = 0; archive_format_choice(format); format++)
+        cr_expect_not_null(strstr(bytes, archive_format_choice(format)), "full.yaml does not name the format '%s'",
+                           archive_format_choice(format));
     yaml_document_delete(&document);
     yaml_parser_delete(&parser);
     free(bytes);

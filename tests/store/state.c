@@ -71,6 +71,17 @@ int64_t state_query(const struct state *state, const char *sql)
     return value;
 }
 
+void state_query_text(const struct state *state, const char *sql, char *ret, size_t size)
+{
+    sqlite3 *database = connect(state);
+    sqlite3_stmt *row;
+    cr_assert_eq(sqlite3_prepare_v2(database, sql, -1, &row, NULL), SQLITE_OK, "%s", sqlite3_errmsg(database));
+    int got = sqlite3_step(row);
+    snprintf(ret, size, "%s", got == SQLITE_ROW ? (const char *)sqlite3_column_text(row, 0) : "");
+    sqlite3_finalize(row);
+    sqlite3_close(database);
+}
+
 uint32_t state_place(struct state *state, const char *key)
 {
     uint32_t place = 0;

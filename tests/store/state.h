@@ -26,6 +26,8 @@ void state_commit(struct state *state);
 /* Beside the store, on a connection of its own: statements, and the first number of a query. */
 void state_execute(const struct state *state, const char *sql);
 int64_t state_query(const struct state *state, const char *sql);
+/* The first text of it, cut to `size`; "" where it has no row. */
+void state_query_text(const struct state *state, const char *sql, char *ret, size_t size);
 
 /* Number of a place, in a transaction of its own. */
 uint32_t state_place(struct state *state, const char *key);

@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: MIT */
+#include "base/text.h"
 #include "base/timestamp.h"
 #include "store/state.h"
 
 #include <criterion/criterion.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
@@ -40,6 +42,74 @@ static struct readings readings_of(uint32_t of)
     OK(&state, store_readings_load(state.store, of, (struct span){0, TIME_FOREVER / 2000}, state.arena, &readings,
                                    &state.error));
     return readings;
+}
+
+/* A row of the place with whatever fits into the other columns, by their types. */
+static void put_row_of_place(const char *table)
+{
+    char *sql = x_printf("SELECT count(*) FROM pragma_table_info('%s') WHERE name = 'place'", table);
+    cr_assert_eq(state_query(&state, sql), 1, "%s has no place", table);
+    free(sql);
+    struct text columns, values;
+    text_init(&columns, 4096);
+    text_init(&values, 4096);
+    for (int column = 0;; column++) {
+        char type[8] = "", name[32] = "";
+        sql = x_printf("SELECT type FROM pragma_table_info('%s') WHERE cid = %d", table, column);
+        state_query_text(&state, sql, type, sizeof type);
+        free(sql);
+        sql = x_printf("SELECT name FROM pragma_table_info('%s') WHERE cid = %d", table, column);
+        state_query_text(&state, sql, name, sizeof name);
+        free(sql);
+        if (!*name)
+            break;
+        bool is_place = strcmp(name, "place") == 0;
+        text_printf(&columns, "%s%s", column > 0 ? ", " : "", name);
+        text_printf(&values, "%s", column > 0 ? ", " : "");
+        if (is_place)
+            text_printf(&values, "%u", place);
+        else
+            text_puts(&values, strcmp(type, "TEXT") == 0 ? "'x'" : strcmp(type, "BLOB") == 0 ? "x'00'" : "1");
+    }
+    sql = x_printf("INSERT OR REPLACE INTO %s(%s) VALUES(%s)", table, columns.bytes, values.bytes);
+    state_execute(&state, sql);
+    free(sql);
+    text_done(&columns);
+    text_done(&values);
+}
+
+static int64_t rows_of_place(const char *table)
+{
+    char *sql = x_printf("SELECT count(*) FROM %s WHERE place = %u", table, place);
+    int64_t n = state_query(&state, sql);
+    free(sql);
+    return n;
+}
+
+/* Each table with a place stands in one of the two lists: a new one is thought about. */
+Test(rebuild, forgets_every_table_of_a_place_but_those_that_are_to_stay)
+{
+    static const char *const forgotten[] = {"dirty", "waiting", "held", "check_result", "finding"};
+    static const char *const kept[] = {
+        "drop_",        "note",         "page", "revision", "review", "reviewed", /* permanent */
+        "archive_file", "manifest_due", /* what stands in the archive stays there */
+        "rebuild_due",                  /* the rebuild's own */
+        "unfinished", /* what ended the program would end the rebuild, which writes no attempts down */
+    };
+    cr_expect_eq(state_query(&state, "SELECT count(*) FROM sqlite_schema s JOIN pragma_table_info(s.name) c"
+                                     " WHERE s.type = 'table' AND c.name = 'place'"),
+                 COUNT_OF(forgotten) + COUNT_OF(kept), "a table is new: is it forgotten?");
+    for (size_t i = 0; i < COUNT_OF(forgotten); i++)
+        put_row_of_place(forgotten[i]);
+    for (size_t i = 0; i < COUNT_OF(kept); i++)
+        put_row_of_place(kept[i]);
+    state_begin(&state);
+    OK(&state, store_place_forget(state.store, place, &state.error));
+    state_commit(&state);
+    for (size_t i = 0; i < COUNT_OF(forgotten); i++)
+        cr_expect_eq(rows_of_place(forgotten[i]), 0, "%s", forgotten[i]);
+    for (size_t i = 0; i < COUNT_OF(kept); i++)
+        cr_expect_eq(rows_of_place(kept[i]), 1, "%s", kept[i]);
 }
 
 Test(rebuild, forgets_what_can_be_made_again_of_one_place_only)
