@@ -11,11 +11,7 @@
 #include <string.h>
 
 enum {
-    HEAD = 52, /* px, as all here */
-    PANEL_HEAD = 40,
-    DAYS = 38,
-    KEY = 66,
-    PRINT_WIDTH = 1200,
+    PRINT_WIDTH = 1200, /* px, as all here */
     EPISODE_TOP = 80,
     EPISODE_TITLE = 34, /* characters that find room above it: large, bold, plain */
     EPISODE_NAME = 42,
@@ -48,9 +44,9 @@ size_t chart_panels(const struct dataset *dataset, enum quantity ret[CHART_PANEL
 
 int chart_height(const enum quantity *panels, size_t n)
 {
-    int height = HEAD + DAYS + KEY;
+    int height = CHART_HEAD + CHART_TIMES + CHART_ZONE + SCENE_KEY_HEIGHT;
     for (size_t k = 0; k < n; k++)
-        height += PANEL_HEAD + chart_panel_height(panels[k]);
+        height += CHART_PANEL_HEAD + chart_panel_height(panels[k]);
     return height;
 }
 
@@ -111,9 +107,9 @@ static void draw_month(const struct dataset *dataset, struct scene *scene)
     size_t n = chart_panels(dataset, panels);
     scene->height = chart_height(panels, n);
     draw_head(dataset, scene);
-    int top = HEAD;
+    int top = CHART_HEAD;
     for (size_t k = 0; k < n; k++) {
-        top += PANEL_HEAD;
+        top += CHART_PANEL_HEAD;
         struct panel panel = {.dataset = dataset,
                               .scene = scene,
                               .quantity = panels[k],
@@ -124,7 +120,7 @@ static void draw_month(const struct dataset *dataset, struct scene *scene)
     }
     chart_draw_times(dataset, top, scene);
     draw_zone(dataset, top + 33, scene);
-    scene->key_top = top + DAYS;
+    scene->key_top = top + CHART_TIMES + CHART_ZONE;
 }
 
 static void draw_head(const struct dataset *dataset, struct scene *scene)

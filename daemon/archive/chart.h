@@ -20,6 +20,16 @@
 #define CHART_PANELS_MAX 6
 enum { CHART_EPISODE_WIDTH = 420, CHART_EPISODE_HEIGHT = 296 }; /* px */
 
+/* The picture of a month from above, in px: head; of each panel a heading and the plot; times, and what they are of;
+ * the key (SCENE_KEY_HEIGHT). */
+enum {
+    CHART_HEAD = 52,
+    CHART_PANEL_HEAD = 40,
+    CHART_HEADING = 34, /* of it, with the heading's words */
+    CHART_TIMES = 20,
+    CHART_ZONE = 18,
+};
+
 /* The quantities that get a panel, from above (see quantity_info); returns how many. */
 size_t chart_panels(const struct dataset *dataset, enum quantity ret[CHART_PANELS_MAX]);
 

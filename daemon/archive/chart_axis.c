@@ -2,6 +2,7 @@
 /* The time axis of charts. */
 #include "archive/chart_panel.h"
 
+#include "archive/chart.h"
 #include "archive/summary.h"
 #include "base/timestamp.h"
 
@@ -60,10 +61,10 @@ static int64_t choose_step(int64_t length)
 
 void chart_draw_times(const struct dataset *dataset, int top, struct scene *scene)
 {
-    enum { LABEL_DOWN = 15, FRAME = 20 };
+    enum { LABEL_DOWN = 15 };
     struct chart_tick ticks[CHART_TICKS_MAX];
     size_t n = chart_ticks(dataset, ticks);
-    scene_open_frame(scene, top, FRAME);
+    scene_open_frame(scene, top, CHART_TIMES);
     for (size_t k = 0; k < n; k++)
         scene_words(scene, LOOK_DAY, chart_position(dataset, ticks[k].time), 0, LABEL_DOWN * SCENE_TENTHS,
                     ticks[k].label, NULL);

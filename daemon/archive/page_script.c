@@ -4,12 +4,18 @@
  * of a second copy keep headings, key and the values' axis in sight, and the times' axis is labelled anew. */
 #include "archive/page.h"
 
-static const char script[] =
+#include "archive/chart.h"
+#include "archive/scene.h"
+
+static void add_geometry(struct text *text);
+
+static const char head[] =
     "\"use strict\";\n"
     "/* SPDX-License-Identifier: MIT */\n"
     "for (const figure of document.querySelectorAll(\"figure.chart[data-days]\")) {\n"
-    "  /* The plot within the picture, as shares of its width; room above and below it in px. */\n"
-    "  const left = 0.05, share = 0.935, head = 52, foot = 104, key = 84, heading = 34, most = 8, labelled = 880;\n"
+    "  /* The plot within the picture, as shares of its width; room above and below it in px. */\n";
+
+static const char rest[] =
     "  const days = Number(figure.dataset.days), month = figure.dataset.month;\n"
     "  const heads = figure.dataset.heads.split(\" \").map(height => Number(height) - foot);\n"
     "  const view = figure.querySelector(\".view\"), picture = view.querySelector(\"img\");\n"
@@ -64,7 +70,7 @@ static const char script[] =
     "    times.style.left = `${strip()}px`;\n"
     "    times.style.width = `${plot()}px`;\n"
     "    times.style.top = `${head}px`;\n"
-    "    times.style.height = `${picture.height - head - foot + 20}px`;\n"
+    "    times.style.height = `${picture.height - head - foot + row}px`;\n"
     "    label();\n"
     "    view.scrollLeft = where * plot() + start() - at;\n"
     "    closer.disabled = zoom === most;\n"
@@ -113,5 +119,17 @@ static const char script[] =
 
 void page_script_render(struct text *ret)
 {
-    text_puts(ret, script);
+    text_puts(ret, head);
+    add_geometry(ret);
+    text_puts(ret, rest);
+}
+
+/* As chart.h and scene.h have it. */
+static void add_geometry(struct text *text)
+{
+    const int key = CHART_ZONE + SCENE_KEY_HEIGHT;
+    text_printf(text, "  const left = %g, share = %g, labelled = %d;\n", SCENE_LEFT / 100.0, SCENE_WIDTH / 100.0,
+                SCENE_LABELLED + 20);
+    text_printf(text, "  const head = %d, foot = %d, key = %d, heading = %d, row = %d, most = 8;\n", CHART_HEAD,
+                CHART_TIMES + key, key, CHART_HEADING, CHART_TIMES);
 }

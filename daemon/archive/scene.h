@@ -16,6 +16,13 @@
 
 enum { SCENE_UNITS = 10000, SCENE_TENTHS = 10 };
 
+/* How the SVG is laid out, for it and for whoever puts something over it (page_script.c). Of a picture's width [%]:
+ * left of its plots, and theirs. Narrower than SCENE_LABELLED px, their labels stand in them. */
+#define SCENE_LEFT 5
+#define SCENE_WIDTH 93.5
+#define SCENE_LABELLED 860
+enum { SCENE_KEY_HEIGHT = 66 /* px, at the foot of the picture */ };
+
 enum look {
     LOOK_PAPER, /* the ground */
     /* lines */

@@ -7,10 +7,12 @@
 
 /* Nested pictures know no sums of percent and px. Labels stand left of the plot where that is room enough, else in it.
  */
-#define LEFT "5%"
-#define WIDTH "93.5%"
+#define TEXT_OF_WORD(word) #word
+#define TEXT_OF(number) TEXT_OF_WORD(number)
+#define LEFT TEXT_OF(SCENE_LEFT) "%"
+#define WIDTH TEXT_OF(SCENE_WIDTH) "%"
 
-enum { KEY_HEIGHT = 66, KEY_ROW = 19 };
+enum { KEY_ROW = 19 };
 
 static void add_head(const struct scene *scene, struct text *text);
 static void add_shape(const struct scene *scene, const struct shape *shape, bool is_in_frame, struct text *text);
@@ -81,7 +83,7 @@ static const char style[] =
     ".cross{stroke:var(--ink);stroke-width:1.6;fill:none}\n"
     ".diamond{fill:var(--hand);stroke:var(--ink);stroke-width:1.2}\n"
     ".narrow{display:none}\n"
-    "@media (max-width:860px){.tick{text-anchor:start;transform:translate(3px,-3px)}"
+    "@media (max-width:" TEXT_OF(SCENE_LABELLED) "px){.tick{text-anchor:start;transform:translate(3px,-3px)}"
     ".edge{display:none}}\n"
     "@media (max-width:640px){.wide{display:none}.narrow{display:inline}"
     ".title{font-size:14px}}\n"
@@ -274,7 +276,7 @@ static void add_key(const struct scene *scene, struct text *text)
     for (int layout = 0; layout < 2; layout++) {
         int columns = layout ? COUNT_OF(narrow) : COUNT_OF(wide), shown = 0;
         text_printf(text, "<svg class=\"%s\" x=\"%s\" y=\"%d\" width=\"95%%\" height=\"%d\">\n",
-                    layout ? "narrow" : "wide", LEFT, scene->key_top, KEY_HEIGHT);
+                    layout ? "narrow" : "wide", LEFT, scene->key_top, SCENE_KEY_HEIGHT);
         for (size_t k = 0; k < SCENE_KEY_ITEMS; k++) {
             if (!scene_key_shows(scene, &scene_key[k]))
                 continue;

@@ -2,9 +2,10 @@
 #include "archive/page.h"
 
 #include "archive/archive.h"
+#include "archive/chart.h"
 #include "archive/daily.h"
-#include "archive/summary.h"
 #include "archive/page_parts.h"
+#include "archive/summary.h"
 #include "base/timestamp.h"
 #include "fixture.h"
 
@@ -12,6 +13,7 @@
 #include <inttypes.h>
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #define SHA "3f79bb7b435b05321651daefd374cdc681dc06faa65e374e38337b88ca046dea"
@@ -435,6 +437,34 @@ Test(page, of_a_large_network_shows_its_stations_in_groups_to_open)
     cr_expect(says("<bdi>Reach 050</bdi> to <bdi>Reach 074</bdi> <small>25 stations; <span class=\"mark\" "
                    "aria-hidden=\"true\">\u25b2</span> 1 with an alarm; newest data"));
     cr_expect(says("<bdi>Reach 125</bdi> to <bdi>Reach 129</bdi> <small>5 stations; newest data"));
+}
+
+static bool is_in_script(const char *words)
+{
+    text_clear(&text);
+    page_script_render(&text);
+    return says(words);
+}
+
+/* What the script puts over a picture lies where the picture has it. */
+Test(page, the_script_knows_the_geometry_of_the_pictures)
+{
+    struct dataset *dataset = fixture_month(arena);
+    enum quantity panels[CHART_PANELS_MAX];
+    size_t n = chart_panels(dataset, panels);
+    double left, width;
+    int top, foot = chart_height(panels, 0) - CHART_HEAD;
+    chart_render(dataset, &text);
+    const char *frame = strstr(text.bytes, "<svg x=\"");
+    cr_assert(frame && sscanf(frame, "<svg x=\"%lf%%\" y=\"%d\" width=\"%lf%%", &left, &top, &width) == 3, "%.60s",
+              frame ? frame : "no frame");
+    cr_expect_eq(top, CHART_HEAD + CHART_PANEL_HEAD);
+    char *words = x_printf("left = %g, share = %g,", left / 100, width / 100);
+    cr_expect(is_in_script(words), "%s", words);
+    free(words);
+    words = x_printf("head = %d, foot = %d,", CHART_HEAD, foot);
+    cr_expect(n > 0 && is_in_script(words), "%s", words);
+    free(words);
 }
 
 Test(page, names_the_worst_value_of_a_band_by_the_end_that_it_went_past)
