@@ -111,9 +111,14 @@ void part_cell(struct text *text, const char *class, const char *heading)
 {
     const char *label = heading[0] == '#' ? heading + 1 : heading;
     text_puts(text, "<td");
-    if (*class)
-        text_printf(text, " class=\"%s\"", class);
-    text_printf(text, " data-label=\"%s\">", label);
+    if (*class) {
+        text_puts(text, " class=\"");
+        text_puts(text, class);
+        text_putc(text, '"');
+    }
+    text_puts(text, " data-label=\"");
+    text_puts(text, label);
+    text_puts(text, "\">");
 }
 
 /* ---- words, times, numbers ---- */
@@ -133,8 +138,19 @@ void part_time(struct text *text, int64_t time, int64_t offset)
     }
     char utc[TIMESTAMP_SIZE];
     struct civil local = timestamp_to_civil(time + offset);
-    text_printf(text, "<time datetime=\"%s\">%d\u00a0%.3s\u00a0%d %02d:%02d</time>", timestamp_print(time, utc),
-                local.day, summary_month_name(local.month), local.year, local.hour, local.minute);
+    /* By hand: a front page has one for each station. */
+    text_puts(text, "<time datetime=\"");
+    text_puts(text, timestamp_print(time, utc));
+    text_puts(text, "\">");
+    text_integer(text, local.day);
+    text_puts(text, "\u00a0");
+    text_add(text, summary_month_name(local.month), 3);
+    text_puts(text, "\u00a0");
+    text_integer(text, local.year);
+    const char clock[] = {' ', (char)('0' + local.hour / 10),   (char)('0' + local.hour % 10),
+                          ':', (char)('0' + local.minute / 10), (char)('0' + local.minute % 10)};
+    text_add(text, clock, sizeof clock);
+    text_puts(text, "</time>");
 }
 
 void part_supply(struct text *text, const struct supply *supply, int64_t offset)

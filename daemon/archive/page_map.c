@@ -39,6 +39,16 @@ struct sketch {
     size_t taken_count;
 };
 
+/* Around its place [px]. */
+static const struct mark {
+    const char *before, *between, *behind;
+    double dx, dy;
+} marks[] = {
+    {"<path class=\"spot alarm\" d=\"M", " ", "l6.5 11h-13z\"/>", 0, -7},
+    {"<circle class=\"spot\" cx=\"", "\" cy=\"", "\" r=\"5\"/>", 0, 0},
+    {"<rect class=\"spot air\" x=\"", "\" y=\"", "\" width=\"8\" height=\"8\"/>", -4, -4},
+};
+
 static void place_spots(struct sketch *sketch);
 static void add_spot(struct text *text, struct sketch *sketch, const struct spot *spot);
 static void add_label(struct text *text, struct sketch *sketch, const struct spot *spot);
@@ -120,11 +130,12 @@ static void add_spot(struct text *text, struct sketch *sketch, const struct spot
     say(text, spot->name);
     text_puts(text, has_alarm ? ", alarm" : is_station ? "" : ", barometer");
     text_puts(text, "</title>");
-    const char *format = has_alarm    ? "<path class=\"spot alarm\" d=\"M%.1f %.1fl6.5 11h-13z\"/>"
-                         : is_station ? "<circle class=\"spot\" cx=\"%.1f\" cy=\"%.1f\" r=\"5\"/>"
-                                      : "<rect class=\"spot air\" x=\"%.1f\" y=\"%.1f\" width=\"8\" height=\"8\"/>";
-    double dx = is_station ? 0 : -4, dy = has_alarm ? -7 : is_station ? 0 : -4;
-    text_printf(text, format, spot->x + dx, spot->y + dy);
+    const struct mark *mark = &marks[has_alarm ? 0 : is_station ? 1 : 2];
+    text_puts(text, mark->before);
+    text_number(text, spot->x + mark->dx, 1);
+    text_puts(text, mark->between);
+    text_number(text, spot->y + mark->dy, 1);
+    text_puts(text, mark->behind);
     add_label(text, sketch, spot);
     text_puts(text, is_link ? "</g></a>\n" : "</g>\n");
 }

@@ -1,10 +1,13 @@
 /* SPDX-License-Identifier: MIT */
 #include "service/batch.h"
 
+#include "archive/manifest.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+static int compare_paths(const void *a, const void *b);
 static void make_room(struct batch_of_files *batch, size_t more);
 
 struct archive_file *batch_add(struct batch_of_files *batch, const char *path, uint32_t place)
@@ -49,6 +52,38 @@ void batch_join(struct batch_of_files *batch, struct batch_of_files *more)
     }
     more->count = 0; /* what they hold belongs to the other now */
     batch_done(more);
+}
+
+/* Two lists by path become one, without sorting what may be thousands of lines. */
+void batch_list(struct batch_of_files *batch, const struct file_fact *files, size_t n, const char *own,
+                struct text *ret)
+{
+    const char *slash = strrchr(own, '/');
+    size_t folder = slash ? (size_t)(slash - own) + 1 : 0, count = 0;
+    struct manifest_line *lines = x_array(n + batch->count + 1, sizeof *lines);
+    struct archive_file **fresh = x_array(batch->count + 1, sizeof *fresh);
+    for (size_t k = 0; k < batch->count; k++)
+        fresh[k] = &batch->files[k];
+    qsort(fresh, batch->count, sizeof *fresh, compare_paths);
+    for (size_t k = 0, f = 0; k < n || f < batch->count;) {
+        int order = k == n ? 1 : f == batch->count ? -1 : strcmp(files[k].path, fresh[f]->path);
+        const char *path = order < 0 ? files[k].path : fresh[f]->path;
+        if (strcmp(path, own) != 0) {
+            lines[count].path = path + folder;
+            memcpy(lines[count++].sha256, order < 0 ? files[k].sha256 : archive_file_sha256(fresh[f]), SHA256_HEX_SIZE);
+        }
+        k += order <= 0;
+        f += order >= 0;
+    }
+    manifest_render(lines, count, ret);
+    free(lines);
+    free(fresh);
+}
+
+static int compare_paths(const void *a, const void *b)
+{
+    const struct archive_file *const *x = a, *const *y = b;
+    return strcmp((*x)->path, (*y)->path);
 }
 
 void batch_done(struct batch_of_files *batch)

@@ -20,6 +20,11 @@ void batch_drop_last(struct batch_of_files *batch);
 const struct archive_file *batch_find(const struct batch_of_files *batch, const char *path);
 /* Puts the files of `more` behind; it is empty then. */
 void batch_join(struct batch_of_files *batch, struct batch_of_files *more);
+/* Appends the manifest over all files of the batch and over `files`, by path, that it does not write again; but for
+ * `own`, the manifest's own path below the archive, whose folder the lines are relative to. Nothing where there are no
+ * files. */
+void batch_list(struct batch_of_files *batch, const struct file_fact *files, size_t n, const char *own,
+                struct text *ret);
 void batch_done(struct batch_of_files *batch);
 
 /* Whether we wrote something under that path. */

@@ -17,19 +17,31 @@
 
 enum { MOST_NEWS = 100 }; /* entries of the feed */
 
-static bool render_top(struct pipeline *p, struct batch_of_files *batch, struct page_network *ret, struct error *error);
+/* One of the two that tell of each station: somebody else's from offering to joining. */
+struct drawing {
+    const struct page_network *network;
+    struct archive_file file;
+    struct workers_part part;
+};
+
+static bool render_top(struct pipeline *p, struct workers *workers, struct batch_of_files *batch,
+                       struct page_network *ret, struct error *error);
+static bool render_small(struct pipeline *p, const struct page_network *network, const struct history *history,
+                         struct batch_of_files *batch, struct error *error);
+static void offer(struct workers *workers, struct drawing *drawing, void (*draw)(void *drawing), const char *path);
+static void draw_json(void *argument);
+static void draw_page(void *argument);
 static bool render_figures(struct pipeline *p, const struct alarm *open, size_t open_count,
                            struct batch_of_files *batch, struct error *error);
 static bool load_front_page(struct pipeline *p, struct page_network *network, struct error *error);
 static bool mark_pageless(struct pipeline *p, const struct page_network *network, struct error *error);
 static bool load_news(struct pipeline *p, struct page_network *network, struct error *error);
-static bool render_top_manifest(struct pipeline *p, struct batch_of_files *batch, struct error *error);
 
-bool publish_network(struct pipeline *p, struct error *error)
+bool publish_network(struct pipeline *p, struct workers *workers, struct error *error)
 {
     struct batch_of_files batch = {0};
     struct page_network network;
-    bool ok = render_top(p, &batch, &network, error) && batch_write(p, &batch, error) &&
+    bool ok = render_top(p, workers, &batch, &network, error) && batch_write(p, &batch, error) &&
               store_begin(p->store, __func__, error) && batch_put_facts(p, &batch, error) &&
               store_manifest_done(p->store, 0, error) && mark_pageless(p, &network, error) &&
               store_commit(p->store, error);
@@ -40,12 +52,12 @@ bool publish_network(struct pipeline *p, struct error *error)
 }
 
 /* The front page and what it stands on, and the manifest over these and all manifests. */
-static bool render_top(struct pipeline *p, struct batch_of_files *batch, struct page_network *ret, struct error *error)
+static bool render_top(struct pipeline *p, struct workers *workers, struct batch_of_files *batch,
+                       struct page_network *ret, struct error *error)
 {
     struct network_view *view = arena_alloc(p->arena, sizeof *view);
     struct alarm *alarms;
     struct history history;
-    char path[ARCHIVE_PATH_SIZE];
     *view = (struct network_view){.config = p->config, .station_count = p->config->station_count};
     *ret = (struct page_network){.view = view};
     if (!store_alarms_open(p->store, p->arena, &alarms, &ret->alarm_count, error) ||
@@ -54,18 +66,56 @@ static bool render_top(struct pipeline *p, struct batch_of_files *batch, struct 
     ret->alarms = alarms;
     if (!load_front_page(p, ret, error) || !publish_history_load(p, 0, ARCHIVE_NETWORK, "", &history, error))
         return false;
-    if (history.drop_count > 0)
-        history_render(&history, &batch_add(batch, archive_history_path(ARCHIVE_NETWORK, "", path), 0)->content);
+    struct drawing json = {.network = ret}, page = {.network = ret};
+    offer(workers, &json, draw_json, "network.json");
+    offer(workers, &page, draw_page, "index.html");
+    bool ok = render_small(p, ret, &history, batch, error);
+    struct file_fact *stand;
+    size_t n;
+    ok = ok && store_files_load(p->store, 0, p->arena, &stand, &n, error);
+    workers_join(workers, &json.part);
+    workers_join(workers, &page.part);
+    *batch_add(batch, json.file.path, 0) = json.file;
+    *batch_add(batch, page.file.path, 0) = page.file; /* behind what it links to */
+    if (ok)
+        batch_list(batch, stand, n, MANIFEST_NAME, &batch_add(batch, MANIFEST_NAME, 0)->content);
+    return ok;
+}
+
+/* All but the two that tell of each station. */
+static bool render_small(struct pipeline *p, const struct page_network *network, const struct history *history,
+                         struct batch_of_files *batch, struct error *error)
+{
+    char path[ARCHIVE_PATH_SIZE];
+    if (history->drop_count > 0)
+        history_render(history, &batch_add(batch, archive_history_path(ARCHIVE_NETWORK, "", path), 0)->content);
     page_style_render(&batch_add(batch, PAGE_STYLE_PATH, 0)->content);
     page_script_render(&batch_add(batch, PAGE_SCRIPT_PATH, 0)->content);
-    network_json_render(view, &batch_add(batch, "network.json", 0)->content);
     network_json_render_schema(&batch_add(batch, "network.schema.json", 0)->content);
     about_render(p->config, &batch_add(batch, "about.txt", 0)->content);
-    page_feed_render(ret, &batch_add(batch, PAGE_FEED_PATH, 0)->content);
-    if (!render_figures(p, alarms, ret->alarm_count, batch, error))
-        return false;
-    page_network_render(ret, &batch_add(batch, "index.html", 0)->content);
-    return render_top_manifest(p, batch, error);
+    page_feed_render(network, &batch_add(batch, PAGE_FEED_PATH, 0)->content);
+    return render_figures(p, network->alarms, network->alarm_count, batch, error);
+}
+
+static void offer(struct workers *workers, struct drawing *drawing, void (*draw)(void *drawing), const char *path)
+{
+    archive_file_init(&drawing->file, path);
+    drawing->part = (struct workers_part){.run = draw, .argument = drawing};
+    workers_offer(workers, &drawing->part);
+}
+
+static void draw_json(void *argument)
+{
+    struct drawing *drawing = argument;
+    network_json_render(drawing->network->view, &drawing->file.content);
+    archive_file_sha256(&drawing->file);
+}
+
+static void draw_page(void *argument)
+{
+    struct drawing *drawing = argument;
+    page_network_render(drawing->network, &drawing->file.content);
+    archive_file_sha256(&drawing->file);
 }
 
 static bool render_figures(struct pipeline *p, const struct alarm *open, size_t open_count,
@@ -152,27 +202,5 @@ static bool load_news(struct pipeline *p, struct page_network *network, struct e
                                    .year_path = has_year ? arena_strdup(p->arena, year_path) : NULL};
     }
     network->revisions = list;
-    return true;
-}
-
-static bool render_top_manifest(struct pipeline *p, struct batch_of_files *batch, struct error *error)
-{
-    struct file_fact *files;
-    size_t n, count = 0;
-    if (!store_files_load(p->store, 0, p->arena, &files, &n, error))
-        return false;
-    struct manifest_line *lines = arena_array(p->arena, n + batch->count + 1, sizeof *lines);
-    for (size_t k = 0; k < batch->count; k++) {
-        struct archive_file *file = &batch->files[k];
-        lines[count].path = arena_strdup(p->arena, file->path);
-        memcpy(lines[count++].sha256, archive_file_sha256(file), SHA256_HEX_SIZE);
-    }
-    for (size_t k = 0; k < n; k++) {
-        if (strcmp(files[k].path, MANIFEST_NAME) == 0 || batch_find(batch, files[k].path))
-            continue;
-        lines[count].path = files[k].path;
-        memcpy(lines[count++].sha256, files[k].sha256, SHA256_HEX_SIZE);
-    }
-    manifest_render(lines, count, &batch_add(batch, MANIFEST_NAME, 0)->content);
     return true;
 }

@@ -10,7 +10,6 @@
 #include "service/publish_station.h"
 #include "service/publish_years.h"
 
-#include <assert.h>
 #include <errno.h>
 #include <inttypes.h>
 #include <limits.h>
@@ -33,6 +32,7 @@ struct place_job {
     struct page_station page;
     struct history history;
     struct batch_of_files batch;
+    struct workers_part part;
 };
 
 /* Beside the files of all of them. */
@@ -60,7 +60,6 @@ static bool load_years(struct pipeline *p, size_t station, struct place_job *job
                        struct error *error);
 static int compare_newest_first(const void *a, const void *b);
 static void draw_place(void *argument);
-static int compare_paths(const void *a, const void *b);
 static void draw_manifest(struct place_job *job);
 static bool remove_stale(struct pipeline *p, const struct changes *changes, struct error *error);
 static bool enter_changes(struct pipeline *p, const struct changes *changes, struct error *error);
@@ -75,7 +74,7 @@ bool publish_places(struct pipeline *p, struct workers *workers, struct known_mo
         return false;
     /* The very first front page links to no station: their pages link to it. */
     if (first == n || !has_front_page || !has_script)
-        return publish_network(p, error);
+        return publish_network(p, workers, error);
     size_t count = n - first < PLACES_AT_ONCE ? n - first : PLACES_AT_ONCE;
     return publish_stations(p, workers, known, places + first, count, error);
 }
@@ -106,21 +105,24 @@ static bool publish_stations(struct pipeline *p, struct workers *workers, struct
     return ok || within(error, "publishing stations");
 }
 
-/* All are collected before anything else is done. The last one is drawn here: this thread would only wait for it. */
+/* What no worker took is drawn here, the last one at any rate: this thread would only wait for it. */
 static bool load_and_draw(struct pipeline *p, struct workers *workers, struct known_months *known,
                           struct place_job *jobs, size_t n, struct changes *changes, struct error *error)
 {
+    size_t offered = 0;
     bool ok = true;
-    assert(workers_running(workers) == 0);
     for (size_t k = 0; ok && k < n; k++) {
         ok = load_place(p, known, &jobs[k], changes, error);
-        if (ok && k + 1 < n)
-            workers_start(workers, draw_place, &jobs[k]);
-        else if (ok)
+        if (ok && k + 1 < n) {
+            jobs[k].part = (struct workers_part){.run = draw_place, .argument = &jobs[k]};
+            workers_offer(workers, &jobs[k].part);
+            offered++;
+        } else if (ok) {
             draw_place(&jobs[k]);
+        }
     }
-    while (workers_wait(workers))
-        ;
+    for (size_t k = 0; k < offered; k++) /* also where it failed: they must not outlive this */
+        workers_join(workers, &jobs[k].part);
     return ok;
 }
 
@@ -268,40 +270,15 @@ static void draw_place(void *argument)
         archive_file_sha256(&job->batch.files[k]);
 }
 
-static int compare_paths(const void *a, const void *b)
-{
-    const struct archive_file *const *x = a, *const *y = b;
-    return strcmp((*x)->path, (*y)->path);
-}
-
-/* Of what stood there before and of what the batch puts there now: two lists by path become one, without sorting what
- * may be thousands of lines. */
 static void draw_manifest(struct place_job *job)
 {
     char path[ARCHIVE_PATH_SIZE];
-    archive_manifest_path(job->kind, job->id, path);
-    const struct station_files *stand = &job->stand;
-    size_t folder = (size_t)(strrchr(path, '/') - path) + 1, fresh_count = job->batch.count, count = 0;
-    struct manifest_line *lines = x_array(stand->file_count + fresh_count + 1, sizeof *lines);
-    struct archive_file **fresh = x_array(fresh_count + 1, sizeof *fresh);
-    for (size_t k = 0; k < fresh_count; k++)
-        fresh[k] = &job->batch.files[k];
-    qsort(fresh, fresh_count, sizeof *fresh, compare_paths);
-    for (size_t k = 0, f = 0; k < stand->file_count || f < fresh_count; count++) {
-        const struct file_fact *old = k < stand->file_count ? &stand->files[k] : NULL;
-        int order = !old ? 1 : f == fresh_count ? -1 : strcmp(old->path, fresh[f]->path);
-        lines[count].path = (order < 0 ? old->path : fresh[f]->path) + folder;
-        memcpy(lines[count].sha256, order < 0 ? old->sha256 : archive_file_sha256(fresh[f]), SHA256_HEX_SIZE);
-        k += order <= 0;
-        f += order >= 0;
-    }
     struct archive_file manifest;
+    archive_manifest_path(job->kind, job->id, path);
     archive_file_init(&manifest, path);
-    manifest_render(lines, count, &manifest.content);
-    if (count > 0)
-        batch_add(&job->batch, path, 0)->content = manifest.content;
-    free(lines);
-    free(fresh);
+    batch_list(&job->batch, job->stand.files, job->stand.file_count, path, &manifest.content);
+    if (manifest.content.length > 0)
+        *batch_add(&job->batch, path, 0) = manifest;
 }
 
 /* ---- what they stand for ---- */

@@ -8,9 +8,9 @@
 #include "service/month_facts.h"
 #include "service/pipeline.h"
 
-/* Of some due places or, when no station is due any more, the network's own files. `places` has at least one. The
- * workers, which nothing else may be using then, draw; this thread loads, waits for them, and writes, so that the bytes
- * and the order of the files are those of one worker. */
+/* Of some due places or, when no station is due any more, the network's own files. `places` has at least one. This
+ * thread loads and writes, and waits for workers that draw meanwhile: the bytes and the order of the files are those of
+ * one worker. */
 bool publish_places(struct pipeline *pipeline, struct workers *workers, struct known_months *known,
                     const uint32_t *places, size_t n, struct error *error);
 

@@ -1,10 +1,12 @@
 /* SPDX-License-Identifier: MIT */
 #include "archive/json.h"
 
+#include "base/memory.h"
 #include "base/timestamp.h"
 
 #include <criterion/criterion.h>
 #include <math.h>
+#include <stdio.h>
 
 static struct text text;
 static struct json json;
@@ -50,6 +52,26 @@ Test(json, writes_empty_shapes_closed_at_once)
     json_close(&json);
     json_end(&json);
     cr_assert_str_eq(text.bytes, "{\n \"list\": [],\n \"object\": {}\n}\n");
+}
+
+Test(json, writes_numbers_as_printf_would)
+{
+    static const double others[] = {0,     -0.0,    1e-5,     0.0001,   0.00012345, 123456789, 1234567890, 1e9,  999999999.5, 1e300,
+                                    1.0/3, 5e-324, 44.006119, -123.99334, 0.1,      100,       1e6,        0.3, 2.5000001,   1e22};
+    unsigned state = 7;
+    for (int k = 0; k < 20000; k++) {
+        state = state * 1103515245u + 12345u;
+        double value = k < (int)COUNT_OF(others) ? others[k] : (double)(int)state / pow(10, k % 12);
+        char by_printf[64];
+        snprintf(by_printf, sizeof by_printf, "%.9g", value);
+        text_clear(&text);
+        json_begin(&json, &text);
+        json_number(&json, "n", value);
+        json_end(&json);
+        char expected[128];
+        snprintf(expected, sizeof expected, "{\n \"n\": %s\n}\n", by_printf);
+        cr_assert_str_eq(text.bytes, expected);
+    }
 }
 
 Test(json, writes_null_for_what_is_not_known)
