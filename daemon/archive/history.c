@@ -54,9 +54,15 @@ void history_render(const struct history *history, struct text *ret)
     text_puts(ret, heading);
     for (size_t k = 0; k < history->drop_count; k++) {
         const struct history_drop *drop = &history->drops[k];
-        text_puts(ret, "drop,");
+        text_puts(ret, "drop,"); /* piece by piece: a station has thousands of these after some years */
         text_integer(ret, drop->number);
-        text_printf(ret, ",%s,%s,%s,", timestamp_print(drop->arrived, time), drop->sha256, drop->original);
+        text_putc(ret, ',');
+        text_puts(ret, timestamp_print(drop->arrived, time));
+        text_putc(ret, ',');
+        text_puts(ret, drop->sha256);
+        text_putc(ret, ',');
+        text_puts(ret, drop->original);
+        text_putc(ret, ',');
         add_path(ret, drop->path);
         text_puts(ret, ",,,,,\n");
     }
@@ -92,11 +98,14 @@ bool history_read(const char *bytes, size_t length, struct arena *arena, struct 
 
 static void add_path(struct text *text, const char *path)
 {
-    for (; *path; path++) {
-        if (is_unreserved(*path))
-            text_putc(text, *path);
-        else
-            text_printf(text, "%%%02X", (unsigned)(unsigned char)*path);
+    while (*path) {
+        size_t plain = 0;
+        while (is_unreserved(path[plain])) /* the end is none */
+            plain++;
+        text_add(text, path, plain);
+        path += plain;
+        if (*path)
+            text_printf(text, "%%%02X", (unsigned)(unsigned char)*path++);
     }
 }
 

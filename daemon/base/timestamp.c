@@ -98,7 +98,8 @@ char *timestamp_print(int64_t time, char *ret)
     int used = print_seconds(&c, ret);
     if (c.millisecond)
         used += snprintf(ret + used, TIMESTAMP_SIZE - (size_t)used, ".%03d", c.millisecond);
-    snprintf(ret + used, TIMESTAMP_SIZE - (size_t)used, "Z");
+    ret[used] = 'Z';
+    ret[used + 1] = '\0';
     return ret;
 }
 

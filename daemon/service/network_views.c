@@ -20,6 +20,7 @@ struct network_views {
 };
 
 static struct network_views *new_views(size_t count);
+static bool refresh_unknown(struct pipeline *p, struct error *error);
 static bool refresh(struct pipeline *p, size_t station, struct arena *arena, struct error *error);
 static void *keep(struct network_station *at);
 static size_t room_of(const struct network_station *at);
@@ -33,12 +34,10 @@ static bool last_values(struct pipeline *p, uint32_t place, const struct place_f
 bool network_views_refresh(struct pipeline *p, const struct alarm *alarms, size_t alarm_count,
                            const struct network_station **ret_stations, const bool **ret_has_page, struct error *error)
 {
-    CLEANUP(cleanup_arena) struct arena *arena = arena_new(); /* of one station: ten thousand would not fit */
     if (!p->views)
         p->views = new_views(p->config->station_count);
-    for (size_t i = 0; i < p->views->count; i++)
-        if (!p->views->blocks[i] && !refresh(p, i, arena, error))
-            return false;
+    if (!refresh_unknown(p, error))
+        return false;
     give_alarms(p, alarms, alarm_count);
     *ret_stations = p->views->stations;
     *ret_has_page = p->views->has_page;
@@ -87,6 +86,22 @@ static struct network_views *new_views(size_t count)
     views->blocks = x_array(count + 1, sizeof *views->blocks);
     views->has_page = x_array(count + 1, sizeof *views->has_page);
     return views;
+}
+
+/* In one transaction that changes nothing: each question by itself would lock the database and unlock it. */
+static bool refresh_unknown(struct pipeline *p, struct error *error)
+{
+    CLEANUP(cleanup_arena) struct arena *arena = arena_new(); /* of one station: ten thousand would not fit */
+    size_t i = 0;
+    while (i < p->views->count && p->views->blocks[i])
+        i++;
+    if (i == p->views->count)
+        return true;
+    bool ok = store_begin(p->store, __func__, error);
+    for (; ok && i < p->views->count; i++)
+        ok = p->views->blocks[i] || refresh(p, i, arena, error);
+    store_rollback(p->store);
+    return ok;
 }
 
 static bool refresh(struct pipeline *p, size_t station, struct arena *arena, struct error *error)

@@ -82,7 +82,7 @@ bool publish_places(struct pipeline *p, struct workers *workers, struct known_mo
 static bool publish_stations(struct pipeline *p, struct workers *workers, struct known_months *known,
                              const uint32_t *places, size_t n, struct error *error)
 {
-    struct place_job jobs[PLACES_AT_ONCE] = {0};
+    struct place_job *jobs = arena_array(p->arena, n, sizeof *jobs);
     struct batch_of_files batch = {0};
     struct changes changes = {0};
     for (size_t k = 0; k < n; k++)
@@ -109,19 +109,19 @@ static bool publish_stations(struct pipeline *p, struct workers *workers, struct
 static bool load_and_draw(struct pipeline *p, struct workers *workers, struct known_months *known,
                           struct place_job *jobs, size_t n, struct changes *changes, struct error *error)
 {
-    size_t offered = 0;
-    bool ok = true;
-    for (size_t k = 0; ok && k < n; k++) {
-        ok = load_place(p, known, &jobs[k], changes, error);
-        if (ok && k + 1 < n) {
-            jobs[k].part = (struct workers_part){.run = draw_place, .argument = &jobs[k]};
-            workers_offer(workers, &jobs[k].part);
-            offered++;
-        } else if (ok) {
-            draw_place(&jobs[k]);
-        }
+    size_t loaded = 0;
+    /* In one transaction that changes nothing: each question by itself would lock the database and unlock it. */
+    bool ok = store_begin(p->store, __func__, error);
+    while (ok && loaded < n && (ok = load_place(p, known, &jobs[loaded], changes, error))) {
+        struct place_job *job = &jobs[loaded++];
+        job->part = (struct workers_part){.run = draw_place, .argument = job};
+        if (loaded < n)
+            workers_offer(workers, &job->part);
     }
-    for (size_t k = 0; k < offered; k++) /* also where it failed: they must not outlive this */
+    store_rollback(p->store);
+    if (ok)
+        draw_place(&jobs[n - 1]);
+    for (size_t k = 0; k < loaded && k + 1 < n; k++) /* also where it failed: they must not outlive this */
         workers_join(workers, &jobs[k].part);
     return ok;
 }
