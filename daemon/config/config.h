@@ -399,7 +399,7 @@ struct config {
     int keep_revisions;        /* former ones of each month that stay in the archive; INT_MAX: all */
     uint32_t revision_formats; /* bit f: enum archive_format; what is kept of them beside CSV */
     const char *metrics_file;  /* absolute path; NULL: none is written */
-    int workers;               /* threads that write records; 0: one for each processor core */
+    int workers;               /* threads that write records; 0: one more than processor cores */
     enum sandbox_use sandbox;
     struct word_list includes; /* absolute patterns of files that a reload may read, beside the main one */
     int64_t settle, rescan;    /* ms */

@@ -203,7 +203,7 @@ static const struct option top_options[] = {
     {.key = "retention", .type = OPTION_SECTION, .section = &section_retention,
      .help = "what the database keeps for a while only; originals, notes, records and answers are kept for good"},
     {.key = "workers", .type = OPTION_INTEGER, .offset = FIELD(workers), .minimum = 1, .maximum = 64,
-     .help = "threads that write records beside the one that takes drops; default: one for each processor core"},
+     .help = "threads that write records beside the one that takes drops; default: one more than processor cores"},
     {.key = "heartbeat", .type = OPTION_SECTION, .offset = FIELD(heartbeat), .section = &section_heartbeat,
      .help = "an address that is called while all is well, so that somebody hears when the service is dead"},
     {.key = "part", .type = OPTION_TEXT, .offset = FIELD(part),

@@ -95,7 +95,8 @@ struct publisher *publisher_open(const struct config *config, struct error *erro
     struct publisher *publisher = x_alloc(sizeof *publisher);
     publisher->attempts = NULL;
     long cores = sysconf(_SC_NPROCESSORS_ONLN);
-    size_t threads = config->workers > 0 ? (size_t)config->workers : cores > 1 ? (size_t)cores : 1;
+    /* One more than there are cores: each waits for the disk now and then. */
+    size_t threads = config->workers > 0 ? (size_t)config->workers : cores > 1 ? (size_t)cores + 1 : 2;
     publisher->workers = workers_open(threads, error);
     publisher->known = known_months_new(config->station_count);
     if (publisher->workers)

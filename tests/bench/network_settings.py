@@ -1,11 +1,11 @@
 """Settings for a network made by the network generator of the benchmark, as YAML text."""
 
 
-def settings(network, folder, webhook=None, secret=None, rescan="10 min", settle="0 s", workers=None):
+def settings(network, folder, webhook=None, secret=None, rescan="10 min", settle="0 s", formats=None):
     lines = ["network: {id: bench, name: Benchmark network, operator: '', contact: desk@example.org}",
              f"inbox: {folder}/inbox", f"archive: {folder}/archive", f"state: {folder}/state",
              f"intake: {{settle: {settle}, rescan: {rescan}, hold_open_end: 0 s}}"]
-    lines += [f"workers: {workers}"] if workers else []
+    lines += [f"archive_formats: [{formats}]"] if formats else []
     lines += ["stations:"]
     for name, s in network["stations"].items():
         lines.append(f"  {name}: {{name: {name}, latitude: {s['lat']:.6f}, longitude: {s['lon']:.6f}, elevation: {s['elevation_m']} m,"
