@@ -648,9 +648,14 @@ const struct section *option_section(size_t index)
 const struct option *option_find(const struct section *section, const char *key)
 {
     for (size_t i = 0; i < section->count; i++)
-        if (strcmp(section->options[i].key, key) == 0)
+        if (option_is_called(&section->options[i], key))
             return &section->options[i];
     return NULL;
+}
+
+bool option_is_called(const struct option *option, const char *key)
+{
+    return strcmp(option->key, key) == 0 || (option->former && strcmp(option->former, key) == 0);
 }
 
 const char *option_nearest(const char *mistyped, const char *(*word_at)(const void *context, size_t index),

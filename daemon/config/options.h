@@ -39,6 +39,7 @@ enum option_type {                       /* what stands in the file             
 
 struct option {
     const char *key;
+    const char *former; /* its name in earlier versions: still understood, shown nowhere; NULL */
     enum option_type type;
     size_t offset;
     int dimension;           /* of the first five numeric types: enum unit_dimension, NO_DIMENSION, OF_QUANTITY */
@@ -73,6 +74,7 @@ const struct section *option_section(size_t index);
 
 /* The row of `key`, or NULL. */
 const struct option *option_find(const struct section *section, const char *key);
+bool option_is_called(const struct option *option, const char *key);
 
 /* The nearest of the words that `word_at` gives (NULL past the last) to a mistyped one, or NULL where none is near. */
 const char *option_nearest(const char *mistyped, const char *(*word_at)(const void *context, size_t index),

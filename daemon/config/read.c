@@ -19,6 +19,7 @@ enum { LARGEST_LIST = 1000 };
 _Static_assert(sizeof(enum rule_kind) == sizeof(int) && sizeof(enum priority) == sizeof(int),
                "choices are written through int");
 
+static const yaml_node_t *find_key_of(struct reader *reader, const yaml_node_t *map, const struct option *option);
 static void set_standards(struct reader *reader, const struct section *section, void *base);
 static void read_option(struct reader *reader, const struct option *option, const yaml_node_t *node, void *base);
 static bool is_scalar_type(enum option_type type);
@@ -210,7 +211,7 @@ void reader_section(struct reader *reader, const struct section *section, const 
             complain_unknown(reader, key, section, title, name);
         else if (seen & bit)
             reader_complain(reader, key, "'%s' stands twice in %s, first in line %d", name, title,
-                            reader_place(reader, reader_find_key(reader, map, name)).line);
+                            reader_place(reader, find_key_of(reader, map, option)).line);
         else
             read_option(reader, option, value, base);
         seen |= bit;
@@ -219,6 +220,14 @@ void reader_section(struct reader *reader, const struct section *section, const 
         if (section->options[i].is_required && !(seen & (uint64_t)1 << i))
             reader_complain(reader, map, "%s has no '%s': %s", title, section->options[i].key,
                             section->options[i].help);
+}
+
+/* The first key of the map that means the option, by whichever of its names. */
+static const yaml_node_t *find_key_of(struct reader *reader, const yaml_node_t *map, const struct option *option)
+{
+    const yaml_node_t *now = reader_find_key(reader, map, option->key);
+    const yaml_node_t *former = option->former ? reader_find_key(reader, map, option->former) : NULL;
+    return !now || (former && former->start_mark.index < now->start_mark.index) ? former : now;
 }
 
 void reader_entries(struct reader *reader, const yaml_node_t *map, const char *noun,

@@ -1,6 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 #include "config/options.h"
 
+#include "base/memory.h"
+#include "base/timestamp.h"
+#include "config/read.h"
 #include "config/value.h"
 #include "config/vocabulary.h"
 
@@ -17,11 +20,92 @@ Test(options, every_row_has_a_unique_key_and_help)
             const struct option *option = &section->options[k];
             cr_expect(option->help && strlen(option->help) > 10, "'%s' has no help", option->key);
             cr_expect_eq(option_find(section, option->key), option, "'%s' stands twice", option->key);
+            if (option->former)
+                cr_expect_eq(option_find(section, option->former), option, "'%s' is taken", option->former);
             bool has_words =
                 option->type == OPTION_CHOICE || option->type == OPTION_CHOICES || option->type == OPTION_CHARACTER;
             cr_expect_eq(has_words, option->choice != NULL);
         }
     }
+}
+
+/* A section of two settings, of which one had another name, over a file of it. */
+static void read_renamed(const char *yaml, struct config *ret, struct config_problems *problems)
+{
+    static const struct option options[] = {{.key = "rest",
+                                             .former = "settle",
+                                             .type = OPTION_DURATION,
+                                             .offset = offsetof(struct config, settle),
+                                             .standard = "5 s",
+                                             .maximum = HOUR_MS},
+                                            {.key = "rescan",
+                                             .type = OPTION_DURATION,
+                                             .offset = offsetof(struct config, rescan),
+                                             .standard = "10 min",
+                                             .maximum = HOUR_MS}};
+    static const struct section section = {"", "the file", options, COUNT_OF(options)};
+    size_t steps = 1000;
+    yaml_parser_t parser;
+    yaml_document_t document;
+    *ret = (struct config){.arena = arena_new()};
+    config_problems_init(problems);
+    cr_assert(yaml_parser_initialize(&parser));
+    yaml_parser_set_input_string(&parser, (const unsigned char *)yaml, strlen(yaml));
+    cr_assert(yaml_parser_load(&parser, &document));
+    struct reader reader = {.config = ret,
+                            .problems = problems,
+                            .document = &document,
+                            .file = "test.yaml",
+                            .folder = "/",
+                            .steps = &steps,
+                            .quantity = QUANTITY_COUNT,
+                            .about = ""};
+    reader_section(&reader, &section, yaml_document_get_root_node(&document), section.title, ret);
+    yaml_document_delete(&document);
+    yaml_parser_delete(&parser);
+}
+
+static void forget(struct config *config, struct config_problems *problems)
+{
+    arena_free(config->arena);
+    config_problems_done(problems);
+}
+
+Test(options, a_former_name_is_understood)
+{
+    struct config config;
+    struct config_problems problems;
+    read_renamed("settle: 7 s\n", &config, &problems);
+    cr_expect_eq(problems.count, 0);
+    cr_expect_eq(config.settle, 7000);
+    forget(&config, &problems);
+    read_renamed("rest: 8 s\n", &config, &problems);
+    cr_expect(problems.count == 0 && config.settle == 8000);
+    forget(&config, &problems);
+}
+
+Test(options, both_names_at_once_are_one_key_twice)
+{
+    struct config config;
+    struct config_problems problems;
+    read_renamed("settle: 7 s\nrescan: 9 min\nrest: 8 s\n", &config, &problems);
+    cr_assert_eq(problems.count, 1);
+    cr_expect_str_eq(problems.list[0].text, "'rest' stands twice in the file, first in line 1");
+    forget(&config, &problems);
+    read_renamed("rest: 7 s\nsettle: 8 s\n", &config, &problems);
+    cr_assert_eq(problems.count, 1);
+    cr_expect_str_eq(problems.list[0].text, "'settle' stands twice in the file, first in line 1");
+    forget(&config, &problems);
+}
+
+Test(options, a_complaint_names_settings_as_they_are_called_now)
+{
+    struct config config;
+    struct config_problems problems;
+    read_renamed("settel: 7 s\n", &config, &problems);
+    cr_assert_eq(problems.count, 1);
+    cr_expect(!strstr(problems.list[0].text, "settle"), "%s", problems.list[0].text);
+    forget(&config, &problems);
 }
 
 Test(options, the_reference_names_every_key_and_kind)
