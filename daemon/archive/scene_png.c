@@ -56,7 +56,7 @@ static void use_colour(struct picture *p, struct colour colour, double opacity);
 
 /* The light looks of scene_svg.c. */
 static const struct colour paper = RGB(0xffffff), ink = RGB(0x1b2428), doubt = RGB(0xd55e00), hatch = RGB(0xe69f00);
-static const struct ink inks[LOOK_COUNT] = {
+static const struct ink inks[] = {
     [LOOK_PAPER] = {RGB(0xffffff), 0, 1, false, false},      [LOOK_GRID] = {RGB(0xe6eae9), 1, 1, false, false},
     [LOOK_BASE] = {RGB(0x9aa5a9), 1, 1, false, false},       [LOOK_LIMIT] = {RGB(0x1b2428), 1, 1, false, false},
     [LOOK_EPISODE] = {RGB(0xe69f00), 1, 0.16, false, false}, [LOOK_GAP] = {RGB(0x55636a), 0, 1, false, false},
@@ -70,6 +70,7 @@ static const struct ink inks[LOOK_COUNT] = {
     [LOOK_DAY] = {RGB(0x55636a), 11, 1, false, false},       [LOOK_LIMIT_NAME] = {RGB(0x1b2428), 11, 1, false, true},
     [LOOK_CALLED] = {RGB(0x1b2428), 11, 1, true, true},      [LOOK_CLOSING] = {RGB(0x1b2428), 11, 1, false, true},
 };
+_Static_assert(COUNT_OF(inks) == LOOK_COUNT, "every look has its ink");
 
 void scene_write_png(const struct scene *scene, int width, int scale, struct text *ret)
 {

@@ -28,7 +28,7 @@ static void add_sample(const struct key_item *item, struct text *text);
 static void add_percent(struct text *text, int hundredths);
 static void add_px(struct text *text, int tenths);
 
-static const char *const classes[LOOK_COUNT] = {
+static const char *const classes[] = {
     [LOOK_PAPER] = "paper",       [LOOK_GRID] = "grid",
     [LOOK_BASE] = "base",         [LOOK_LIMIT] = "limit",
     [LOOK_EPISODE] = "episode",   [LOOK_GAP] = "gap",
@@ -42,6 +42,7 @@ static const char *const classes[LOOK_COUNT] = {
     [LOOK_DAY] = "day",           [LOOK_LIMIT_NAME] = "limit-name",
     [LOOK_CALLED] = "called",     [LOOK_CLOSING] = "closing",
 };
+_Static_assert(COUNT_OF(classes) == LOOK_COUNT, "every look has a class");
 
 /* Okabe-Ito colours as far as they stand out by 3:1 from the ground, light and dark. */
 static const char style[] =

@@ -10,7 +10,7 @@
 
 enum { JSON_DEPTH = 16 };
 
-static const char *const value_words[TEMPLATE_VALUE_COUNT] = {
+static const char *const value_words[] = {
     [TEMPLATE_SUBJECT] = "subject",   [TEMPLATE_TEXT] = "text",
     [TEMPLATE_SUMMARY] = "summary",   [TEMPLATE_EVENT] = "event",
     [TEMPLATE_PRIORITY] = "priority", [TEMPLATE_STATE] = "state",
@@ -20,6 +20,7 @@ static const char *const value_words[TEMPLATE_VALUE_COUNT] = {
     [TEMPLATE_ALARM] = "alarm",       [TEMPLATE_ID] = "id",
     [TEMPLATE_NETWORK] = "network",
 };
+_Static_assert(COUNT_OF(value_words) == TEMPLATE_VALUE_COUNT, "every value has a word");
 
 static bool read_value(const char **at, struct template_piece *ret, struct error *error);
 static const char *value_word_at(const void *context, size_t index);

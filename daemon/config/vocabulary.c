@@ -139,9 +139,10 @@ static const struct rule_vocabulary rule_kinds[] = {
 };
 _Static_assert(COUNT_OF(rule_kinds) == RULE_KIND_COUNT, "every kind of rule has a row");
 
-static const char *const rule_keys[RULE_KEY_COUNT] = {"quantity",  "limit",         "window",   "deadband", "on_delay",
+static const char *const rule_keys[] = {"quantity",  "limit",         "window",   "deadband", "on_delay",
                                                       "off_delay", "count_suspect", "stations", "band",     "since",
                                                       "while",     "samples",       "ahead",    "except"};
+_Static_assert(COUNT_OF(rule_keys) == RULE_KEY_COUNT, "every key has a word");
 
 static const char *const column_roles[] = {
     [COLUMN_QUANTITY] = "quantity", [COLUMN_STATION] = "station", [COLUMN_SERIAL] = "serial",

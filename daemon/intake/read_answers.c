@@ -9,7 +9,8 @@
 #include <string.h>
 
 enum answer_column { ALARM, ANSWER, WHO, UNTIL, REASON, COLUMN_COUNT };
-static const char *const column_words[COLUMN_COUNT] = {"alarm", "answer", "who", "until", "reason"};
+static const char *const column_words[] = {"alarm", "answer", "who", "until", "reason"};
+_Static_assert(COUNT_OF(column_words) == COLUMN_COUNT, "every column has a word");
 enum { COLUMNS_NEEDED = WHO + 1 };
 
 struct answers {
