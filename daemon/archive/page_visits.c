@@ -127,10 +127,19 @@ static unsigned things_of(enum quantity quantity)
     case QUANTITY_CONDUCTIVITY:
     case QUANTITY_SPECIFIC_CONDUCTANCE:
     case QUANTITY_SALINITY: return BRING_CONDUCTANCE;
-    case QUANTITY_TEMPERATURE: return BRING_THERMOMETER;
+    case QUANTITY_TEMPERATURE:
+    case QUANTITY_SECOND_TEMPERATURE: return BRING_THERMOMETER;
     case QUANTITY_BATTERY: return BRING_LOGGER;
-    default: return BRING_TAPE;
+    case QUANTITY_LEVEL:
+    case QUANTITY_DEPTH:
+    case QUANTITY_WATER_PRESSURE:
+    case QUANTITY_AIR_PRESSURE:
+    case QUANTITY_AIR_TEMPERATURE:
+    case QUANTITY_SENSOR_LATITUDE:
+    case QUANTITY_SENSOR_LONGITUDE:
+    case QUANTITY_COUNT: break;
     }
+    return BRING_TAPE;
 }
 
 static void add_visit(struct text *text, const struct page_network *network, size_t station)

@@ -569,6 +569,10 @@ Test(page, of_the_network_says_where_to_go_why_and_what_to_bring)
     cr_expect(strstr(row, "still so, since ") && strstr(row, "an oxygen meter, and what cleans the sensor"));
     cr_expect(strstr(row, "Readings wait: ") && strstr(row, "what offloads the barometer"));
     cr_expect(strstr(row, "<a href=\"stations/heron-creek/field-sheet.html\">Field sheet</a>"));
+    config->rules[0].quantity = QUANTITY_SECOND_TEMPERATURE;
+    text_clear(&text);
+    page_network_render(&network, &text);
+    cr_expect(says("a thermometer") && !says("an oxygen meter"));
     struct network_station *first = &((struct network_station *)(uintptr_t)network.view->stations)[0];
     first->supply.memory_full = 1775000000000; /* 2026-03-31T23:33:20Z, and the station is ten hours ahead */
     first->supply.battery_empty = 1774000000000;
