@@ -17,7 +17,7 @@
 
 enum { MOST_NEWS = 100 }; /* entries of the feed */
 
-/* One of the two that tell of each station: somebody else's from offering to joining. */
+/* A file that tells of each station: perhaps a worker's from offering to joining. */
 struct drawing {
     const struct page_network *network;
     struct archive_file file;
@@ -28,9 +28,7 @@ static bool render_top(struct pipeline *p, struct workers *workers, struct batch
                        struct page_network *ret, struct error *error);
 static bool render_small(struct pipeline *p, const struct page_network *network, const struct history *history,
                          struct batch_of_files *batch, struct error *error);
-static void offer(struct workers *workers, struct drawing *drawing, void (*draw)(void *drawing), const char *path);
 static void draw_json(void *argument);
-static void draw_page(void *argument);
 static bool render_figures(struct pipeline *p, const struct alarm *open, size_t open_count,
                            struct batch_of_files *batch, struct error *error);
 static bool load_front_page(struct pipeline *p, struct page_network *network, struct error *error);
@@ -66,17 +64,21 @@ static bool render_top(struct pipeline *p, struct workers *workers, struct batch
     ret->alarms = alarms;
     if (!load_front_page(p, ret, error) || !publish_history_load(p, 0, ARCHIVE_NETWORK, "", &history, error))
         return false;
-    struct drawing json = {.network = ret}, page = {.network = ret};
-    offer(workers, &json, draw_json, "network.json");
-    offer(workers, &page, draw_page, "index.html");
+    /* Workers leave the processor to others, and this thread has to wait for what it gave away: so only one of them. */
+    struct drawing json = {.network = ret, .part = {.run = draw_json, .argument = &json}};
+    archive_file_init(&json.file, "network.json");
+    workers_offer(workers, &json.part);
+    struct archive_file page;
+    archive_file_init(&page, "index.html");
+    page_network_render(ret, &page.content);
+    archive_file_sha256(&page);
     bool ok = render_small(p, ret, &history, batch, error);
     struct file_fact *stand;
     size_t n;
     ok = ok && store_files_load(p->store, 0, p->arena, &stand, &n, error);
     workers_join(workers, &json.part);
-    workers_join(workers, &page.part);
     *batch_add(batch, json.file.path, 0) = json.file;
-    *batch_add(batch, page.file.path, 0) = page.file; /* behind what it links to */
+    *batch_add(batch, page.path, 0) = page; /* behind what it links to */
     if (ok)
         batch_list(batch, stand, n, MANIFEST_NAME, &batch_add(batch, MANIFEST_NAME, 0)->content);
     return ok;
@@ -97,24 +99,10 @@ static bool render_small(struct pipeline *p, const struct page_network *network,
     return render_figures(p, network->alarms, network->alarm_count, batch, error);
 }
 
-static void offer(struct workers *workers, struct drawing *drawing, void (*draw)(void *drawing), const char *path)
-{
-    archive_file_init(&drawing->file, path);
-    drawing->part = (struct workers_part){.run = draw, .argument = drawing};
-    workers_offer(workers, &drawing->part);
-}
-
 static void draw_json(void *argument)
 {
     struct drawing *drawing = argument;
     network_json_render(drawing->network->view, &drawing->file.content);
-    archive_file_sha256(&drawing->file);
-}
-
-static void draw_page(void *argument)
-{
-    struct drawing *drawing = argument;
-    page_network_render(drawing->network, &drawing->file.content);
     archive_file_sha256(&drawing->file);
 }
 
