@@ -6,6 +6,7 @@
 #include <string.h>
 
 static void room_for_column(struct record *record, struct arena *arena, enum quantity quantity);
+static void begin_column(struct record *record, enum quantity quantity);
 static void fill_missing(size_t n, double *values);
 static bool is_usable(const struct record *record, enum quantity quantity, size_t i);
 
@@ -22,13 +23,13 @@ void record_room(struct record *record, struct arena *arena, size_t n, uint32_t 
 
 void record_init(struct record *record, struct arena *arena, size_t n, uint32_t columns)
 {
-    *record = (struct record){.n = n};
-    record->time = arena_array(arena, n, sizeof *record->time);
-    record->raw_time = arena_array(arena, n, sizeof *record->raw_time);
-    record->barometer = arena_array(arena, n, sizeof *record->barometer);
+    record_room(record, arena, n, columns);
+    memset(record->time, 0, n * sizeof *record->time);
+    memset(record->raw_time, 0, n * sizeof *record->raw_time);
+    memset(record->barometer, 0, n * sizeof *record->barometer);
     for (enum quantity q = 0; q < QUANTITY_COUNT; q++)
-        if (columns >> q & 1)
-            record_add_column(record, arena, q);
+        if (record->value[q])
+            begin_column(record, q);
 }
 
 void record_add_column(struct record *record, struct arena *arena, enum quantity quantity)
@@ -36,9 +37,7 @@ void record_add_column(struct record *record, struct arena *arena, enum quantity
     if (record->value[quantity])
         return;
     room_for_column(record, arena, quantity);
-    fill_missing(record->n, record->value[quantity]);
-    memset(record->flag[quantity], FLAG_NOT_EVALUATED, record->n);
-    memset(record->tests[quantity], 0, record->n * sizeof *record->tests[quantity]);
+    begin_column(record, quantity);
 }
 
 void record_leave_out(struct record *record, enum quantity quantity, size_t first, size_t n)
@@ -123,6 +122,13 @@ static void room_for_column(struct record *record, struct arena *arena, enum qua
     record->value[quantity] = arena_room(arena, record->n, sizeof(double));
     record->flag[quantity] = arena_room(arena, record->n, sizeof(uint8_t));
     record->tests[quantity] = arena_room(arena, record->n, sizeof(uint32_t));
+}
+
+static void begin_column(struct record *record, enum quantity quantity)
+{
+    fill_missing(record->n, record->value[quantity]);
+    memset(record->flag[quantity], FLAG_NOT_EVALUATED, record->n);
+    memset(record->tests[quantity], 0, record->n * sizeof *record->tests[quantity]);
 }
 
 static void fill_missing(size_t n, double *values)
