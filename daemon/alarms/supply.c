@@ -38,10 +38,7 @@ int64_t supply_interval(struct arena *arena, const struct record *record)
 {
     if (record->n < 2)
         return 0;
-    double *steps = arena_array(arena, record->n, sizeof *steps);
-    for (size_t i = 1; i < record->n; i++)
-        steps[i - 1] = (double)(record->time[i] - record->time[i - 1]);
-    return (int64_t)statistics_median(record->n - 1, steps);
+    return statistics_usual_step(record->n, record->time, INT64_MAX, arena_room(arena, record->n, sizeof(double)));
 }
 
 void supply_describe(const struct supply *supply, int64_t utc_offset, struct text *ret)

@@ -3,6 +3,7 @@
 
 #include "archive/summary.h"
 #include "base/timestamp.h"
+#include "science/statistics.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -16,8 +17,7 @@ enum {
 static struct scale fit_scale(const struct panel *p);
 static void widen(const struct panel *p, double from, double to, double *low, double *high);
 static double least_range(enum quantity quantity, double around);
-static int64_t pause_of(const struct dataset *dataset);
-static int compare_times(const void *a, const void *b);
+static int64_t pause_of(const struct panel *p);
 static void draw_heading(struct panel *p);
 static void draw_grid(struct panel *p);
 static void draw_tick_labels(struct panel *p);
@@ -41,7 +41,7 @@ void chart_panel_draw(struct panel *p)
     p->time = record->time;
     p->value = record->value[p->quantity];
     p->flag = record->flag[p->quantity];
-    p->pause = pause_of(p->dataset);
+    p->pause = pause_of(p);
     p->drawn = x_array(record->n + 1, sizeof *p->drawn);
     p->kept = x_array(record->n + 1, sizeof *p->kept);
     p->scale = fit_scale(p);
@@ -135,23 +135,14 @@ bool chart_check_is_shown(const struct panel *p, const struct check_result *chec
            check->time >= month->from && check->time < month->to;
 }
 
-/* Longest step between rows that is no gap. The middle of a few hundred steps tells the interval well enough. */
-static int64_t pause_of(const struct dataset *dataset)
+/* Longest step between rows that is no gap. */
+static int64_t pause_of(const struct panel *p)
 {
-    enum { LOOKS = 255 };
-    const struct record *record = &dataset->record;
-    int64_t steps[LOOKS];
-    size_t count = 0, stride = record->n / LOOKS + 1;
-    for (size_t i = 1; i < record->n && count < LOOKS; i += stride)
-        steps[count++] = record->time[i] - record->time[i - 1];
-    qsort(steps, count, sizeof *steps, compare_times);
-    return count > 0 ? PAUSE_INTERVALS * steps[count / 2] : HOUR_MS;
-}
-
-static int compare_times(const void *a, const void *b)
-{
-    int64_t x = *(const int64_t *)a, y = *(const int64_t *)b;
-    return x < y ? -1 : x > y;
+    struct arena *arena = p->scene->arena;
+    const struct record *record = &p->dataset->record;
+    int64_t step =
+        statistics_usual_step(record->n, record->time, INT64_MAX, arena_room(arena, record->n + 1, sizeof(double)));
+    return step > 0 ? PAUSE_INTERVALS * step : HOUR_MS;
 }
 
 static void draw_heading(struct panel *p)

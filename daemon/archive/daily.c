@@ -2,9 +2,9 @@
 #include "archive/daily.h"
 
 #include "base/timestamp.h"
+#include "science/statistics.h"
 
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 static void begin_row(const struct daily *daily, struct span span, struct daily_row *row);
@@ -14,7 +14,6 @@ static void add_column(const struct record *record, enum quantity quantity, size
 static void add_time_below(const struct daily *daily, const struct record *record, size_t from, size_t to,
                            struct daily_row *row);
 static bool is_usable(const struct record *record, enum quantity quantity, size_t row);
-static int compare_times(const void *a, const void *b);
 
 void daily_compute(const struct dataset *dataset, struct arena *arena, struct daily *ret)
 {
@@ -148,17 +147,7 @@ int64_t daily_interval(const struct dataset *dataset, struct arena *arena)
         return dataset->station->interval;
     if (record->n < 2)
         return 0;
-    int64_t *steps = arena_array(arena, record->n - 1, sizeof *steps);
-    for (size_t i = 0; i + 1 < record->n; i++)
-        steps[i] = record->time[i + 1] - record->time[i];
-    qsort(steps, record->n - 1, sizeof *steps, compare_times);
-    return steps[(record->n - 1) / 2];
-}
-
-static int compare_times(const void *a, const void *b)
-{
-    int64_t x = *(const int64_t *)a, y = *(const int64_t *)b;
-    return x < y ? -1 : x > y;
+    return statistics_usual_step(record->n, record->time, INT64_MAX, arena_room(arena, record->n, sizeof(double)));
 }
 
 size_t daily_oxygen_limits(const struct config *config, const struct station *station, double ret[DAILY_LIMITS_MAX])

@@ -158,12 +158,8 @@ static int64_t find_interval(struct arena *arena, const struct derive_input *inp
     const struct readings *r = &input->readings;
     if (input->station->interval > 0)
         return input->station->interval;
-    double *steps = arena_array(arena, r->n + 1, sizeof *steps);
-    size_t count = 0;
-    for (size_t i = 1; i < r->n; i++)
-        if (r->time[i] - r->time[i - 1] <= longest)
-            steps[count++] = (double)(r->time[i] - r->time[i - 1]);
-    return count > 0 ? (int64_t)statistics_median(count, steps) : usual;
+    int64_t step = statistics_usual_step(r->n, r->time, longest, arena_room(arena, r->n + 1, sizeof(double)));
+    return step > 0 ? step : usual;
 }
 
 /* ---- in or out of water ---- */

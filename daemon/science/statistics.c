@@ -67,6 +67,26 @@ double statistics_median_deviation(size_t n, double *values)
     return statistics_median(n, values);
 }
 
+int64_t statistics_usual_step(size_t n, const int64_t *times, int64_t longest, double *scratch)
+{
+    /* The only step that can be more than half of all (Boyer and Moore): then it is the middle one, too. */
+    int64_t common = 0;
+    size_t lead = 0, count = 0, alike = 0;
+    for (size_t i = 1; i < n; i++) {
+        int64_t step = times[i] - times[i - 1];
+        if (step > longest)
+            continue;
+        scratch[count++] = (double)step;
+        common = lead == 0 ? step : common;
+        lead = step == common ? lead + 1 : lead - 1;
+    }
+    for (size_t i = 0; i < count; i++)
+        alike += scratch[i] == (double)common;
+    if (count == 0 || 2 * alike > count)
+        return common;
+    return (int64_t)order_statistic(count, scratch, count / 2);
+}
+
 double statistics_correlation(size_t n, const double *x, const double *y)
 {
     const struct moments m = moments_of(n, x, y);

@@ -21,6 +21,10 @@ double statistics_median(size_t n, double *values);
  * not move. REPLACES `values` by those distances. */
 double statistics_median_deviation(size_t n, double *values);
 
+/* The usual step of ascending times: the middle one by length (the longer of two) of those that are at most `longest`;
+ * 0 where there is none. `scratch` holds n numbers. One comparison a step where most steps are alike. */
+int64_t statistics_usual_step(size_t n, const int64_t *times, int64_t longest, double *scratch);
+
 /* Pearson's correlation of pairs (either missing: pair passed over); NaN for fewer than two pairs or where
  * one side does not vary. */
 double statistics_correlation(size_t n, const double *x, const double *y);

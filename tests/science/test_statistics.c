@@ -16,10 +16,8 @@ Test(statistics, eleven_alarms_in_ten_minutes_are_a_flood)
 {
     const struct check rows[] = {
         CHECK(is_flood(11, (double[]){0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 9.5}), 1, 0.1, "ISA-18.2: 11 in 10 min"),
-        CHECK(is_flood(10, (double[]){0, 1, 2, 3, 4, 5, 6, 7, 8, 9}), 0, 0.1,
-              "ISA-18.2: 10 is not more than 10"),
-        CHECK(is_flood(13, (double[]){0, 4, 5, 5, 6, 6, 7, 8, 9, 11, 12, 13, 13.9}), 1, 0.1,
-              "ISA-18.2: 12 in 4..14"),
+        CHECK(is_flood(10, (double[]){0, 1, 2, 3, 4, 5, 6, 7, 8, 9}), 0, 0.1, "ISA-18.2: 10 is not more than 10"),
+        CHECK(is_flood(13, (double[]){0, 4, 5, 5, 6, 6, 7, 8, 9, 11, 12, 13, 13.9}), 1, 0.1, "ISA-18.2: 12 in 4..14"),
     };
     CHECK_ALL(rows);
 }
@@ -31,6 +29,26 @@ Test(statistics, mean_and_deviation_are_those_of_a_textbook)
     cr_expect(is_close(statistics_standard_deviation(9, values), sqrt(32.0 / 7), 1e-15), "computed by hand");
     cr_expect(isnan(statistics_standard_deviation(1, values)));
     cr_expect(isnan(statistics_mean(0, NULL)) && isnan(statistics_mean(1, values + 2)));
+}
+
+Test(statistics, the_usual_step_is_the_middle_one_of_those_that_count)
+{
+    unsigned state = 3;
+    double scratch[60];
+    for (size_t n = 1; n <= 60; n++) {
+        int64_t times[60] = {1000}, longest = 7;
+        double steps[60];
+        size_t count = 0;
+        for (size_t i = 1; i < n; i++) { /* mostly 3 in every second round */
+            int64_t step = n % 2 && scattered(&state) < 0.6 ? 3 : 1 + (int64_t)(scattered(&state) * 9);
+            times[i] = times[i - 1] + step;
+            if (step <= longest)
+                steps[count++] = (double)step;
+        }
+        qsort(steps, count, sizeof steps[0], by_value);
+        cr_expect_eq(statistics_usual_step(n, times, longest, scratch), count > 0 ? (int64_t)steps[count / 2] : 0,
+                     "n %zu", n);
+    }
 }
 
 Test(statistics, a_large_offset_does_not_eat_the_deviation)
@@ -55,17 +73,14 @@ Test(statistics, median_and_quantiles_are_those_of_the_sorted_values)
             const size_t k = (size_t)position;
             const double above = k + 1 < n ? sorted[k + 1] : sorted[k];
             const double expected = sorted[k] + (above - sorted[k]) * (position - (double)k);
-            cr_expect(is_close(statistics_quantile(n, values, tenth / 10.0), expected, 1e-12), "n %zu, %d", n,
-                      tenth);
+            cr_expect(is_close(statistics_quantile(n, values, tenth / 10.0), expected, 1e-12), "n %zu, %d", n, tenth);
         }
     }
 }
 
 Test(statistics, sorted_reversed_and_equal_values_have_their_median_too)
 {
-    enum {
-        N = 10001
-    };
+    enum { N = 10001 };
     static double values[N];
     for (int i = 0; i < N; i++)
         values[i] = i;
