@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* A draft as YAML. */
+#include "config/vocabulary.h"
 #include "intake/draft_plan.h"
 #include "intake/read_csv.h"
 
@@ -117,20 +118,8 @@ static void write_columns(struct writer *writer, const struct plan *plan)
 
 static const char *role_word(const struct planned_column *column)
 {
-    static const char *const words[] = {
-        [COLUMN_STATION] = "station",
-        [COLUMN_SERIAL] = "serial",
-        [COLUMN_NOTE] = "note",
-        [COLUMN_KIND] = "kind",
-        [COLUMN_VALUE] = "value",
-        [COLUMN_UNIT] = "unit",
-        [COLUMN_REFERENCE] = "reference",
-        [COLUMN_UNTIL] = "until",
-        [COLUMN_TEXT] = "text",
-        [COLUMN_IGNORED] = "ignored",
-        [COLUMN_QUANTITY_NAME] = "quantity_name",
-    };
-    return column->role == COLUMN_QUANTITY ? quantity_info(column->quantity)->key : words[column->role];
+    return column->role == COLUMN_QUANTITY ? quantity_info(column->quantity)->key
+                                           : column_role_choice((int)column->role);
 }
 
 static void write_words(struct writer *writer, const char *key, const struct planned_word *words, size_t count,

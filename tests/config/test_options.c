@@ -158,6 +158,13 @@ Test(options, kinds_of_rules_have_words_that_round_trip)
     cr_expect_str_eq(rule_key_word(2), "window");
 }
 
+Test(options, every_role_of_a_column_has_a_word)
+{
+    for (int role = COLUMN_QUANTITY + 1; role <= COLUMN_IGNORED; role++)
+        cr_expect_not_null(column_role_choice(role), "role %d", role);
+    cr_expect_null(column_role_choice(COLUMN_IGNORED + 1));
+}
+
 Test(options, kinds_of_rules_say_what_they_measure)
 {
     for (enum rule_kind kind = 0; kind < RULE_KIND_COUNT; kind++) {
