@@ -27,6 +27,9 @@ static const char *guess_unit(const struct planned_column *column);
 static const char *guess_pressure_unit(double typical, bool is_air);
 static void ignore(struct plan *plan, struct planned_column *column, const char *why, const char *question);
 static void drop_repeated(struct plan *plan);
+static bool has_second(const struct plan *plan);
+static void plan_second_temperature(struct plan *plan, struct planned_column *column,
+                                    const struct planned_column *first);
 static void plan_long_note(struct plan *plan, struct planned_column *column);
 static void plan_words(struct plan *plan, struct planned_column *column);
 static void plan_wide_note(struct plan *plan, struct planned_column *column);
@@ -148,6 +151,11 @@ static void plan_reading(struct plan *plan, const struct evidence_set *set, stru
         column->is_optional |= column->role == COLUMN_IGNORED;
         return;
     }
+    bool is_in_degrees = evidence->unit && evidence->unit->dimension == UNIT_TEMPERATURE;
+    if (clues & CLUE_TEMPERATURE && is_in_degrees && quantity != QUANTITY_AIR_TEMPERATURE)
+        quantity = QUANTITY_TEMPERATURE; /* the thermometer of whatever else is named */
+    if (quantity == QUANTITY_COUNT && evidence->unit && evidence->unit->dimension == UNIT_PRESSURE)
+        quantity = QUANTITY_WATER_PRESSURE; /* a 'level' in kPa is what stands above the sensor, air and all */
     if (quantity == QUANTITY_OXYGEN && is_percentage)
         quantity = QUANTITY_OXYGEN_SATURATION;
     if (quantity == QUANTITY_OXYGEN_SATURATION && evidence->unit && !is_percentage)
@@ -271,6 +279,7 @@ static const char *guess_unit(const struct planned_column *column)
     case QUANTITY_WATER_PRESSURE: return guess_pressure_unit(typical, false);
     case QUANTITY_AIR_PRESSURE: return guess_pressure_unit(typical, true);
     case QUANTITY_TEMPERATURE:
+    case QUANTITY_SECOND_TEMPERATURE:
     case QUANTITY_AIR_TEMPERATURE: return typical > 40 ? "degF" : "degC";
     case QUANTITY_OXYGEN: return "mg/L";
     case QUANTITY_OXYGEN_SATURATION: return "%";
@@ -320,6 +329,10 @@ static void drop_repeated(struct plan *plan)
                            column->note_kind == other->note_kind && column->is_reference == other->is_reference;
             if (!is_same || column->role == COLUMN_IGNORED || column->role == COLUMN_TEXT)
                 continue;
+            if (column->role == COLUMN_QUANTITY && column->quantity == QUANTITY_TEMPERATURE && !has_second(plan)) {
+                plan_second_temperature(plan, column, other);
+                break;
+            }
             ignore(plan, column,
                    arena_printf(plan->arena, "column %s is the same", quoted(plan, other->evidence->header)),
                    arena_printf(plan->arena, "Which of columns %s and %%s counts? The second is left out.",
@@ -327,6 +340,29 @@ static void drop_repeated(struct plan *plan)
             break;
         }
     }
+}
+
+static bool has_second(const struct plan *plan)
+{
+    bool has = false;
+    for (size_t i = 0; i < plan->column_count; i++)
+        has |= plan->columns[i].role == COLUMN_QUANTITY && plan->columns[i].quantity == QUANTITY_SECOND_TEMPERATURE;
+    return has;
+}
+
+static void plan_second_temperature(struct plan *plan, struct planned_column *column,
+                                    const struct planned_column *first)
+{
+    const char *name = quoted(plan, column->evidence->header);
+    column->quantity = QUANTITY_SECOND_TEMPERATURE;
+    column->is_optional = true;
+    column->doubt = (struct doubt){
+        .why = arena_printf(plan->arena, "column %s is a temperature, too", quoted(plan, first->evidence->header)),
+        .question =
+            arena_printf(plan->arena,
+                         "Is column %s a second thermometer in the same water? Then the two watch each other, and "
+                         "'oxygen_thermometer' of the station says which one the oxygen sensor has.",
+                         name)};
 }
 
 static void plan_long_note(struct plan *plan, struct planned_column *column)

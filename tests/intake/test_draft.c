@@ -241,6 +241,23 @@ Test(draft, guesses_units_that_no_header_names_and_asks)
     expect_in("missing: [\"-9999\"]  # unsure: -9999 lies far from all other values");
 }
 
+Test(draft, takes_a_thermometer_for_one_whatever_else_its_header_names_and_a_second_for_the_second)
+{
+    compare("heron.csv",
+            "Time,LEVEL (kPa),Temp (C),DO (mg/L),DO Temp (C),Cond Temp (C)\n"
+            "2026-04-01 00:00,113.2,8.1,9.8,8.2,8.3\n2026-04-01 00:10,113.1,8.0,9.7,8.1,8.2\n",
+            "{time: {columns: [Time], format: iso, zone: station}, columns: [{header: \"LEVEL*\", is: water_pressure}, "
+            "{header: \"Temp*\", is: temperature}, {header: \"DO (*\", is: oxygen}, {header: \"DO T*\", is: "
+            "second_temperature}]}");
+    expect_in("{header: \"DO Temp\", is: second_temperature, optional: true}  # unsure: column 'Temp (C)' is a "
+              "temperature, too");
+    expect_in("Which of columns 'Temp (C)' and 'Cond Temp (C)' counts? The second is left out.");
+    compare(
+        "heron.csv", "Time;Temp 1;Temp 2;P (kPa)\n2026-04-01 00:00;48.1;48.3;113.2\n2026-04-01 00:10;48.0;48.1;113.1\n",
+        "{time: {columns: [Time], format: iso, zone: station}, columns: [{header: \"Temp 1\", is: temperature, unit: "
+        "degF}, {header: \"Temp 2\", is: second_temperature, unit: degF}, {header: \"P*\", is: water_pressure}]}");
+}
+
 Test(draft, reads_a_notebook_with_one_row_a_visit)
 {
     compare(
