@@ -7,6 +7,8 @@ DIR holds make_network.py (makes synthetic networks) and peer_pipeline.py (the s
 ../shared/bench beside the project. Everything runs on this machine, over loopback only, and ends what it started.
 """
 import argparse
+import concurrent.futures
+import hashlib
 import json
 import os
 import pathlib
@@ -82,7 +84,9 @@ class Bench:
         folder, network = self.network("net20", 20, 30)
         ours = statistics.median(self.once(folder) for _ in range(self.repeat))
         theirs = self.peer(folder)
+        floor = statistics.median(self.floor(folder) for _ in range(self.repeat))
         self.row("20 stations x 30 days at 5 min: ours", f"{ours:.2f} s")
+        self.row("the same bytes read, hashed, written and waited for", f"{floor:.2f} s")
         self.row("the same by the script", f"{theirs:.2f} s")
         self.row("ratio", f"{theirs / ours:.1f} x", "at least 40 x")
         self.row("ratio with the script's formats alone", f"{theirs / self.once_as_script(folder, network):.1f} x")
@@ -94,6 +98,27 @@ class Bench:
         self.row("one station-month, cold start: ours", f"{ours * 1000:.0f} ms")
         self.row("ratio to the script", f"{theirs / ours:.1f} x", "at least 50 x")
         self.row("ratio with the script's formats alone", f"{theirs / self.once_as_script(folder, network):.1f} x")
+
+    def floor(self, folder):
+        """What came is read and hashed; what stands in the archive is hashed and written beside it, each file waited for."""
+        came = [path for path in (folder / "inbox").rglob("*") if path.is_file()]
+        stands = [path.read_bytes() for path in (folder / "archive").rglob("*") if path.is_file()]
+        target = pathlib.Path(tempfile.mkdtemp(dir=self.work, prefix="floor-"))
+
+        def write(numbered):
+            number, content = numbered
+            hashlib.sha256(content).digest()
+            with open(target / str(number), "wb", buffering=0) as file:
+                file.write(content)
+                os.fsync(file.fileno())
+
+        def all_of_it():
+            with concurrent.futures.ThreadPoolExecutor(os.cpu_count()) as threads:
+                list(threads.map(lambda path: hashlib.sha256(path.read_bytes()).digest(), came))
+                list(threads.map(write, enumerate(stands)))
+        took = seconds(all_of_it)
+        shutil.rmtree(target)
+        return took
 
     def once_as_script(self, folder, network):
         """Without the workbook, which the script does not write; and with pages, daily values and metadata all the same."""
