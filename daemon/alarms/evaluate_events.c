@@ -234,5 +234,5 @@ static void add_pause(struct finds *finds, const struct rule_view *view, int64_t
     char when[TIMESTAMP_SIZE];
     bool is_open = next == TIME_NONE;
     snprintf(episode->detail, sizeof episode->detail, "%sno %s %s %s", before, noun, is_open ? "since" : "for",
-             is_open ? timestamp_print(last, when) : duration_print(until - last, when));
+             is_open ? timestamp_print_offset(last, view->utc_offset, when) : duration_print(until - last, when));
 }

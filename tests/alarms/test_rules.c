@@ -376,7 +376,7 @@ Test(rules, a_visit_is_due_a_window_after_the_last)
     view.now = 85 * DAY_MS + 1;
     cr_assert(rules_evaluate(arena, &view, &found) == 2);
     cr_expect(found[1].start == 85 * DAY_MS && found[1].end == TIME_NONE);
-    cr_expect_str_eq(found[1].detail, "no visit since 1970-02-20T00:00:00Z");
+    cr_expect_str_eq(found[1].detail, "no visit since 1970-02-20T00:00:00+00:00");
     view.visit_count = 0;
     cr_expect(rules_evaluate(arena, &view, &found) == 0, "a station that nobody visited yet is not overdue");
 }
@@ -402,12 +402,12 @@ Test(rules, a_visit_is_due_before_the_logger_runs_out)
     cr_assert(rules_evaluate(arena, &view, &found) == 2);
     cr_expect(found[1].start == 33 * DAY_MS && found[1].end == TIME_NONE && found[1].worst == 14.0 * DAY_MS);
     cr_expect_str_eq(found[1].detail, "memory full about 1970-02-10, battery empty about 1970-02-20; "
-                                      "no visit since 1970-01-21T00:00:00Z");
+                                      "no visit since 1970-01-21T00:00:00+00:00");
     supplies[2] = (struct supply){90 * DAY_MS, 80 * DAY_MS}; /* lasts: the window counts */
     view.now = 56 * DAY_MS;
     cr_assert(rules_evaluate(arena, &view, &found) == 2);
     cr_expect(found[1].start == 55 * DAY_MS);
-    cr_expect_str_eq(found[1].detail, "no visit since 1970-01-21T00:00:00Z");
+    cr_expect_str_eq(found[1].detail, "no visit since 1970-01-21T00:00:00+00:00");
 }
 
 Test(rules, a_rise_says_what_was_seen_in_written_units)
@@ -533,7 +533,11 @@ Test(rules, silence_is_a_gap_between_samples_or_up_to_now)
     cr_assert(rules_evaluate(arena, &view, &found) == 2);
     cr_expect(found[1].start == 201 * MINUTE_MS && found[1].end == TIME_NONE && found[1].last_time == view.now);
     cr_expect(found[1].worst == 61.0 * MINUTE_MS);
-    cr_expect_str_eq(found[1].detail, "no data since 1970-01-01T02:21:00Z");
+    cr_expect_str_eq(found[1].detail, "no data since 1970-01-01T02:21:00+00:00");
+    view.utc_offset = -6 * HOUR_MS; /* by the clock of the station, as the times beside it */
+    cr_assert(rules_evaluate(arena, &view, &found) == 2);
+    cr_expect_str_eq(found[1].detail, "no data since 1969-12-31T20:21:00-06:00");
+    view.utc_offset = 0;
 
     view.after = 203 * MINUTE_MS;
     view.before = -61 * MINUTE_MS;
