@@ -5,6 +5,7 @@
 #include "archive/manifest.h"
 
 #include <errno.h>
+#include <fcntl.h>
 #include <inttypes.h>
 #include <limits.h>
 #include <stdio.h>
@@ -16,6 +17,8 @@ enum { LARGEST_TAG_FILE = 1 << 24 };
 
 static const char declaration[] = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n";
 
+static bool begin_folder(const char *target, char ret[PATH_MAX], struct error *error);
+static bool put_in_place(const char *begun, const char *target, struct error *error);
 static bool copy_payload(const char *archive, const struct bag_file *files, size_t n, const char *target,
                          int64_t *ret_bytes, struct error *error);
 static bool copy_file(const char *archive, const struct bag_file *file, const char *target, int64_t *bytes,
@@ -29,21 +32,47 @@ static struct manifest_line line_of(const char *name, const void *bytes, size_t 
 bool bag_write(const char *archive, const struct bag_file *files, size_t file_count, const struct bag_label *labels,
                size_t label_count, const char *target, int64_t *ret_bytes, struct error *error)
 {
-    if (mkdir(target, 0777) != 0)
-        return fail(error, errno == EEXIST ? ERROR_INPUT : ERROR_SYSTEM,
-                    "'%s' cannot be made: %s; a bag is a new folder", target, strerror(errno));
+    char begun[PATH_MAX];
+    if (!begin_folder(target, begun, error))
+        return false;
     struct text manifest, info;
     text_init(&manifest, LARGEST_TAG_FILE);
     text_init(&info, LARGEST_TAG_FILE);
-    bool ok = copy_payload(archive, files, file_count, target, ret_bytes, error);
+    bool ok = copy_payload(archive, files, file_count, begun, ret_bytes, error);
     if (ok) {
         render_manifest(files, file_count, &manifest);
         render_info(labels, label_count, *ret_bytes, file_count, &info);
-        ok = write_tags(target, &manifest, &info, error);
+        ok = write_tags(begun, &manifest, &info, error) && put_in_place(begun, target, error);
     }
     text_done(&manifest);
     text_done(&info);
-    return ok || within(error, "the bag is not finished, remove '%s'", target);
+    return ok || within(error, "the bag is not finished, remove '%s'", begun);
+}
+
+/* Beside the target, so that what stands under its name is whole. */
+static bool begin_folder(const char *target, char ret[PATH_MAX], struct error *error)
+{
+    struct stat status;
+    size_t length = strlen(target);
+    while (length > 1 && target[length - 1] == '/')
+        length--;
+    if (length + sizeof BAG_UNFINISHED > PATH_MAX)
+        return fail(error, ERROR_INPUT, "the path of '%s' is too long", target);
+    if (lstat(target, &status) == 0)
+        return fail(error, ERROR_INPUT, "'%s' is there already; a bag is a new folder", target);
+    snprintf(ret, PATH_MAX, "%.*s" BAG_UNFINISHED, (int)length, target);
+    if (mkdir(ret, 0777) == 0)
+        return true;
+    if (errno == EEXIST)
+        return fail(error, ERROR_INPUT, "an earlier bag was not finished: remove '%s', then try again", ret);
+    return fail_errno(error, ERROR_SYSTEM, "'%s' cannot be made", ret);
+}
+
+static bool put_in_place(const char *begun, const char *target, struct error *error)
+{
+    if (renameat2(AT_FDCWD, begun, AT_FDCWD, target, RENAME_NOREPLACE) != 0)
+        return fail_errno(error, ERROR_SYSTEM, "cannot call it '%s'", target);
+    return file_sync_folders_of(&target, 1, error);
 }
 
 static bool copy_payload(const char *archive, const struct bag_file *files, size_t n, const char *target,

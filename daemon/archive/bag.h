@@ -19,9 +19,11 @@ struct bag_label { /* a line of bag-info.txt; line ends in the value become spac
     const char *name, *value;
 };
 
-/* Copy the files into a new folder; its parent is there. The size of the payload is added to the labels. bagit.txt is
- * written last: without it a folder is no bag, and a bag is whole and durable. False: what was made stays, unfinished;
- * a target that is there already and a file that is missing or changed are INPUT errors, the rest SYSTEM. */
+/* Copy the files into a new folder; its parent is there. The size of the payload is added to the labels. It is made
+ * beside `target`, under its name with BAG_UNFINISHED behind, and gets its name when it is whole and durable. False:
+ * what was made stays there, unfinished; a target that is there already, an unfinished one, and a file that is missing
+ * or changed are INPUT errors, the rest SYSTEM. */
+#define BAG_UNFINISHED ".unfinished"
 bool bag_write(const char *archive, const struct bag_file *files, size_t file_count, const struct bag_label *labels,
                size_t label_count, const char *target, int64_t *ret_bytes, struct error *error);
 

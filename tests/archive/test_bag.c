@@ -74,14 +74,29 @@ Test(bag, is_refused_where_something_stands_already)
     cr_expect_eq(error.kind, ERROR_INPUT);
 }
 
-Test(bag, of_changed_bytes_is_refused_and_is_no_bag)
+Test(bag, of_changed_bytes_is_refused_and_does_not_stand_under_its_name)
 {
     int64_t bytes;
     fixture_write(root, files[1].path, "RAW\n");
     cr_expect_not(write_bag(&bytes));
     cr_expect_eq(error.kind, ERROR_INPUT);
-    cr_expect(strstr(error.text, files[1].path));
-    cr_expect_null(fixture_read(arena, root, "bag/bagit.txt"));
+    cr_expect(strstr(error.text, files[1].path) && strstr(error.text, "bag" BAG_UNFINISHED "'"), "%s", error.text);
+    cr_expect_neq(fixture_run("test -e '%s/bag'", root), 0);
+
+    fixture_write(root, files[1].path, "raw\n");
+    cr_expect_not(write_bag(&bytes), "what an earlier one left is not taken over");
+    cr_expect(strstr(error.text, "an earlier bag was not finished: remove '"), "%s", error.text);
+    fixture_run("rm -r '%s/bag" BAG_UNFINISHED "'", root);
+    cr_expect(write_bag(&bytes), "%s", error.text);
+}
+
+Test(bag, may_be_named_with_a_slash_behind)
+{
+    int64_t bytes;
+    cr_assert(bag_write(root, files, COUNT_OF(files), NULL, 0, arena_printf(arena, "%s/other//", root), &bytes, &error),
+              "%s", error.text);
+    cr_expect_not_null(fixture_read(arena, root, "other/bagit.txt"));
+    cr_expect_neq(fixture_run("ls -A '%s' | grep -q unfinished", root), 0);
 }
 
 Test(bag, of_a_missing_file_is_refused)

@@ -88,7 +88,7 @@ def test_no_bag_is_made_of_changed_files_or_inside_the_archive(service, tmp_path
     table = months(service, "mill-pond")[0]
     table.write_bytes(table.read_bytes().replace(b"1", b"2", 1))
     assert "verify" in bag(service, "mill-pond", "2026-05", tmp_path / "bag", expected=2).stderr
-    assert not (tmp_path / "bag/bagit.txt").exists()
+    assert not (tmp_path / "bag").exists()
 
 
 def test_verify_finds_one_flipped_bit_one_missing_and_one_foreign_file(service):
