@@ -88,7 +88,6 @@ static struct network_views *new_views(size_t count)
     return views;
 }
 
-/* In one transaction that changes nothing: each question by itself would lock the database and unlock it. */
 static bool refresh_unknown(struct pipeline *p, struct error *error)
 {
     CLEANUP(cleanup_arena) struct arena *arena = arena_new(); /* of one station: ten thousand would not fit */
@@ -97,7 +96,7 @@ static bool refresh_unknown(struct pipeline *p, struct error *error)
         i++;
     if (i == p->views->count)
         return true;
-    bool ok = store_begin(p->store, __func__, error);
+    bool ok = store_begin_to_read(p->store, __func__, error);
     for (; ok && i < p->views->count; i++)
         ok = p->views->blocks[i] || refresh(p, i, arena, error);
     store_rollback(p->store);

@@ -110,8 +110,7 @@ static bool load_and_draw(struct pipeline *p, struct workers *workers, struct kn
                           struct place_job *jobs, size_t n, struct changes *changes, struct error *error)
 {
     size_t loaded = 0;
-    /* In one transaction that changes nothing: each question by itself would lock the database and unlock it. */
-    bool ok = store_begin(p->store, __func__, error);
+    bool ok = store_begin_to_read(p->store, __func__, error);
     while (ok && loaded < n && (ok = load_place(p, known, &jobs[loaded], changes, error))) {
         struct place_job *job = &jobs[loaded++];
         job->part = (struct workers_part){.run = draw_place, .argument = job};

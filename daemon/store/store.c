@@ -136,6 +136,16 @@ bool store_begin(struct store *store, const char *who, struct error *error)
     return true;
 }
 
+bool store_begin_to_read(struct store *store, const char *who, struct error *error)
+{
+    assert(!store->transaction_of && "transactions do not nest");
+    if (!database_run(store, error, "BEGIN DEFERRED", ""))
+        return false;
+    store->transaction_of = who;
+    store->has_mark = false;
+    return true;
+}
+
 bool store_commit(struct store *store, struct error *error)
 {
     assert(store->transaction_of);

@@ -33,6 +33,9 @@ struct store *store_open_to_rebuild(const char *folder, int64_t now, enum store_
 void store_close(struct store *store); /* NULL is fine */
 
 bool store_begin(struct store *store, const char *who, struct error *error); /* who: __func__, named when nesting */
+/* For many questions that change nothing: the database is locked for reading once, not at each of them, others may
+ * write meanwhile, and all answers are of one moment. store_rollback() ends it. */
+bool store_begin_to_read(struct store *store, const char *who, struct error *error);
 bool store_commit(struct store *store, struct error *error);
 void store_rollback(struct store *store); /* fine when nothing is open */
 bool store_is_open_transaction(const struct store *store);

@@ -188,6 +188,26 @@ Test(store, a_damaged_page_is_found)
 
 /* ---- beside a running service ---- */
 
+Test(store, whoever_only_reads_keeps_nobody_from_writing_and_reads_one_moment)
+{
+    uint32_t before, after;
+    state_place(&state, "mill");
+    OK(&state, store_begin_to_read(state.store, __func__, &state.error));
+    struct place_fact fact;
+    OK(&state, store_place_find(state.store, "mill", state.arena, &fact, &state.error));
+    before = fact.number;
+    state_execute(&state, "INSERT INTO place(key) VALUES('weir')"); /* by another, at once */
+    OK(&state, store_place_find(state.store, "weir", state.arena, &fact, &state.error));
+    cr_expect(before > 0 && fact.number == 0, "as it was when the reading began");
+    store_rollback(state.store);
+    cr_expect_not(store_is_open_transaction(state.store));
+    OK(&state, store_place_find(state.store, "weir", state.arena, &fact, &state.error));
+    after = fact.number;
+    cr_expect_gt(after, 0);
+    state_begin(&state);
+    state_commit(&state);
+}
+
 Test(store, a_reader_beside_the_service_sees_what_is_committed_and_cannot_write)
 {
     state_place(&state, "seen");
@@ -393,13 +413,14 @@ Test(store, an_empty_store_counts_nothing)
 
 Test(store, counts_are_by_state)
 {
-    state_execute(&state,
-                  "INSERT INTO path VALUES(X'61',0,0,0,0,0,0,0,0,0,0,''), (X'62',0,0,0,0,0,3,0,0,0,0,''),"
-                  " (X'63',0,0,0,0,0,3,0,0,0,0,''), (X'64',0,0,0,0,0,1,0,0,0,0,'');"
-                  "INSERT INTO drop_ VALUES(1,'x',1,X'70',0,'','','',1,10,0,7,3,0,0,'',''), "
-                  "(2,'y',1,X'70',0,'','','',1,5,0,5,0,0,0,'','');"
-                  "INSERT INTO note VALUES(1,1,0,0,13,NULL,NULL,NULL,'',1,1);"
-                  "INSERT INTO dirty VALUES(1,0,5), (1,7,9); INSERT INTO page VALUES(1,0,1,0,'',0,''), (1,1,0,1,'',0,'');");
+    state_execute(
+        &state,
+        "INSERT INTO path VALUES(X'61',0,0,0,0,0,0,0,0,0,0,''), (X'62',0,0,0,0,0,3,0,0,0,0,''),"
+        " (X'63',0,0,0,0,0,3,0,0,0,0,''), (X'64',0,0,0,0,0,1,0,0,0,0,'');"
+        "INSERT INTO drop_ VALUES(1,'x',1,X'70',0,'','','',1,10,0,7,3,0,0,'',''), "
+        "(2,'y',1,X'70',0,'','','',1,5,0,5,0,0,0,'','');"
+        "INSERT INTO note VALUES(1,1,0,0,13,NULL,NULL,NULL,'',1,1);"
+        "INSERT INTO dirty VALUES(1,0,5), (1,7,9); INSERT INTO page VALUES(1,0,1,0,'',0,''), (1,1,0,1,'',0,'');");
     struct store_counts c;
     OK(&state, store_counts(state.store, &c, &state.error));
     cr_expect(c.drops == 2 && c.rows == 12 && c.repeated_rows == 3 && c.waiting == 1 && c.set_aside == 2);
