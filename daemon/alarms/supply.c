@@ -36,8 +36,6 @@ int64_t supply_first(const struct supply *supply)
 
 int64_t supply_interval(struct arena *arena, const struct record *record)
 {
-    if (record->n < 2)
-        return 0;
     return statistics_usual_step(record->n, record->time, INT64_MAX, arena_room(arena, record->n, sizeof(double)));
 }
 

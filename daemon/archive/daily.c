@@ -145,8 +145,6 @@ int64_t daily_interval(const struct dataset *dataset, struct arena *arena)
         return dataset->daily->interval;
     if (dataset->station->interval > 0)
         return dataset->station->interval;
-    if (record->n < 2)
-        return 0;
     return statistics_usual_step(record->n, record->time, INT64_MAX, arena_room(arena, record->n, sizeof(double)));
 }
 
